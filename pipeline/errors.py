@@ -1,0 +1,52 @@
+"""Every error the product raises on purpose.
+
+    ElbowroomError
+    ├── ShapeError          an array or table has the wrong shape or columns
+    ├── SettingsError       a configuration file or value is wrong
+    ├── FilmError           a film cannot be read (missing, empty, no video, damaged)
+    ├── PictureError        a still picture cannot be read
+    ├── LibraryError        a library or game folder is missing or not ours
+    ├── ModelError          network weights are missing or do not fit
+    ├── DataError           an evaluation or training folder is not in the documented form
+    └── MissingExtraError   an optional part of the installation is not there
+
+The text of each says what was found, where, and what to do next, in one sentence; the command
+line prints it and exits non-zero. Expected misses (a close-up, a frame without a visible court)
+are results with a reason, not exceptions.
+"""
+
+
+class ElbowroomError(Exception):
+    """Root of all errors raised on purpose."""
+
+
+class ShapeError(ElbowroomError):
+    """An array or table has the wrong shape or columns."""
+
+
+class SettingsError(ElbowroomError):
+    """A configuration file or value is wrong."""
+
+
+class FilmError(ElbowroomError):
+    """A film cannot be read."""
+
+
+class PictureError(ElbowroomError):
+    """A still picture cannot be read."""
+
+
+class LibraryError(ElbowroomError):
+    """A library or game folder is missing, damaged or not ours."""
+
+
+class ModelError(ElbowroomError):
+    """Network weights are missing, damaged or of another kind."""
+
+
+class DataError(ElbowroomError):
+    """An evaluation or training folder is not in the documented form."""
+
+
+class MissingExtraError(ElbowroomError):
+    """An optional part of the installation is not there."""

@@ -1,0 +1,43 @@
+"""Tables of the film room."""
+
+import pyarrow as pa
+
+from pipeline.tables import TableSpec
+
+FRAMES = TableSpec(
+    "frames",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),  # index in presentation order, a label only
+            ("t_s", pa.float64()),  # presentation time from the start of the file
+            ("shot", pa.int32()),
+        ]
+    ),
+)
+"""The analysed frames, in order."""
+
+VIEWS = ("main", "replay", "closeup", "crowd", "graphics", "other")
+"""What a shot shows. Only ``main`` can be live play."""
+
+TRANSITIONS = ("start", "cut", "wipe", "dissolve")
+
+SHOTS = TableSpec(
+    "shots",
+    1,
+    pa.schema(
+        [
+            ("shot", pa.int32()),
+            ("start_s", pa.float64()),
+            ("end_s", pa.float64()),  # half-open: the next shot starts here
+            ("start_frame", pa.int64()),
+            ("end_frame", pa.int64()),  # half-open
+            ("view", pa.string()),  # one of VIEWS
+            ("live", pa.bool_()),  # main court camera in live play
+            ("transition_in", pa.string()),  # one of TRANSITIONS
+            ("score", pa.float32()),  # confidence in view and live, 0..1
+            ("reason", pa.string()),  # one sentence: why live or not
+        ]
+    ),
+)
+"""The shots of a film, without gaps or overlaps."""

@@ -1,0 +1,5 @@
+"""players: who was where, in feet.
+
+Comes in: frames (detector only), then the ``boxes`` and ``cameras`` tables. Goes out: ``boxes`` and
+``tracks``, with team, role and uncertainty. Does not decide who holds the ball.
+"""
