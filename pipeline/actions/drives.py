@@ -1,0 +1,110 @@
+"""Drives: the handler goes hard at the ring.
+
+The rule is the glossary's: the handler goes at least 8 ft towards the ring, faster than 8 ft/s, and
+gets within 14 ft of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.actions.settings import ActionSettings
+from pipeline.actions.stretches import bridged, stretches
+from pipeline.actions.view import NOBODY, PossessionView
+from pipeline.court.attack_frame import to_court
+from pipeline.court.geometry import in_paint
+
+NAME = "drive"
+
+
+class Drives:
+    """Finds drives.
+
+    The score is the share of the drive's moments in which the handler was observed, not filled in.
+    """
+
+    name = NAME
+    needs: tuple[str, ...] = ("tracks", "touches", "possessions")
+
+    def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
+        """Drives of one possession; ``earlier`` is not used."""
+        del earlier
+        rule = settings.drive
+        distance = view.ring_distance_ft()
+        found: list[Event] = []
+        for column, first, last in view.holds():
+            t = view.t_s[first:last]
+            if len(t) < 2:
+                continue
+            speed = np.hypot(*view.velocity_ft_s[first:last, column].T)
+            nearer = -np.gradient(distance[first:last, column], t)
+            goes = bridged((speed > rule.speed_ft_s) & (nearer > 0), t, rule.pause_s)
+            for a, b in stretches(goes):
+                start, end = first + a, first + b - 1
+                gain = distance[start, column] - distance[end, column]
+                if not (gain >= rule.gain_ft and distance[end, column] <= rule.ends_within_ft):
+                    continue
+                found.append(_drive(view, column, start, end, last, speed[a:b], settings))
+        return found
+
+
+def _drive(
+    view: PossessionView, column: int, start: int, end: int, hold_end: int, speed: np.ndarray, settings: ActionSettings
+) -> Event:
+    distance = view.ring_distance_ft()[:, column]
+    entry = paint_entry(view, column, start, _reach(view, hold_end, settings.drive.after_hold_s))
+    stop = end if entry is None else max(end, entry)
+    moment = end if entry is None else entry
+    return Event(
+        kind=NAME,
+        shot=view.shot,
+        possession=view.possession,
+        start_s=float(view.t_s[start]),
+        end_s=float(view.t_s[stop]),
+        t_s=float(view.t_s[moment]),
+        actors=(("handler", int(view.tracks[column])),),
+        place_ft=view.court_place_ft(moment, column),
+        attacked_end=view.end,
+        measures={
+            "gain_ft": float(distance[start] - distance[end]),
+            "mean_speed_ft_s": float(np.nanmean(speed)),
+            "top_speed_ft_s": float(np.nanmax(speed)),
+            "starts_at_ft": float(distance[start]),
+            "ends_at_ft": float(distance[end]),
+            "paint_entry_s": float("nan") if entry is None else float(view.t_s[entry]),
+        },
+        score=float(view.observed[start : stop + 1, column].mean()),
+    )
+
+
+def _reach(view: PossessionView, hold_end: int, after_s: float) -> int:
+    """Past-last moment to look at after a hold: a little later, unless somebody else has the ball by then."""
+    last = hold_end
+    while (
+        last < len(view.t_s)
+        and view.handler[last] == NOBODY
+        and view.t_s[last] - view.t_s[hold_end - 1] <= after_s + 1e-9
+    ):
+        last += 1
+    return last
+
+
+def paint_entry(view: PossessionView, column: int, start: int, stop: int) -> int | None:
+    """First moment in [start, stop) at which a player is in the attacked paint after having been outside it.
+
+    None when he starts in the paint, never enters it, or his way in was not seen.
+    """
+    place = view.uv_ft[start:stop, column]
+    inside = in_paint(to_court(place, view.book, view.end), view.book, view.end)
+    known = np.isfinite(place).all(axis=1)
+    outside_before = False
+    for moment in range(stop - start):
+        if not known[moment]:
+            continue
+        if inside[moment]:
+            return start + moment if outside_before else None
+        outside_before = True
+    return None

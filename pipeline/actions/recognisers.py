@@ -1,0 +1,62 @@
+"""The recognisers, in the order in which they run, and the one function that runs them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import pyarrow as pa
+
+from pipeline.actions.drives import Drives
+from pipeline.actions.events import Event, events_to_table
+from pipeline.actions.screens import CornersTurned, OnBallScreens
+from pipeline.actions.settings import ActionSettings
+from pipeline.actions.tables import ACTIONS
+from pipeline.actions.view import PossessionView, possession_views
+from pipeline.court.rule_books import RuleBook
+
+
+class Recogniser(Protocol):
+    """What an action recogniser must offer.
+
+    Attributes
+    ----------
+    name : str
+        The kind of the events it finds.
+    needs : tuple of str
+        Tables and kinds of earlier events that it reads.
+    """
+
+    name: str
+    needs: tuple[str, ...]
+
+    def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
+        """Events of this kind in one possession; ``earlier`` holds what recognisers before it found there."""
+
+
+RECOGNISERS: tuple[Recogniser, ...] = (OnBallScreens(), CornersTurned(), Drives())
+"""Every recogniser. One that reads another's events stands after it."""
+
+
+def find_actions(
+    tracks: pa.Table,
+    ball: pa.Table,
+    touches: pa.Table,
+    possessions: pa.Table,
+    book: RuleBook,
+    settings: ActionSettings,
+) -> pa.Table:
+    """Run every recogniser over every possession.
+
+    Returns
+    -------
+    pa.Table
+        The ``actions`` table, in order of time.
+    """
+    found: list[Event] = []
+    for view in possession_views(tracks, ball, touches, possessions, book, settings):
+        here: list[Event] = []
+        for recogniser in RECOGNISERS:
+            here.extend(recogniser.find(view, here, settings))
+        found.extend(here)
+    return events_to_table(found, ACTIONS)
