@@ -1,0 +1,54 @@
+"""Settings of the court room."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+BookName = Literal["fiba", "nba", "ncaa", "nfhs"]
+
+
+class MarkSettings(BaseModel):
+    """How border points are read off the area network's probabilities."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    most_marks: int = Field(360, ge=40, description="Keep at most this many marks a frame, spread over all borders.")
+    side_px: float = Field(2.5, gt=0, description="How far to each side of a border the areas are read, in map pixels.")
+    least_contrast: float = Field(
+        0.35, ge=0, le=1, description="Drop a border where the areas beside it are less sure."
+    )
+    least_line: float = Field(
+        0.4, ge=0, le=1, description="Ridge of the line probability that counts as a painted line."
+    )
+
+
+class RegistrationSettings(BaseModel):
+    """How a camera is found from the marks of a frame, and when it is refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    rule_book: BookName | None = Field(
+        None, description="Rule book of the floor; empty to recognise it from the picture."
+    )
+    mark_sigma_px: float = Field(
+        1.0, gt=0, description="Spread of the marks about the true line, in pixels of a picture 640 wide."
+    )
+    worth_of_marks: float = Field(
+        60.0, gt=0, description="All marks of a frame together count as this many independent measurements."
+    )
+    centre_sigma_ft: float = Field(22.0, gt=0, description="Prior: spread of the camera's place along the sideline.")
+    lens_sigma: float = Field(0.08, gt=0, description="Prior: spread of the lens term k1 about its mean.")
+    lens_mean: float = Field(0.06, description="Prior: mean of the lens term k1.")
+    roll_sigma_deg: float = Field(1.2, gt=0, description="Prior: spread of the camera's roll.")
+    candidates: int = Field(8, ge=1, description="Views taken from the bank and refined for a lone picture.")
+    least_agreement: float = Field(
+        0.72, ge=0, le=1, description="Refuse a camera whose floor model overlaps the seen areas less than this (IoU)."
+    )
+    most_residual_px: float = Field(
+        2.6, gt=0, description="Refuse a camera whose marks miss the lines by more (robust RMS, picture 640 wide)."
+    )
+    most_residual_ft: float = Field(1.2, gt=0, description="Refuse a camera whose marks miss by more on the floor.")
+    least_inliers: float = Field(
+        0.6, ge=0, le=1, description="Refuse a camera that explains a smaller share of the marks."
+    )
+    least_marks: int = Field(24, ge=4, description="Refuse a frame with fewer marks.")
