@@ -1,0 +1,220 @@
+"""Tracking boxes where no court is known: in a picture stabilised by the boxes' own common motion.
+
+The camera's pan, tilt and zoom from frame to frame are estimated from the boxes alone, the boxes are put
+on one large stabilised picture measured in feet by the bodies' own height, and association, stitching and
+smoothing are those of the court.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.errors import ShapeError
+from pipeline.players.association import tracklets
+from pipeline.players.camera_motion import CameraPath, camera_path
+from pipeline.players.motion import MotionModel, smooth
+from pipeline.players.settings import BoxTrackingSettings
+from pipeline.players.sightings import Population, Sightings
+from pipeline.players.stitching import close_gaps, fill_capacity, link_ratios, paths_of
+
+SIZE_MODEL = MotionModel(speed=(1.0, 0.4), keeps_s=0.3)
+"""How log width and log height of a walking body's box change: strides and arms open and close the width in
+about a third of a second, bending and jumping move the height less."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BoxTracks:
+    """Identities and boxes per frame.
+
+    Attributes
+    ----------
+    ids : tuple of (n_t,) int ndarray
+    boxes : tuple of (n_t, 4) float ndarray
+        x1, y1, x2, y2 in pixels.
+    """
+
+    ids: tuple[np.ndarray, ...]
+    boxes: tuple[np.ndarray, ...]
+
+
+def measured_edge_noise(boxes: np.ndarray, moment: np.ndarray, rows: list[np.ndarray], fallback: float) -> float:
+    """Error of a box's edges as a share of its size, from third differences along tracklets.
+
+    Third differences of a smooth path are small, those of independent errors have 20 times their variance
+    (binomial weights 1, 3, 3, 1). Robust: by the median of absolute values.
+    """
+    shares = []
+    for own in rows:
+        if len(own) < 8:
+            continue
+        steady = moment[own[3:]] - moment[own[:-3]] == 3
+        edges = boxes[own]
+        size = np.tile(edges[:, 2:] - edges[:, :2], 2)
+        third = edges[3:] - 3 * edges[2:-1] + 3 * edges[1:-2] - edges[:-3]
+        shares.append((third / size[2:-1])[steady].ravel())
+    values = np.concatenate(shares) if shares else np.zeros(0)
+    if len(values) < 200:
+        return fallback
+    return float(np.clip(np.median(np.abs(values)) / 0.6745 / np.sqrt(20), 0.003, 0.2))
+
+
+def _sightings(
+    boxes: np.ndarray, moment: np.ndarray, times_s: np.ndarray, score: np.ndarray, camera: CameraPath, noise: float
+) -> Sightings:
+    centre = (boxes[:, :2] + boxes[:, 2:]) / 2
+    size = np.maximum(boxes[:, 2:] - boxes[:, :2], 1.0)
+    scale = camera.scale_at(moment)
+    covariance = np.zeros((len(boxes), 2, 2))
+    error = noise * size / np.sqrt(2) * scale[:, None]
+    covariance[:, 0, 0], covariance[:, 1, 1] = (error**2 + 0.05**2).T
+    return Sightings(
+        moment=moment,
+        times_s=times_s,
+        position=camera.to_plane(moment, centre),
+        covariance=covariance,
+        log_size=np.log(size * scale[:, None]),
+        size_sigma=np.full((len(boxes), 2), noise * np.sqrt(2)),
+        kit=np.full((len(boxes), 6), np.nan),
+        score=score,
+        official=np.full(len(boxes), np.nan),
+    )
+
+
+def track_boxes(
+    boxes: Sequence[np.ndarray],
+    times_s: np.ndarray,
+    size_px: tuple[int, int],
+    settings: BoxTrackingSettings | None = None,
+    *,
+    scores: Sequence[np.ndarray] | None = None,
+) -> BoxTracks:
+    """Track bodies through one shot by their boxes alone, offline.
+
+    Parameters
+    ----------
+    boxes : sequence of (n_t, 4) ndarray
+        One per frame; x1, y1, x2, y2 in pixels; n_t may be 0.
+    times_s : (F,) ndarray
+        Increasing.
+    size_px : tuple of int
+        Width and height of the picture.
+    scores : sequence of (n_t,) ndarray, optional
+        Of the detector; all count as strong where not given.
+
+    Returns
+    -------
+    BoxTracks
+        Smoothed boxes, gaps filled where the place is well known. Identities count from 0.
+    """
+    settings = settings or BoxTrackingSettings()
+    times_s = np.asarray(times_s, dtype=np.float64)
+    if len(boxes) != len(times_s):
+        raise ShapeError(f"track_boxes: {len(boxes)} frames of boxes for {len(times_s)} times; give one time a frame.")
+    frames = [np.asarray(b, dtype=np.float64).reshape(-1, 4) for b in boxes]
+    every = np.concatenate([np.zeros((0, 4)), *frames])
+    moment = np.repeat(np.arange(len(frames)), [len(b) for b in frames])
+    score = np.ones(len(every)) if scores is None else np.concatenate([np.zeros(0), *scores])
+    usable = np.isfinite(every).all(axis=1) & (every[:, 2:] > every[:, :2]).all(axis=1)
+    every, moment, score = every[usable], moment[usable], score[usable]
+    if not len(every):
+        nothing = tuple(np.zeros(0, dtype=np.int64) for _ in frames)
+        return BoxTracks(nothing, tuple(np.zeros((0, 4)) for _ in frames))
+    # the order of boxes within a frame must not matter, ties included
+    order = np.lexsort((*every.T, moment))
+    every, moment, score = every[order], moment[order], score[order]
+    camera = camera_path(every, moment, len(times_s), size_px, settings.body_ft)
+    model = MotionModel((settings.speed_along_ft_s, settings.speed_down_ft_s), settings.keeps_s)
+    noise = settings.edge_noise
+    for _ in range(2):
+        sightings = _sightings(every, moment, times_s, score, camera, noise)
+        log_spread = np.clip(np.std(sightings.log_size, axis=0), 0.05, 0.5)
+        view = np.asarray(size_px) * np.median(camera.scale)
+        population = Population(area=float(np.prod(view)), log_size_sigma=(float(log_spread[0]), float(log_spread[1])))
+        rows = tracklets(sightings, model, settings.association, population)
+        measured = measured_edge_noise(every, moment, rows, noise)
+        if abs(np.log(measured / noise)) < 0.2:
+            break
+        noise = measured
+
+    def in_view(moments: np.ndarray, positions: np.ndarray) -> np.ndarray:
+        seen = camera.to_picture(moments, positions)
+        return np.all((seen > 0) & (seen < np.asarray(size_px)), axis=1)
+
+    stitch = settings.stitching
+    for round_ in range(3):
+        paths = paths_of(sightings, rows, model)
+        last_round = round_ == 2
+        ratios = link_ratios(
+            sightings,
+            paths,
+            model,
+            stitch,
+            settings.association,
+            population,
+            longest_gap_s=np.inf if last_round else stitch.short_gap_s,
+            top_speed=np.inf,
+            in_view=in_view,
+        )
+        if last_round:
+            rows = fill_capacity(rows, ratios, settings.bodies, stitch)
+        else:
+            rows = close_gaps(rows, ratios, stitch.least_ratio)
+        if round_ == 1:
+            rows = [
+                r
+                for r in rows
+                if len(r) >= stitch.fewest_sightings
+                and len(r) >= stitch.least_density * (moment[r[-1]] - moment[r[0]] + 1)
+            ]
+    return _filled(sightings, rows, model, camera, noise, size_px, settings)
+
+
+def _filled(
+    sightings: Sightings,
+    rows: list[np.ndarray],
+    model: MotionModel,
+    camera: CameraPath,
+    noise: float,
+    size_px: tuple[int, int],
+    settings: BoxTrackingSettings,
+) -> BoxTracks:
+    """Smoothed boxes at every sighting and in the gaps that may be filled."""
+    frames = len(sightings.times_s)
+    ids: list[list[int]] = [[] for _ in range(frames)]
+    found: list[list[np.ndarray]] = [[] for _ in range(frames)]
+    for name, own in enumerate(rows):
+        first, last = int(sightings.moment[own[0]]), int(sightings.moment[own[-1]])
+        grid = np.arange(first, last + 1)
+        at = sightings.moment[own] - first
+        position = np.full((1, len(grid), 2), np.nan)
+        covariance = np.tile(np.eye(2), (1, len(grid), 1, 1))
+        size = np.full((1, len(grid), 2), np.nan)
+        size_covariance = np.tile(np.eye(2) * 2 * noise**2, (1, len(grid), 1, 1))
+        position[0, at] = sightings.position[own]
+        covariance[0, at] = sightings.covariance[own]
+        middle = np.median(sightings.log_size[own], axis=0)
+        size[0, at] = sightings.log_size[own] - middle
+        times = sightings.times_s[grid][None]
+        states, spreads = smooth(model, times, position, covariance)
+        sizes, _ = smooth(SIZE_MODEL, times, size, size_covariance)
+        scale = camera.scale[grid]
+        extent = np.exp(sizes[0, :, :2] + middle) / scale[:, None]
+        centre = camera.to_picture(grid, states[0, :, :2])
+        box = np.hstack([centre - extent / 2, centre + extent / 2])
+        sigma = np.sqrt(spreads[0, :, 0, 0]) / scale
+        seen = np.zeros(len(grid), dtype=bool)
+        seen[at] = True
+        since = np.maximum.accumulate(np.where(seen, np.arange(len(grid)), -1))
+        until = len(grid) - 1 - np.maximum.accumulate(np.where(seen[::-1], np.arange(len(grid)), -1))[::-1]
+        gap_s = times[0, until] - times[0, since]
+        inside = np.all((centre > 0) & (centre < np.asarray(size_px)), axis=1)
+        shown = seen | ((gap_s <= settings.fill_s) & (sigma <= settings.fill_sigma * extent[:, 0]) & inside)
+        for k in np.flatnonzero(shown):
+            ids[first + k].append(name)
+            found[first + k].append(box[k])
+    return BoxTracks(
+        tuple(np.array(i, dtype=np.int64) for i in ids), tuple(np.array(b).reshape(-1, 4) for b in found)
+    )

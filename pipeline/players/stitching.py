@@ -1,0 +1,255 @@
+"""Stitching: which tracklets are one body across the gaps between them.
+
+All tracklets of a shot are joined at once. Choosing for every tracklet's end at most one later
+tracklet's start, so that the summed log-likelihood ratio is greatest, is a linear assignment (the path
+cover form of Zhang, Li & Nevatia 2008, *Global Data Association for Multi-Object Tracking Using Network
+Flows*, CVPR). With a capacity, only so many paths may begin and end, and a tracklet that no path can
+carry is left out at a cost: ten players stay ten.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from pipeline.players.association import LOG_2PI, kit_ratio
+from pipeline.players.motion import MotionModel, smooth
+from pipeline.players.settings import AssociationSettings, StitchSettings
+from pipeline.players.sightings import Population, Sightings
+
+FORBIDDEN = 1e6
+"""Cost of what may not be, far above any sum of real costs."""
+
+LARGEST_BATCH = 200_000
+"""States smoothed at once, to bound memory."""
+
+
+class InView(Protocol):
+    """Says whether places were in the picture: (moments (N,), positions (N, 2)) to (N,) bool."""
+
+    def __call__(self, moments: np.ndarray, positions: np.ndarray) -> np.ndarray: ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paths:
+    """Smoothed states of tracklets at their sightings, and what each looks like.
+
+    Attributes
+    ----------
+    rows : list of (n_i,) int ndarray
+        Sightings of each.
+    states, spreads : list of (n_i, 4) and (n_i, 4, 4) ndarray
+    size : (T, 2)
+        Median log size.
+    kit : (T, 6)
+        Median kit; NaN where never read.
+    kits : (T,)
+        How many sightings had a kit.
+    official : (T,)
+        Share of sightings called official; NaN where the detector never said.
+    """
+
+    rows: list[np.ndarray]
+    states: list[np.ndarray]
+    spreads: list[np.ndarray]
+    size: np.ndarray
+    kit: np.ndarray
+    kits: np.ndarray
+    official: np.ndarray
+
+
+def smooth_rows(
+    sightings: Sightings, rows: list[np.ndarray], model: MotionModel
+) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """Smoothed states (n_i, 4) and spreads (n_i, 4, 4) of each tracklet at its own sightings."""
+    states: list[np.ndarray] = [np.zeros((0, 4))] * len(rows)
+    spreads: list[np.ndarray] = [np.zeros((0, 4, 4))] * len(rows)
+    order = sorted(range(len(rows)), key=lambda i: len(rows[i]))
+    start = 0
+    while start < len(order):
+        # paths of like length share a batch: at most 1.5 times the shortest and bounded memory
+        stop = start + 1
+        shortest = len(rows[order[start]])
+        while (
+            stop < len(order)
+            and len(rows[order[stop]]) <= 1.5 * shortest + 10
+            and (stop + 1 - start) * len(rows[order[stop]]) <= LARGEST_BATCH
+        ):
+            stop += 1
+        batch = order[start:stop]
+        length = len(rows[batch[-1]])
+        times = np.zeros((len(batch), length))
+        positions = np.full((len(batch), length, 2), np.nan)
+        covariances = np.tile(np.eye(2), (len(batch), length, 1, 1))
+        for line, name in enumerate(batch):
+            own = rows[name]
+            times[line, : len(own)] = sightings.time[own]
+            times[line, len(own) :] = sightings.time[own[-1]]
+            positions[line, : len(own)] = sightings.position[own]
+            covariances[line, : len(own)] = sightings.covariance[own]
+        smoothed, spread = smooth(model, times, positions, covariances)
+        for line, name in enumerate(batch):
+            states[name] = smoothed[line, : len(rows[name])]
+            spreads[name] = spread[line, : len(rows[name])]
+        start = stop
+    return states, spreads
+
+
+def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -> Paths:
+    """Smooth tracklets and summarise their looks."""
+    states, spreads = smooth_rows(sightings, rows, model)
+    size = np.zeros((len(rows), 2))
+    kit = np.full((len(rows), sightings.kit.shape[1]), np.nan)
+    kits = np.zeros(len(rows))
+    official = np.full(len(rows), np.nan)
+    for line, own in enumerate(rows):
+        size[line] = np.median(sightings.log_size[own], axis=0)
+        read = np.isfinite(sightings.kit[own]).all(axis=1)
+        kits[line] = read.sum()
+        if read.any():
+            kit[line] = np.median(sightings.kit[own][read], axis=0)
+        said = np.isfinite(sightings.official[own])
+        if said.any():
+            official[line] = sightings.official[own][said].mean()
+    return Paths(rows, states, spreads, size, kit, kits, official)
+
+
+def link_ratios(
+    sightings: Sightings,
+    paths: Paths,
+    model: MotionModel,
+    settings: StitchSettings,
+    association: AssociationSettings,
+    population: Population,
+    *,
+    longest_gap_s: float,
+    top_speed: float,
+    in_view: InView | None = None,
+) -> np.ndarray:
+    """Log-likelihood ratio that tracklet j goes on where tracklet i ended.
+
+    The state at the end of i, moved over the gap, is compared in place and velocity with the state at the
+    start of j, against a body that starts anywhere in the plane with any velocity; sizes and kits likewise.
+
+    Returns
+    -------
+    ndarray of shape (T, T)
+        ``-inf`` where j does not begin after i ends, the gap is too long, or nobody could run that far.
+    """
+    count = len(paths.rows)
+    ratios = np.full((count, count), -np.inf)
+    if count < 2:
+        return ratios
+    first = np.array([sightings.time[r[0]] for r in paths.rows])
+    last = np.array([sightings.time[r[-1]] for r in paths.rows])
+    gap = first[None, :] - last[:, None]
+    i, j = np.nonzero((gap > 0) & (gap <= longest_gap_s))
+    if not len(i):
+        return ratios
+    end_state = np.array([s[-1] for s in paths.states])
+    end_spread = np.array([s[-1] for s in paths.spreads])
+    start_state = np.array([s[0] for s in paths.states])
+    start_spread = np.array([s[0] for s in paths.spreads])
+    dt = gap[i, j]
+    away = np.linalg.norm(start_state[j, :2] - end_state[i, :2], axis=1)
+    doubt = np.sqrt(np.trace(end_spread[i, :2, :2] + start_spread[j, :2, :2], axis1=1, axis2=2))
+    possible = away - 3 * (doubt + settings.slack) <= top_speed * dt
+    if np.isfinite(paths.official).any():
+        clear = np.abs(paths.official[i] - paths.official[j])
+        possible &= ~(clear > 0.8)
+    i, j, dt = i[possible], j[possible], dt[possible]
+    if not len(i):
+        return ratios
+    step, noise = model.transition(dt)
+    expected = (step @ end_state[i][..., None])[..., 0]
+    spread = step @ end_spread[i] @ np.swapaxes(step, 1, 2) + noise + start_spread[j]
+    spread[:, [0, 1], [0, 1]] += settings.slack**2
+    miss = start_state[j] - expected
+    distance = np.einsum("ni,ni->n", miss, np.linalg.solve(spread, miss[..., None])[..., 0])
+    _, log_determinant = np.linalg.slogdet(spread)
+    speed = np.asarray(model.speed)
+    chance = -np.log(population.area) - np.sum(
+        0.5 * (start_state[j, 2:] / speed) ** 2 + np.log(speed) + 0.5 * LOG_2PI, axis=1
+    )
+    place = -0.5 * distance - 0.5 * log_determinant - 2 * LOG_2PI - chance
+    rate = np.array([association.width_rate, association.height_rate]) * 0.5
+    broad = 2 * np.asarray(population.log_size_sigma) ** 2
+    variance = np.minimum(rate**2 * dt[:, None] + 0.05**2, broad * 0.7)
+    gaps = paths.size[j] - paths.size[i]
+    size = np.sum(-0.5 * gaps**2 * (1 / variance - 1 / broad) + 0.5 * np.log(broad / variance), axis=1)
+    size = np.maximum(size, -association.size_floor)
+    kit = kit_ratio(paths.kit[i], np.minimum(paths.kits[i], paths.kits[j]), paths.kit[j], association, population)
+    unseen = dt
+    if in_view is not None:
+        # where the body would have been at five moments of the gap, on the straight way
+        shares = (np.arange(5) + 0.5) / 5
+        begin = np.array([sightings.moment[r[-1]] for r in paths.rows])[i]
+        finish = np.array([sightings.moment[r[0]] for r in paths.rows])[j]
+        inside = np.zeros(len(i))
+        for share in shares:
+            moments = np.rint(begin + share * (finish - begin)).astype(np.int64)
+            places = end_state[i, :2] + share * (start_state[j, :2] - end_state[i, :2])
+            inside += in_view(moments, places)
+        unseen = dt * inside / len(shares)
+    waiting = np.minimum(settings.gap_rate * unseen, settings.gap_floor)
+    ratios[i, j] = place + size + kit - waiting
+    return ratios
+
+
+def _chains(rows: list[np.ndarray], following: np.ndarray, dropped: np.ndarray) -> list[np.ndarray]:
+    """Join tracklets along ``following`` (T,), -1 at the ends."""
+    has_previous = np.zeros(len(rows), dtype=bool)
+    has_previous[following[following >= 0]] = True
+    chains = []
+    for first in np.flatnonzero(~has_previous & ~dropped):
+        chain, here = [], int(first)
+        while here >= 0:
+            chain.append(rows[here])
+            here = int(following[here])
+        chains.append(np.concatenate(chain))
+    return sorted(chains, key=lambda c: int(c[0]))
+
+
+def close_gaps(rows: list[np.ndarray], ratios: np.ndarray, least: float) -> list[np.ndarray]:
+    """Join tracklets so that the summed ratio above ``least`` is greatest; no limit on the number of paths."""
+    if not rows:
+        return []
+    gain = np.where(ratios > least, ratios - least, 0.0)
+    ends, starts = linear_sum_assignment(-gain)
+    following = np.full(len(rows), -1, dtype=np.int64)
+    taken = gain[ends, starts] > 0
+    following[ends[taken]] = starts[taken]
+    return _chains(rows, following, np.zeros(len(rows), dtype=bool))
+
+
+def fill_capacity(
+    rows: list[np.ndarray], ratios: np.ndarray, capacity: int, settings: StitchSettings
+) -> list[np.ndarray]:
+    """Join tracklets into at most ``capacity`` paths, leaving out what cannot be carried.
+
+    The rows of the assignment are the tracklets' ends and ``capacity`` sources, its columns their starts and
+    ``capacity`` sinks; a tracklet assigned to itself is left out at ``drop_cost`` for every sighting.
+    """
+    count = len(rows)
+    if not count:
+        return []
+    cost = np.full((count + capacity, count + capacity), FORBIDDEN)
+    possible = np.isfinite(ratios)
+    cost[:count, :count][possible] = -np.maximum(ratios[possible], -settings.link_floor)
+    cost[np.arange(count), np.arange(count)] = settings.drop_cost * np.array([len(r) for r in rows])
+    cost[count:, :count] = 0.0
+    cost[:count, count:] = 0.0
+    cost[count:, count:] = 0.0
+    ends, starts = linear_sum_assignment(cost)
+    following = np.full(count, -1, dtype=np.int64)
+    dropped = np.zeros(count, dtype=bool)
+    for end, start in zip(ends.tolist(), starts.tolist(), strict=True):
+        if end < count and start < count:
+            if end == start:
+                dropped[end] = True
+            else:
+                following[end] = start
+    return _chains(rows, following, dropped)
