@@ -1,0 +1,133 @@
+"""Write trained networks: half-precision ultralytics weights, and ONNX for use without PyTorch.
+
+The ONNX files are float32 inside, take ``images`` (N, 3, H, W), RGB in 0…1, fitted into the input on grey 114/255,
+and carry what a reader needs in their metadata: ``elbowroom_task``, ``classes``, ``input_px``.
+
+- detector: ``boxes`` (N, cells, 4) x1, y1, x2, y2 in input pixels and ``scores`` (N, cells, classes);
+- court network: ``areas`` (N, classes, H/4, W/4) probabilities.
+"""
+
+import datetime
+import json
+from copy import deepcopy
+from pathlib import Path
+
+import onnx
+import torch
+from torch import nn
+from ultralytics import __version__ as ultralytics_version
+
+from pipeline.court.area_network import AREA_CLASSES
+from pipeline.players.tables import BOX_CLASSES
+from pipeline.training.networks import AREAS_INPUT, DETECTOR_INPUT
+
+OPSET = 17
+
+
+class _DetectorHead(nn.Module):
+    """The detector with its boxes and scores as plain outputs, before any selection.
+
+    `branch` picks the head: "one2one" needs no suppression of doubles, "one2many" does.
+    """
+
+    def __init__(self, model: nn.Module, branch: str) -> None:
+        super().__init__()
+        self.model = model
+        self.branch = branch
+        self.head = model.model[-1]  # type: ignore[index]
+
+    def forward(self, images: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+        head = self.head
+        head.xyxy = True
+        head.end2end = False
+        _, raw = self.model(images)
+        chosen = raw[self.branch]
+        boxes = head._get_decode_boxes(chosen)
+        return boxes.transpose(1, 2), chosen["scores"].sigmoid().transpose(1, 2)
+
+
+class _AreasHead(nn.Module):
+    """The court network with probabilities as output."""
+
+    def __init__(self, model: nn.Module) -> None:
+        super().__init__()
+        self.model = model
+
+    def forward(self, images: torch.Tensor) -> torch.Tensor:
+        return self.model(images).softmax(dim=1)
+
+
+def save_weights(model: nn.Module, path: Path, task: str, *, epoch: int) -> None:
+    """Save a network as ultralytics reads it: half precision, no optimizer, no paths of the machine it was made on."""
+    model = deepcopy(model).half().cpu().to(memory_format=torch.contiguous_format)
+    model.args = {"task": {"detector": "detect", "areas": "semantic"}[task], "imgsz": max(_input_px(task))}  # type: ignore[assignment]
+    model.criterion = None  # type: ignore[assignment]
+    if hasattr(model, "yaml_file"):
+        del model.yaml_file
+    if isinstance(getattr(model, "yaml", None), dict):
+        model.yaml = {k: v for k, v in model.yaml.items() if k != "yaml_file"}  # type: ignore[assignment]
+    for weight in model.parameters():
+        weight.requires_grad = False
+    temporary = path.with_suffix(".partial")
+    torch.save(
+        {
+            "epoch": epoch,
+            "model": model,
+            "ema": None,
+            "optimizer": None,
+            "train_args": model.args,
+            "date": datetime.datetime.now(datetime.UTC).date().isoformat(),
+            "version": ultralytics_version,
+            "license": "AGPL-3.0-or-later",
+        },
+        temporary,
+    )
+    temporary.replace(path)
+
+
+def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = "one2one") -> None:
+    """Write a float32 ONNX file with a batch of any size.
+
+    Parameters
+    ----------
+    model : a network as trained or as loaded from its weights; not changed
+    task : "detector" or "areas"
+    branch : which head of the detector, see `_DetectorHead`
+    """
+    width, height = _input_px(task)
+    model = deepcopy(model).float().cpu().eval()
+    model.fuse = getattr(model, "fuse", None)  # type: ignore[assignment]
+    for layer in model.modules():
+        if isinstance(layer, nn.BatchNorm2d):
+            layer.eval()
+    wrapped = _DetectorHead(model, branch) if task == "detector" else _AreasHead(model)
+    names = ["boxes", "scores"] if task == "detector" else ["areas"]
+    images = torch.zeros(1, 3, height, width)
+    with torch.no_grad():
+        wrapped(images)
+        torch.onnx.export(
+            wrapped,
+            (images,),
+            str(path),
+            input_names=["images"],
+            output_names=names,
+            dynamic_axes={name: {0: "batch"} for name in ["images", *names]},
+            opset_version=OPSET,
+            dynamo=False,
+        )
+    described = onnx.load(str(path))
+    for key, value in {
+        "elbowroom_task": task,
+        "classes": json.dumps(list(BOX_CLASSES if task == "detector" else AREA_CLASSES)),
+        "input_px": json.dumps([width, height]),
+        "head": branch if task == "detector" else "softmax",
+        "license": "AGPL-3.0-or-later",
+    }.items():
+        entry = described.metadata_props.add()
+        entry.key, entry.value = key, value
+    onnx.checker.check_model(described)
+    onnx.save(described, str(path))
+
+
+def _input_px(task: str) -> tuple[int, int]:
+    return DETECTOR_INPUT if task == "detector" else AREAS_INPUT

@@ -1,0 +1,152 @@
+"""Training folders as datasets: read once into memory, framed and disturbed anew every time they are asked for.
+
+A training folder holds ``images/NAME.jpg`` and, for the pictures that have them, ``labels/NAME.txt`` (YOLO boxes,
+classes of `BOX_CLASSES`) and ``masks/NAME.png`` (classes of `AREA_CLASSES`, 255 where the truth is not known).
+A picture without labels does not train the detector; one without a mask does not train the court network.
+"""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import torch
+
+from pipeline.errors import DataError
+from pipeline.training.augment import PAD, Framing, coarsened, fitted, framed, moved_boxes
+
+UNKNOWN_AREA = 255
+MIN_SHARE_INSIDE = 0.3
+"""A box less than this much inside the framed picture is not asked for."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Labelled:
+    """One training picture in memory. Boxes and mask are None where the folder has none."""
+
+    name: str
+    jpeg: np.ndarray  # (bytes,) uint8, as read from disk
+    classes: np.ndarray | None  # (N,) int
+    boxes: np.ndarray | None  # (N, 4) x1 y1 x2 y2 in shares of the picture's size
+    mask_png: np.ndarray | None  # (bytes,) uint8
+
+
+def read_folder(folder: Path, *, needs: str, limit: int | None = None) -> list[Labelled]:
+    """Read the pictures of a training folder that have what a task needs.
+
+    Parameters
+    ----------
+    needs : "labels" or "masks"
+    limit : read at most this many, in order of name
+
+    Raises
+    ------
+    DataError
+        The folder holds no such picture.
+    """
+    suffix = {"labels": ".txt", "masks": ".png"}[needs]
+    names = sorted(p.stem for p in (folder / needs).glob(f"*{suffix}"))
+    found = {p.stem: p for p in (folder / "images").glob("*") if p.suffix in {".jpg", ".png"}}
+    names = [n for n in names if n in found][:limit]
+    if not names:
+        raise DataError(
+            f"{folder}: no picture in images/ has a {suffix} file of its name in {needs}/; give a training folder."
+        )
+
+    def read(name: str) -> Labelled:
+        jpeg = np.fromfile(found[name], np.uint8)
+        classes = boxes = mask = None
+        if needs == "labels":
+            rows = np.array((folder / "labels" / f"{name}.txt").read_text().split(), float).reshape(-1, 5)
+            classes = rows[:, 0].astype(int)
+            boxes = np.column_stack([rows[:, 1:3] - rows[:, 3:5] / 2, rows[:, 1:3] + rows[:, 3:5] / 2])
+        else:
+            mask = np.fromfile(folder / "masks" / f"{name}.png", np.uint8)
+        return Labelled(name, jpeg, classes, boxes, mask)
+
+    with ThreadPoolExecutor(16) as pool:
+        return list(pool.map(read, names))
+
+
+class FramedPictures(torch.utils.data.Dataset):
+    """What the trainers draw batches from, in the form that ultralytics' losses expect.
+
+    Parameters
+    ----------
+    pictures : the pictures; a picture may appear several times to be drawn more often
+    input_px : width and height of the network's input
+    limits : the random framing, or None for whole, undisturbed pictures (validation)
+    """
+
+    def __init__(self, pictures: list[Labelled], input_px: tuple[int, int], limits: Framing | None, seed: int) -> None:
+        self._pictures = pictures
+        self._input_px = input_px
+        self._limits = limits
+        self._seed = seed
+        self.labels = [
+            {
+                "cls": np.zeros((0, 1)) if p.classes is None else p.classes[:, None],
+                "bboxes": np.zeros((0, 4)) if p.boxes is None else p.boxes,
+            }
+            for p in pictures
+        ]
+
+    def __len__(self) -> int:
+        return len(self._pictures)
+
+    def __getitem__(self, index: int) -> dict:
+        cv2.setNumThreads(0)
+        rng = np.random.default_rng([self._seed, index, torch.randint(2**31, (1,)).item()])
+        item = self._pictures[index]
+        picture = cv2.imdecode(item.jpeg, cv2.IMREAD_COLOR)
+        size = (picture.shape[1], picture.shape[0])
+        if self._limits is None:
+            matrix = fitted(size, self._input_px)
+        else:
+            matrix = framed(size, self._input_px, rng, self._limits)
+        scale = np.sqrt(abs(np.linalg.det(matrix[:2, :2])))
+        if scale < 0.62:  # a plain warp that shrinks this much would alias
+            picture = cv2.GaussianBlur(picture, (0, 0), 0.45 / scale)
+        picture = cv2.warpAffine(
+            picture, matrix[:2], self._input_px, flags=cv2.INTER_LINEAR, borderValue=(PAD, PAD, PAD)
+        )
+        if self._limits is not None:
+            picture = coarsened(picture, rng)
+        out = {
+            "img": torch.from_numpy(np.ascontiguousarray(picture[:, :, ::-1].transpose(2, 0, 1))),
+            "im_file": item.name,
+            "ori_shape": (size[1], size[0]),
+            "resized_shape": (self._input_px[1], self._input_px[0]),
+            "ratio_pad": ((matrix[1, 1], matrix[0, 0]), (matrix[0, 2], matrix[1, 2])),
+        }
+        if item.boxes is not None and item.classes is not None:
+            boxes, share = moved_boxes(item.boxes * [*size, *size] - 0.5, matrix, self._input_px)
+            keep = (share >= MIN_SHARE_INSIDE) & (np.minimum(*(boxes[:, 2:] - boxes[:, :2]).T) >= 2)
+            boxes = (boxes[keep] + 0.5) / [*self._input_px, *self._input_px]
+            centred = np.column_stack([(boxes[:, :2] + boxes[:, 2:]) / 2, boxes[:, 2:] - boxes[:, :2]])
+            out["bboxes"] = torch.from_numpy(centred.astype(np.float32).reshape(-1, 4))
+            out["cls"] = torch.from_numpy(item.classes[keep].astype(np.float32)[:, None])
+            out["batch_idx"] = torch.zeros(int(keep.sum()))
+        if item.mask_png is not None:
+            mask = cv2.imdecode(item.mask_png, cv2.IMREAD_UNCHANGED)
+            if mask.shape[:2] != (size[1], size[0]):
+                raise DataError(f"masks/{item.name}.png is {mask.shape[1]}×{mask.shape[0]}, its picture {size}; match them.")
+            mask = cv2.warpAffine(
+                mask, matrix[:2], self._input_px, flags=cv2.INTER_NEAREST, borderValue=UNKNOWN_AREA
+            )
+            out["semantic_mask"] = torch.from_numpy(mask.astype(np.int32))
+        return out
+
+    @staticmethod
+    def collate_fn(items: list[dict]) -> dict:
+        """Stack pictures and masks, join boxes and say which picture each box is of."""
+        batch: dict = {k: [item[k] for item in items] for k in ("im_file", "ori_shape", "resized_shape", "ratio_pad")}
+        for key in ("img", "semantic_mask"):
+            if key in items[0]:
+                batch[key] = torch.stack([item[key] for item in items])
+        if "bboxes" in items[0]:
+            batch["bboxes"] = torch.cat([item["bboxes"] for item in items])
+            batch["cls"] = torch.cat([item["cls"] for item in items])
+            batch["batch_idx"] = torch.cat([item["batch_idx"] + i for i, item in enumerate(items)])
+        return batch
