@@ -1,0 +1,263 @@
+"""A library on disk: a tag store and one folder per game.
+
+::
+
+    <library>/
+      library.db                  tag store
+      games/<game-id>/
+        game.toml                 teams, rule book, film: staff edit this
+        tables/*.parquet
+        state.json                which stage ran on what, and when
+
+A game folder is made under a temporary name and renamed once the film has been read to its end, so that a broken
+film or a killed run leaves no half a game.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import shutil
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from pipeline.court.rule_books import RULE_BOOKS
+from pipeline.errors import LibraryError
+from pipeline.tags import TagStore
+
+TAG_STORE = "library.db"
+GAMES = "games"
+UNFINISHED = ".unfinished-"
+DIGEST_BYTES = 1 << 20
+
+
+class FilmFile(BaseModel):
+    """The film of a game."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    path: str = Field(description="Where the film lies.")
+    digest: str = Field(description="Recognises the film when it was moved; do not edit.")
+
+
+class TeamNote(BaseModel):
+    """What staff know of a team."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    name: str = Field("", description="Name of the team.")
+    jersey: str = Field("", description="Jersey colour, a word or #rrggbb.")
+
+
+class GameFile(BaseModel):
+    """What ``game.toml`` says."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    date: str = Field("", description="Day of the game.")
+    opponent: str = Field("", description="Who was played.")
+    rule_book: Literal["", "fiba", "nba", "ncaa", "nfhs"] = Field(
+        "", description="Rule book of the floor; empty to recognise it from the picture."
+    )
+    film: FilmFile = Field(description="The film.")
+    team_0: TeamNote = Field(TeamNote(), description="The team that the tables call 0.")
+    team_1: TeamNote = Field(TeamNote(), description="The team that the tables call 1.")
+
+
+@dataclass(frozen=True, slots=True)
+class Game:
+    """One game folder of a library.
+
+    Attributes
+    ----------
+    name : str
+        The game's id, which is its folder's name.
+    folder : Path
+        Where it lies.
+    """
+
+    name: str
+    folder: Path
+
+    @property
+    def tables(self) -> Path:
+        """Folder of the tables."""
+        return self.folder / "tables"
+
+    @property
+    def state_file(self) -> Path:
+        """Which stages ran."""
+        return self.folder / "state.json"
+
+    def file(self) -> GameFile:
+        """Read ``game.toml``; LibraryError when it is missing or wrong."""
+        path = self.folder / "game.toml"
+        try:
+            return GameFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        except FileNotFoundError as error:
+            raise LibraryError(f"{self.folder} has no game.toml, so it is no game of a library.") from error
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise LibraryError(f"{path} is not valid TOML: {error}; repair that place.") from error
+        except ValidationError as error:
+            first = error.errors()[0]
+            name = ".".join(str(part) for part in first["loc"])
+            raise LibraryError(f"{path}: '{name}': {first['msg']}; repair that line.") from error
+
+
+class Library:
+    """A folder with a tag store and games.
+
+    Parameters
+    ----------
+    root : Path
+        The folder. It need not exist yet; nothing is written before :meth:`keep` or :meth:`tag_store`.
+
+    Raises
+    ------
+    LibraryError
+        If the place is a file, or a folder with other things in it.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        if root.exists() and not root.is_dir():
+            raise LibraryError(f"{root} is a file, not a library folder; give a folder.")
+        if root.is_dir() and not self.exists and any(not p.name.startswith(".") for p in root.iterdir()):
+            raise LibraryError(
+                f"{root} holds other files and no {TAG_STORE}, so it is no library; give an empty or a new folder."
+            )
+
+    @property
+    def exists(self) -> bool:
+        """Whether there is a library here already."""
+        return (self.root / TAG_STORE).is_file() or (self.root / GAMES).is_dir()
+
+    def must_exist(self) -> Library:
+        """The library itself; LibraryError when there is none here."""
+        if not self.exists:
+            raise LibraryError(
+                f"There is no library at {self.root}; 'elbowroom run FILM --library {self.root}' makes one."
+            )
+        return self
+
+    def games(self) -> tuple[Game, ...]:
+        """Every finished game folder, by name."""
+        folder = self.root / GAMES
+        if not folder.is_dir():
+            return ()
+        names = sorted(p.name for p in folder.iterdir() if p.is_dir() and not p.name.startswith("."))
+        return tuple(Game(name, folder / name) for name in names)
+
+    def game(self, name: str) -> Game:
+        """A game by its id; LibraryError with the ids there are when there is none."""
+        games = {game.name: game for game in self.games()}
+        if name not in games:
+            known = ", ".join(games) or "none"
+            raise LibraryError(f"There is no game '{name}' in {self.root}; its games: {known}.")
+        return games[name]
+
+    def game_of_film(self, digest: str) -> Game | None:
+        """The game whose film has this digest."""
+        return next((game for game in self.games() if game.file().film.digest == digest), None)
+
+    def begin(self, film: Path) -> Game:
+        """An unfinished game folder for a film, under a temporary name; leftovers of dead runs are cleared away."""
+        games = self.root / GAMES
+        try:
+            games.mkdir(parents=True, exist_ok=True)
+            for leftover in games.glob(f"{UNFINISHED}*"):
+                if not _alive(leftover.name.rsplit("-", 1)[-1]):
+                    shutil.rmtree(leftover, ignore_errors=True)
+            folder = games / f"{UNFINISHED}{os.getpid()}"
+            if folder.exists():
+                shutil.rmtree(folder)
+            (folder / "tables").mkdir(parents=True)
+        except OSError as error:
+            raise LibraryError(f"{games} cannot be written ({error.strerror}); check the path and the disk.") from error
+        return Game(self._free_name(film), folder)
+
+    def keep(self, unfinished: Game) -> Game:
+        """Give an unfinished game its name."""
+        final = self.root / GAMES / unfinished.name
+        os.rename(unfinished.folder, final)
+        return Game(unfinished.name, final)
+
+    def drop(self, unfinished: Game) -> None:
+        """Take an unfinished game away, and what :meth:`begin` made of an otherwise empty library."""
+        shutil.rmtree(unfinished.folder, ignore_errors=True)
+        for folder in (self.root / GAMES, self.root):
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+
+    def tag_store(self) -> TagStore:
+        """Open the tag store, making it when needed."""
+        self.root.mkdir(parents=True, exist_ok=True)
+        return TagStore(self.root / TAG_STORE)
+
+    def _free_name(self, film: Path) -> str:
+        base = re.sub(r"[^a-z0-9]+", "-", film.stem.lower()).strip("-") or "game"
+        taken = {game.name for game in self.games()}
+        name, number = base, 2
+        while name in taken:
+            name, number = f"{base}-{number}", number + 1
+        return name
+
+
+def write_game_file(game: Game, film: Path, digest: str, rule_book: str | None) -> None:
+    """Write a new game's ``game.toml`` for staff to fill in."""
+    if rule_book is not None and rule_book not in RULE_BOOKS:
+        raise LibraryError(f"There is no rule book '{rule_book}'; choose one of {', '.join(RULE_BOOKS)}.")
+    text = f"""\
+# One game. Fill in what you know and run the film again; empty fields are worked out or left open.
+date = ""
+opponent = ""
+rule_book = {_quoted(rule_book or "")}  # fiba, nba, ncaa, nfhs, or empty to recognise it from the picture
+
+[team_0]
+name = ""
+jersey = ""
+
+[team_1]
+name = ""
+jersey = ""
+
+[film]
+path = {_quoted(str(film.resolve()))}
+digest = {_quoted(digest)}
+"""
+    (game.folder / "game.toml").write_text(text, encoding="utf-8")
+
+
+def film_digest(film: Path) -> str:
+    """Recognise a film wherever it lies: SHA-256 over its size and its first and last MiB."""
+    size = film.stat().st_size
+    digest = hashlib.sha256(str(size).encode())
+    with film.open("rb") as stream:
+        digest.update(stream.read(DIGEST_BYTES))
+        stream.seek(max(0, size - DIGEST_BYTES))
+        digest.update(stream.read(DIGEST_BYTES))
+    return digest.hexdigest()
+
+
+def _quoted(text: str) -> str:
+    escaped: list[Any] = []
+    for letter in text:
+        if letter in '"\\':
+            escaped.append("\\" + letter)
+        elif ord(letter) < 32 or ord(letter) == 127:
+            escaped.append(f"\\u{ord(letter):04x}")
+        else:
+            escaped.append(letter)
+    return '"' + "".join(escaped) + '"'
+
+
+def _alive(process: str) -> bool:
+    try:
+        os.kill(int(process), 0)
+    except (ValueError, ProcessLookupError):
+        return False
+    except PermissionError:
+        return True
+    return True

@@ -1,0 +1,19 @@
+"""Settings of the night room: how a film is run."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class NightSettings(BaseModel):
+    """How a film is run."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    analysed_frames_per_s: float = Field(
+        12.5, gt=0, le=60, description="How many frames of film a second both networks look at."
+    )
+    network_threads: int = Field(2, ge=1, description="Processor threads for the networks.")
+    batch_frames: int = Field(4, ge=1, description="Frames given to a network at once.")
+    least_floor_share: float = Field(
+        0.06, ge=0, le=1, description="Where less of the picture is floor, nobody is looked for (close-ups, crowd)."
+    )

@@ -1,0 +1,154 @@
+"""All settings of the product: one frozen model with a section per room, read from ``configs/``.
+
+Defaults, bounds and descriptions are written in each room's ``settings.py`` and nowhere else. Staff change values
+in ``configs/settings.toml`` and ``configs/faults.toml``; what these leave out keeps its default.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic.fields import FieldInfo
+
+from pipeline.actions.settings import ActionSettings
+from pipeline.court.settings import MarkSettings, RegistrationSettings
+from pipeline.errors import SettingsError
+from pipeline.film.settings import FilmSettings
+from pipeline.night.settings import NightSettings
+from pipeline.spacing.settings import FaultSettings
+
+Model = TypeVar("Model", bound=BaseModel)
+
+SETTINGS_FILE = "settings.toml"
+FAULTS_FILE = "faults.toml"
+
+
+class CourtSettings(BaseModel):
+    """Where the floor is."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    marks: MarkSettings = Field(MarkSettings(), description="Reading floor markings off a picture.")
+    registration: RegistrationSettings = Field(RegistrationSettings(), description="Finding the camera from them.")
+
+
+class Settings(BaseModel):
+    """Everything the product can be told, a section per room."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    film: FilmSettings = Field(FilmSettings(), description="Decoding, shots, live play.")
+    court: CourtSettings = Field(CourtSettings(), description="Where the floor is.")
+    actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
+    faults: FaultSettings = Field(FaultSettings(), description="The fault library.")
+    night: NightSettings = Field(NightSettings(), description="How films are run.")
+
+
+def load_settings(folder: Path) -> Settings:
+    """Read the settings of a configuration folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds ``settings.toml`` (sections named after the rooms) and ``faults.toml`` (one section per fault); either
+        may be missing.
+
+    Raises
+    ------
+    SettingsError
+        If the folder does not exist, a file is not TOML, or a key or value is wrong; the text names file and key.
+    """
+    if not folder.is_dir():
+        raise SettingsError(f"The configuration folder {folder} does not exist; give a folder with {SETTINGS_FILE}.")
+    values = _read_toml(folder / SETTINGS_FILE)
+    if "faults" in values:
+        raise SettingsError(f"{folder / SETTINGS_FILE}: fault rules belong into {FAULTS_FILE}; move them there.")
+    rooms = _validated(Settings, values, folder / SETTINGS_FILE)
+    faults = _validated(FaultSettings, _read_toml(folder / FAULTS_FILE), folder / FAULTS_FILE)
+    return rooms.model_copy(update={"faults": faults})
+
+
+def describe_settings(model: BaseModel | None = None) -> Iterator[tuple[str, FieldInfo, Any]]:
+    """Every setting that is a value, as (dotted name, its field, its value), in order of the rooms."""
+    yield from _walk(model or Settings(), "")
+
+
+def settings_as_toml() -> str:
+    """The text of a ``settings.toml`` that changes nothing: every setting, its meaning and default, as comments."""
+    lines = [
+        "# Settings of every room. Each line shows a default; take away the '#' in front of a name to change it.",
+        "# The fault library is a file of its own: faults.toml.",
+    ]
+    section = None
+    for name, field, value in describe_settings():
+        if name.startswith("faults."):
+            continue
+        here, key = name.rsplit(".", 1)
+        if here != section:
+            lines += ["", f"[{here}]"]
+            section = here
+        bounds = _bounds(field)
+        lines.append(f"# {field.description}{f' ({bounds})' if bounds else ''}")
+        lines.append(f"# {key} = {_toml_value(value)}" if value is not None else f"# {key} = (not set)")
+    return "\n".join(lines) + "\n"
+
+
+def _walk(model: BaseModel, prefix: str) -> Iterator[tuple[str, FieldInfo, Any]]:
+    later = []
+    for name, field in type(model).model_fields.items():
+        value = getattr(model, name)
+        if isinstance(value, BaseModel):
+            later.append((value, f"{prefix}{name}."))
+        else:
+            yield f"{prefix}{name}", field, value
+    for value, deeper in later:
+        yield from _walk(value, deeper)
+
+
+def _bounds(field: FieldInfo) -> str:
+    signs = (("gt", ">"), ("ge", ">="), ("lt", "<"), ("le", "<="))
+    found = [f"{sign} {getattr(rule, key)}" for rule in field.metadata for key, sign in signs if hasattr(rule, key)]
+    return ", ".join(found)
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, float):
+        return repr(value)
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    if not path.exists():
+        return {}
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path} is not valid TOML: {error}; repair that place.") from error
+    except OSError as error:
+        raise SettingsError(f"{path} cannot be read ({error.strerror}); check its permissions.") from error
+
+
+def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
+    try:
+        return model.model_validate(values)
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = ".".join(str(part) for part in first["loc"])
+        if first["type"] == "extra_forbidden":
+            known = [n for n, _, _ in describe_settings(model())] + list(_sections(model(), ""))
+            close = difflib.get_close_matches(name, known, n=1)
+            hint = f" did you mean '{close[0]}'?" if close else " see the comments in the shipped file."
+            raise SettingsError(f"{path}: there is no setting '{name}';{hint}") from error
+        raise SettingsError(f"{path}: '{name}' cannot be {first['input']!r}: {first['msg']}; change it.") from error
+
+
+def _sections(model: BaseModel, prefix: str) -> Iterator[str]:
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if isinstance(value, BaseModel):
+            yield f"{prefix}{name}"
+            yield from _sections(value, f"{prefix}{name}.")
