@@ -59,7 +59,8 @@ class Lens:
         offset = _pixels(ideal_px) - self.centre_px
         r2 = np.sum(offset**2, axis=1, keepdims=True) / self.width_px**2
         seen = self.centre_px + offset * (1 + self.k1 * r2)
-        return np.where(1 + 3 * self.k1 * r2 > 0, seen, np.nan)
+        seen[(1 + 3 * self.k1 * r2 <= 0)[:, 0]] = np.nan
+        return seen
 
     def undistort(self, seen_px: ArrayLike) -> Array:
         """Seen to ideal pixels, (N, 2), the inverse of :meth:`distort`; NaN where no ideal pixel leads there.

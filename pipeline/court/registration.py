@@ -19,7 +19,8 @@ from pipeline.court.fitting import (
 )
 from pipeline.court.floor_lines import BORDER_NAMES, area_labels
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
-from pipeline.court.settings import RegistrationSettings
+from pipeline.court.marks import floor_evidence
+from pipeline.court.settings import MarkSettings, RegistrationSettings
 from pipeline.court.view_bank import MAP_SIZE, agreement, picture_grid, view_bank
 
 Array = NDArray[np.float64]
@@ -134,6 +135,25 @@ def _checked(fit: CourtFit, settings: RegistrationSettings) -> CourtFit | NoCour
     if px > settings.most_residual_px or fit.residual_ft > settings.most_residual_ft:
         return NoCourt(f"The best floor model misses the markings by {px:.1f} px and {fit.residual_ft:.2f} ft.")
     return fit
+
+
+def register_picture(
+    probability: NDArray[np.float32],
+    size_px: tuple[int, int],
+    settings: RegistrationSettings | None = None,
+    marking: MarkSettings | None = None,
+) -> CourtFit | NoCourt:
+    """Find the camera of a lone picture from the area network's probabilities.
+
+    Parameters
+    ----------
+    probability : ndarray of shape (6, h, w)
+        See ``area_network.AreaNetwork.areas``.
+    size_px : tuple of int
+        Picture width and height.
+    """
+    evidence = floor_evidence(probability, size_px, marking)
+    return find_camera(evidence.marks, evidence.areas, size_px, settings or RegistrationSettings())
 
 
 _POLYGON_LABEL = {"court": 1, "three_point_area": 2, "paint": 3, "centre_circle": 4}

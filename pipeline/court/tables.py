@@ -58,3 +58,22 @@ CAMERAS = TableSpec(
     ),
 )
 """One row per analysed frame of a main-camera shot."""
+
+AREAS = TableSpec(
+    "areas",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("shot", pa.int32()),
+            ("width_px", pa.int32()),  # of the picture
+            ("height_px", pa.int32()),
+            ("labels", pa.binary(64 * 36)),  # uint8 row-major, 36 rows of 64 cells over the whole picture:
+            # 0 outside, 1 floor, 2 three-point area, 3 paint, 4 centre circle
+            ("floor_share", pa.float32()),  # share of the cells that are not outside
+            ("sureness", pa.float32()),  # mean weight of the frame's marks, 0..1
+        ]
+    ),
+)
+"""Coarse map of the floor areas seen in each analysed frame."""

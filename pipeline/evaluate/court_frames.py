@@ -1,0 +1,258 @@
+"""court_frames: how far the found floor lies from hand-labelled floors, in feet.
+
+The folder holds ``polygons.json`` and ``images/`` in the form of the README's data section: per picture its game, size,
+whether it is augmented, and polygons of the court, the paint, the three-point area and the centre circle. Augmented
+pictures are left out.
+
+What is measured, per registered picture: labelled points are freed of the lens's bending, taken through the found
+homography to the floor, and compared with the rule book of the labels:
+
+- three-point line: points every ``step`` pixels along the labelled three-point area's border, without the parts that
+  are cut by the picture's edge or close the area along the court's edge; distance to the nearest point of that line
+  (outer edge) at either end.
+- paint corners: labelled paint corners that lie inside the picture (not where its edge cuts the paint); distance to
+  the nearest of the rule book's eight.
+
+A picture's number is the mean over its three-point points and corners, each of the two groups weighing the same; a
+game's ``median_ft`` and ``p90_ft`` are over its registered pictures. The homography is that of the found rule book, so a
+wrong book shows as error.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.court.area_network import AreaNetwork
+from pipeline.court.camera import Camera, NoCourt
+from pipeline.court.geometry import ENDS, areas
+from pipeline.court.registration import CourtFit, register_picture
+from pipeline.court.rule_books import RuleBook, rule_book
+from pipeline.court.settings import MarkSettings, RegistrationSettings
+from pipeline.errors import DataError
+
+Array = NDArray[np.float64]
+
+STEP_PX = 8.0
+"""Distance between the compared points of the labelled three-point line."""
+
+EDGE_SHARE = 0.012
+"""Points nearer to the picture's edge, or paint and three-point points nearer to the court's labelled border, than this
+share of the picture's width are not compared."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LabelledFrame:
+    """One labelled picture."""
+
+    file: str
+    game: str
+    size_px: tuple[int, int]
+    polygons: tuple[tuple[str, Array], ...]
+
+    def of(self, area: str) -> list[Array]:
+        """Polygons of one area, each (V, 2) pixels."""
+        return [points for name, points in self.polygons if name == area]
+
+
+def read_labelled_frames(folder: Path) -> list[LabelledFrame]:
+    """The pictures of a folder that are not augmented.
+
+    Raises
+    ------
+    DataError
+        If ``polygons.json`` is missing or not in the documented form.
+    """
+    path = folder / "polygons.json"
+    if not path.is_file():
+        raise DataError(f"{path} does not exist; give a folder with images/ and polygons.json.")
+    try:
+        rows = json.loads(path.read_text(encoding="utf-8"))
+        return [_labelled(row) for row in rows if not row["augmented"]]
+    except (json.JSONDecodeError, KeyError, TypeError, ValueError) as error:
+        raise DataError(
+            f"{path} is not a list of pictures with file, game, width, height, augmented and polygons ({error!r}); "
+            "see the data section of the README."
+        ) from error
+
+
+def _labelled(row: Mapping[str, Any]) -> LabelledFrame:
+    polygons = tuple(
+        (str(p["area"]), np.asarray(p["points"], dtype=np.float64).reshape(-1, 2)) for p in row["polygons"]
+    )
+    return LabelledFrame(str(row["file"]), str(row["game"]), (int(row["width"]), int(row["height"])), polygons)
+
+
+def label_errors_ft(frame: LabelledFrame, camera: Camera, book: RuleBook) -> tuple[Array, Array]:
+    """Distances in feet of a picture's labelled three-point points (T,) and paint corners (C,) to the rule book's.
+
+    A labelled point that the camera cannot take to the floor counts as infinitely far.
+    """
+    line = _three_point_points(frame)
+    corners = _paint_corners(frame)
+    known = areas(book)
+    outlines = [known[f"three_point_{end}"] for end in ENDS]
+    line_floor = camera.to_floor(line)
+    line_miss = np.min([_distance_to_path(line_floor, outline) for outline in outlines], axis=0, initial=np.inf)
+    wanted = np.vstack([known[f"paint_{end}"] for end in ENDS])
+    corner_floor = camera.to_floor(corners)
+    corner_miss = np.linalg.norm(corner_floor[:, None] - wanted[None], axis=2).min(axis=1, initial=np.inf)
+    return np.nan_to_num(line_miss, nan=np.inf), np.nan_to_num(corner_miss, nan=np.inf)
+
+
+def frame_error_ft(line_ft: Array, corners_ft: Array) -> float:
+    """One number for a picture: mean of the group means; NaN where nothing is labelled."""
+    means = [float(group.mean()) for group in (line_ft, corners_ft) if len(group)]
+    return float(np.mean(means)) if means else float("nan")
+
+
+def evaluate_court_frames(
+    folder: Path,
+    network: AreaNetwork,
+    *,
+    settings: RegistrationSettings | None = None,
+    marking: MarkSettings | None = None,
+    book_name: str = "fiba",
+) -> dict[str, Any]:
+    """Register every labelled picture of a folder and compare it with its labels.
+
+    Parameters
+    ----------
+    folder : Path
+        With ``polygons.json`` and ``images/``.
+    network : AreaNetwork
+    settings : RegistrationSettings
+        The rule book is recognised from each picture unless the settings name it.
+    book_name : str
+        Rule book that the labelled floors are painted by.
+
+    Returns
+    -------
+    dict
+        ``{"games": {NAME: {"frames", "registered", "median_ft", "p90_ft", ...}}, "all": {...}}``; ``registered`` is a
+        share 0..1, ``line_median_ft`` and ``corner_median_ft`` are medians over all compared points and corners,
+        ``right_book`` the share of registered pictures whose rule book was the labels' (or one that differs from it by
+        no floor line longer than its width).
+    """
+    book = rule_book(book_name)
+    outcomes: dict[str, list[_Outcome]] = defaultdict(list)
+    for frame in read_labelled_frames(folder):
+        picture = _read_picture(folder / "images" / frame.file, frame)
+        (probability,) = network.areas([picture])
+        found = register_picture(probability, frame.size_px, settings, marking)
+        outcomes[frame.game].append(_compare(frame, found, book))
+    games = {name: _summary(rows) for name, rows in sorted(outcomes.items())}
+    return {"games": games, "all": _summary([row for rows in outcomes.values() for row in rows])}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Outcome:
+    file: str
+    reason: str  # empty when registered
+    found_book: str
+    error_ft: float
+    line_ft: Array
+    corners_ft: Array
+
+
+def _compare(frame: LabelledFrame, found: CourtFit | NoCourt, book: RuleBook) -> _Outcome:
+    if isinstance(found, NoCourt):
+        return _Outcome(frame.file, found.reason, "", float("nan"), np.zeros(0), np.zeros(0))
+    # Books of other lengths put the right end elsewhere: compare with the ends where the found book has them.
+    line, corners = label_errors_ft(frame, _shifted(found.camera, found.rule_book, book), book)
+    return _Outcome(frame.file, "", found.rule_book, frame_error_ft(line, corners), line, corners)
+
+
+def _shifted(camera: Camera, found: str, book: RuleBook) -> Camera:
+    """The camera in the labels' court frame: the found floor laid centre on centre over the labels' floor."""
+    other = rule_book(found)
+    move = np.array([(book.length_ft - other.length_ft) / 2, (book.width_ft - other.width_ft) / 2, 0.0])
+    centre = camera.centre_ft + move
+    return Camera(
+        centre, camera.pan_deg, camera.tilt_deg, camera.roll_deg, camera.focal_px, camera.lens, camera.size_px
+    )
+
+
+def _summary(rows: list[_Outcome]) -> dict[str, Any]:
+    good = [row for row in rows if not row.reason]
+    errors = np.array([row.error_ft for row in good if not np.isnan(row.error_ft)])
+    return {
+        "frames": len(rows),
+        "registered": len(good) / len(rows) if rows else 0.0,
+        "median_ft": _quantile(errors, 0.5),
+        "p90_ft": _quantile(errors, 0.9),
+        "line_median_ft": _quantile(np.concatenate([np.zeros(0), *(r.line_ft for r in good)]), 0.5),
+        "corner_median_ft": _quantile(np.concatenate([np.zeros(0), *(r.corners_ft for r in good)]), 0.5),
+        "rule_books": {name: sum(r.found_book == name for r in good) for name in sorted({r.found_book for r in good})},
+    }
+
+
+def _quantile(values: Array, q: float) -> float | None:
+    return float(np.quantile(values, q)) if len(values) and np.isfinite(np.quantile(values, q)) else None
+
+
+def _read_picture(path: Path, frame: LabelledFrame) -> NDArray[np.uint8]:
+    picture = cv2.imread(str(path), cv2.IMREAD_COLOR)
+    if picture is None:
+        raise DataError(f"{path} cannot be read as a picture; polygons.json lists it.")
+    if (picture.shape[1], picture.shape[0]) != frame.size_px:
+        raise DataError(
+            f"{path} is {picture.shape[1]}x{picture.shape[0]}, polygons.json says {frame.size_px[0]}x{frame.size_px[1]}."
+        )
+    return np.asarray(picture, dtype=np.uint8)
+
+
+def _away_from_edge(points: Array, size_px: tuple[int, int]) -> NDArray[np.bool_]:
+    margin = EDGE_SHARE * size_px[0]
+    x, y = points[:, 0], points[:, 1]
+    return (x > margin) & (x < size_px[0] - margin) & (y > margin) & (y < size_px[1] - margin)
+
+
+def _three_point_points(frame: LabelledFrame) -> Array:
+    found = [np.zeros((0, 2))]
+    for polygon in frame.of("three_point_area"):
+        points = np.concatenate(list(_along(polygon)))
+        inside = _away_from_edge(points, frame.size_px)
+        found.append(points[inside & ~_on_court_edge(points, frame)])
+    return np.concatenate(found)
+
+
+def _along(polygon: Array) -> Iterator[Array]:
+    for a, b in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        count = max(1, int(np.hypot(*(b - a)) / STEP_PX))
+        yield a + (b - a) * ((np.arange(count) + 0.5) / count)[:, None]
+
+
+def _on_court_edge(points: Array, frame: LabelledFrame) -> NDArray[np.bool_]:
+    near = np.full(len(points), np.inf)
+    for court in frame.of("court"):
+        near = np.minimum(near, _distance_to_path(points, court))
+    return near < EDGE_SHARE * frame.size_px[0]
+
+
+def _paint_corners(frame: LabelledFrame) -> Array:
+    """Corners of labelled paints: vertices inside the picture of polygons that are not cut by its edge nearby."""
+    found = [np.zeros((0, 2))]
+    for polygon in frame.of("paint"):
+        corners = polygon[:-1] if len(polygon) > 1 and np.allclose(polygon[0], polygon[-1]) else polygon
+        if len(corners) == 4 or not _away_from_edge(corners, frame.size_px).all():
+            found.append(corners[_away_from_edge(corners, frame.size_px)])
+    return np.concatenate(found)
+
+
+def _distance_to_path(points: Array, path: Array) -> Array:
+    """Distance of points (N, 2) to a closed polyline (V, 2), shape (N,)."""
+    a, b = path, np.roll(path, -1, axis=0)
+    along = b - a
+    length2 = np.maximum(np.sum(along**2, axis=1), 1e-12)
+    offset = points[:, None] - a[None]
+    t = np.clip(np.sum(offset * along, axis=2) / length2, 0, 1)
+    return np.linalg.norm(offset - t[..., None] * along, axis=2).min(axis=1, initial=np.inf)
