@@ -31,7 +31,9 @@ class AssociationSettings(BaseModel):
     longest_coast_s: float = Field(0.6, gt=0, description="A body unseen for longer is left to the stitching.")
     width_rate: float = Field(1.2, gt=0, description="How fast the logarithm of a box's width wanders, per root second.")
     height_rate: float = Field(0.5, gt=0, description="The same for its height.")
-    size_floor: float = Field(6.0, ge=0, description="Most that an odd size can count against a link.")
+    width_sigma: float = Field(0.2, gt=0, description="Spread of the logarithm of one body's width over strides.")
+    height_sigma: float = Field(0.08, gt=0, description="The same for its height, over bending and jumping.")
+    size_floor: float = Field(4.0, ge=0, description="Most that an odd size can count against a link.")
     kit_sigma: float = Field(9.0, gt=0, description="Spread of one body's kit reading, CIELAB units.")
     kit_weight: float = Field(2.0, ge=0, description="How many independent readings the six kit coordinates are worth.")
     kit_floor: float = Field(3.0, ge=0, description="Most that an odd kit reading can count against a link.")
@@ -42,9 +44,9 @@ class StitchSettings(BaseModel):
     """Which tracklets may be one body across a gap."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    short_gap_s: float = Field(1.0, gt=0, description="Gaps up to here are closed first, on motion alone.")
+    short_gap_s: float = Field(0.4, gt=0, description="Gaps up to here are closed first, on motion alone.")
     longest_gap_s: float = Field(12.0, gt=0, description="Gaps longer than this are closed only where a body must be.")
-    least_ratio: float = Field(1.0, description="Least log-likelihood ratio to close a short gap.")
+    least_ratio: float = Field(2.0, description="Least log-likelihood ratio to close a short gap.")
     slack: float = Field(0.3, ge=0, description="Error of a place that the motion model does not know, plane units.")
     gap_rate: float = Field(1.5, ge=0, description="How much each unseen second in view counts against a link.")
     gap_floor: float = Field(4.0, ge=0, description="Most that a gap's length can count against a link.")
@@ -68,3 +70,50 @@ class BoxTrackingSettings(BaseModel):
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
     association: AssociationSettings = AssociationSettings()
     stitching: StitchSettings = StitchSettings()
+
+
+class TeamSettings(BaseModel):
+    """Two teams by what their players wear."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    lightness_weight: float = Field(0.6, gt=0, description="Weight of L against a and b: light changes, dye does not.")
+    shorts_weight: float = Field(0.5, ge=0, description="Weight of the shorts against the jersey.")
+    trimmed_share: float = Field(0.15, ge=0, lt=0.5, description="Share of kits, farthest from both teams, left out of the fit.")
+    least_gap: float = Field(9.0, gt=0, description="Kits of two teams differ at least this much, weighted CIELAB units.")
+    least_margin: float = Field(0.25, ge=0, lt=1, description="Nearer team must be nearer by this share of the teams' gap.")
+    farthest: float = Field(2.0, gt=0, description="A kit farther from both teams than this share of their gap is of neither.")
+    most_kits: int = Field(6000, ge=10, description="At most so many kits, evenly spread over the film, enter the fit.")
+    fewest_kits: int = Field(4, ge=2, description="With fewer kits no teams are fitted.")
+    trials: int = Field(12, ge=1, description="Starts of the fit; the best is kept.")
+
+
+class PlacingSettings(BaseModel):
+    """Where a body stands, and how well its box says so."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    across_sigma: float = Field(0.08, gt=0, description="Error of the feet across the picture, share of the box's width.")
+    down_sigma: float = Field(0.03, gt=0, description="Error of the feet down the picture, share of the box's height.")
+    floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
+    margin_ft: float = Field(6.0, ge=0, description="Boxes with their feet farther outside the court are never followed.")
+    edge_ft: float = Field(1.0, ge=0, description="A track whose typical place is farther outside the court is dropped.")
+    inside_share: float = Field(0.5, ge=0, le=1, description="Least share of its sightings that a track must be on the court.")
+    double_iou: float = Field(0.75, gt=0, le=1, description="Two boxes that overlap more are one body; the stronger stays.")
+    least_score: float = Field(0.1, ge=0, le=1, description="Weaker detections are not looked at.")
+    outlier_freedom: float = Field(4.0, gt=0, description="Degrees of freedom of the errors' Student distribution.")
+
+
+class TrackSettings(BaseModel):
+    """The players room: from boxes and cameras to tracks in feet."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    motion: MotionSettings = MotionSettings()
+    association: AssociationSettings = AssociationSettings()
+    stitching: StitchSettings = StitchSettings(slack=0.5, longest_gap_s=20.0)
+    teams: TeamSettings = TeamSettings()
+    placing: PlacingSettings = PlacingSettings()
+    players: int = Field(10, ge=1, description="Most players on the floor.")
+    officials: int = Field(3, ge=0, description="Most officials on the floor.")
+    official_share: float = Field(0.5, ge=0, le=1, description="From this share of official sightings a track is an official.")
+    shortest_s: float = Field(0.5, ge=0, description="Tracks that span less are dropped.")
+    fill_s: float = Field(4.0, ge=0, description="Longest gap of a track that is filled in.")
+    fill_sigma_ft: float = Field(5.0, gt=0, description="Filled-in places less certain than this are left out.")

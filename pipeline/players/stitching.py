@@ -23,6 +23,9 @@ from pipeline.players.sightings import Population, Sightings
 FORBIDDEN = 1e6
 """Cost of what may not be, far above any sum of real costs."""
 
+SIZE_SIGHTINGS = 4
+"""A body's size at the ends of a tracklet is the mean over so many sightings."""
+
 LARGEST_BATCH = 200_000
 """States smoothed at once, to bound memory."""
 
@@ -44,6 +47,10 @@ class Paths:
     states, spreads : list of (n_i, 4) and (n_i, 4, 4) ndarray
     size : (T, 2)
         Median log size.
+    begin_size, end_size : (T, 2)
+        Mean log size over the first and the last few sightings.
+    counts : (T,)
+        Sightings that those means are of.
     kit : (T, 6)
         Median kit; NaN where never read.
     kits : (T,)
@@ -56,6 +63,9 @@ class Paths:
     states: list[np.ndarray]
     spreads: list[np.ndarray]
     size: np.ndarray
+    begin_size: np.ndarray
+    end_size: np.ndarray
+    counts: np.ndarray
     kit: np.ndarray
     kits: np.ndarray
     official: np.ndarray
@@ -101,12 +111,14 @@ def smooth_rows(
 def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -> Paths:
     """Smooth tracklets and summarise their looks."""
     states, spreads = smooth_rows(sightings, rows, model)
-    size = np.zeros((len(rows), 2))
+    size, begin, end = (np.zeros((len(rows), 2)) for _ in range(3))
     kit = np.full((len(rows), sightings.kit.shape[1]), np.nan)
     kits = np.zeros(len(rows))
     official = np.full(len(rows), np.nan)
     for line, own in enumerate(rows):
         size[line] = np.median(sightings.log_size[own], axis=0)
+        begin[line] = sightings.log_size[own[:SIZE_SIGHTINGS]].mean(axis=0)
+        end[line] = sightings.log_size[own[-SIZE_SIGHTINGS:]].mean(axis=0)
         read = np.isfinite(sightings.kit[own]).all(axis=1)
         kits[line] = read.sum()
         if read.any():
@@ -114,7 +126,8 @@ def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -
         said = np.isfinite(sightings.official[own])
         if said.any():
             official[line] = sightings.official[own][said].mean()
-    return Paths(rows, states, spreads, size, kit, kits, official)
+    counts = np.array([min(len(r), SIZE_SIGHTINGS) for r in rows], dtype=np.float64)
+    return Paths(rows, states, spreads, size, begin, end, counts, kit, kits, official)
 
 
 def link_ratios(
@@ -175,11 +188,15 @@ def link_ratios(
         0.5 * (start_state[j, 2:] / speed) ** 2 + np.log(speed) + 0.5 * LOG_2PI, axis=1
     )
     place = -0.5 * distance - 0.5 * log_determinant - 2 * LOG_2PI - chance
-    rate = np.array([association.width_rate, association.height_rate]) * 0.5
     broad = 2 * np.asarray(population.log_size_sigma) ** 2
-    variance = np.minimum(rate**2 * dt[:, None] + 0.05**2, broad * 0.7)
-    gaps = paths.size[j] - paths.size[i]
-    size = np.sum(-0.5 * gaps**2 * (1 / variance - 1 / broad) + 0.5 * np.log(broad / variance), axis=1)
+    rate = np.array([association.width_rate, association.height_rate])
+    own = np.array([association.width_sigma, association.height_sigma])
+    noise_sigma = sightings.size_sigma[[r[0] for r in paths.rows]]
+    reading = (noise_sigma**2 / paths.counts[:, None])[i] + (noise_sigma**2 / paths.counts[:, None])[j]
+    variance = reading + np.minimum(rate**2 * dt[:, None], 2 * own**2)
+    gaps = paths.begin_size[j] - paths.end_size[i]
+    size = np.sum(-0.5 * gaps**2 * (1 / variance - 1 / (broad + variance)), axis=1)
+    size += np.sum(0.5 * np.log((broad + variance) / variance), axis=1)
     size = np.maximum(size, -association.size_floor)
     kit = kit_ratio(paths.kit[i], np.minimum(paths.kits[i], paths.kits[j]), paths.kit[j], association, population)
     unseen = dt

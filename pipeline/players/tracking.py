@@ -1,0 +1,449 @@
+"""Tracking on the court: boxes and cameras of a film become tracks in feet.
+
+Per shot and offline. Every box's feet are put on the floor through the frame's camera, with the error
+that the picture leaves there (a pixel at the far sideline is many inches, at the near one few); bodies are
+associated in feet, where the camera's motion is gone, stitched over gaps with ten players and three
+officials at most, given teams and roles, and smoothed over the whole shot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.court.camera import Camera, NoCourt, camera_from_row
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
+from pipeline.court.tables import CAMERAS
+from pipeline.film.tables import SHOTS
+from pipeline.players.association import tracklets
+from pipeline.players.motion import MotionModel, inverse_2x2, smooth
+from pipeline.players.settings import TrackSettings
+from pipeline.players.sightings import Population, Sightings
+from pipeline.players.stitching import Paths, close_gaps, fill_capacity, link_ratios, paths_of
+from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
+from pipeline.players.teams import UNSURE, TeamKits, fit_teams, team_of
+
+BODY_HEIGHT_FT = 6.0
+"""Height of the stick that is set up at a body's feet to measure how many pixels a foot is there."""
+
+STATURE_SPREAD = (0.25, 0.12)
+"""Spread of log width and log height of boxes in feet over bodies and postures."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedBoxes:
+    """Boxes of bodies with their place on the floor.
+
+    Attributes
+    ----------
+    row : (N,) int
+        Row of each in the table given.
+    frame : (N,) int
+    place_ft : (N, 2)
+    covariance_ft : (N, 2, 2)
+    px_per_ft : (N,)
+        Upright, at the feet.
+    """
+
+    row: np.ndarray
+    frame: np.ndarray
+    place_ft: np.ndarray
+    covariance_ft: np.ndarray
+    px_per_ft: np.ndarray
+
+
+def feet_on_court(boxes_px: np.ndarray, camera: Camera) -> np.ndarray:
+    """Where the bodies in boxes stand.
+
+    Parameters
+    ----------
+    boxes_px : (N, 4) ndarray
+        x1, y1, x2, y2 in coded (lens-bent) pixels. N may be 0.
+
+    Returns
+    -------
+    (N, 2) ndarray
+        Court feet under the bottom middle of each box; NaN at or beyond the horizon.
+    """
+    return camera.to_floor(np.column_stack([(boxes_px[:, 0] + boxes_px[:, 2]) / 2, boxes_px[:, 3]]))
+
+
+def floor_errors(boxes_px: np.ndarray, camera: Camera, settings: TrackSettings) -> np.ndarray:
+    """Covariance of :func:`feet_on_court`, (N, 2, 2) in square feet: picture errors through the floor's Jacobian."""
+    placing = settings.placing
+    feet = np.column_stack([(boxes_px[:, 0] + boxes_px[:, 2]) / 2, boxes_px[:, 3]])
+    here = camera.to_floor(feet)
+    beside = camera.to_floor(feet + [1.0, 0.0]) - here
+    below = here - camera.to_floor(feet - [0.0, 1.0])
+    below_other = camera.to_floor(feet + [0.0, 1.0]) - here
+    below = np.where(np.isfinite(below), below, below_other)
+    jacobian = np.stack([beside, below], axis=2)
+    size = boxes_px[:, 2:] - boxes_px[:, :2]
+    sigma = np.column_stack([placing.across_sigma * size[:, 0], placing.down_sigma * size[:, 1]])
+    sigma = np.maximum(sigma, 1.0)
+    covariance = np.einsum("nij,nj,nkj->nik", jacobian, sigma**2, jacobian)
+    covariance[:, [0, 1], [0, 1]] += placing.floor_sigma_ft**2
+    return covariance
+
+
+def _box_array(boxes: pa.Table) -> np.ndarray:
+    names = ("x1_px", "y1_px", "x2_px", "y2_px")
+    return np.column_stack([boxes[n].to_numpy(zero_copy_only=False).astype(np.float64) for n in names]).reshape(-1, 4)
+
+
+def kit_array(boxes: pa.Table) -> np.ndarray:
+    """Kits of a boxes table, (N, 6); NaN where null."""
+    kits = np.full((boxes.num_rows, KIT_LENGTH), np.nan)
+    column = boxes["kit_lab"].combine_chunks()
+    known = np.flatnonzero(column.is_valid().to_numpy(zero_copy_only=False))
+    if len(known):
+        kits[known] = column.drop_null().flatten().to_numpy(zero_copy_only=False).reshape(-1, KIT_LENGTH)
+    return kits
+
+
+def place_boxes(boxes: pa.Table, cameras: Mapping[int, Camera], book: RuleBook, settings: TrackSettings) -> PlacedBoxes:
+    """Put the players and officials of a boxes table on the floor.
+
+    Left out: other classes, weak detections, frames without a camera, feet beyond the court's margin, and the
+    weaker of two boxes on one body.
+    """
+    classes = boxes["class"].to_pylist()
+    score = boxes["score"].to_numpy(zero_copy_only=False)
+    frames = boxes["frame"].to_numpy(zero_copy_only=False)
+    corners = _box_array(boxes)
+    body = np.array([c in ("player", "official") for c in classes], dtype=bool)
+    usable = body & (score >= settings.placing.least_score) & np.isfinite(corners).all(axis=1)
+    usable &= (corners[:, 2] > corners[:, 0]) & (corners[:, 3] > corners[:, 1])
+    parts: list[tuple[np.ndarray, ...]] = []
+    rows = np.flatnonzero(usable)
+    rows = rows[np.lexsort((*corners[rows].T, -score[rows], frames[rows]))]
+    bounds = np.flatnonzero(np.diff(frames[rows])) + 1
+    low, high = -settings.placing.margin_ft, np.array([book.length_ft, book.width_ft]) + settings.placing.margin_ft
+    for own in np.split(rows, bounds):
+        camera = cameras.get(int(frames[own[0]])) if len(own) else None
+        if camera is None:
+            continue
+        own = own[_single_bodies(corners[own], settings.placing.double_iou)]
+        place = feet_on_court(corners[own], camera)
+        inside = np.all((place >= low) & (place <= high), axis=1)
+        own, place = own[inside], place[inside]
+        if not len(own):
+            continue
+        covariance = floor_errors(corners[own], camera, settings)
+        foot = np.column_stack([place, np.zeros(len(own))])
+        head = np.column_stack([place, np.full(len(own), BODY_HEIGHT_FT)])
+        tall = np.linalg.norm(camera.project(head) - camera.project(foot), axis=1) / BODY_HEIGHT_FT
+        good = np.isfinite(covariance).all(axis=(1, 2)) & np.isfinite(tall) & (tall > 0)
+        parts.append((own[good], frames[own[good]], place[good], covariance[good], tall[good]))
+    if not parts:
+        return PlacedBoxes(
+            np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0)
+        )
+    return PlacedBoxes(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _single_bodies(corners: np.ndarray, most_iou: float) -> np.ndarray:
+    """Rows that stay when, of two boxes that overlap more than ``most_iou``, the later goes. Strongest come first."""
+    kept: list[int] = []
+    area = np.prod(corners[:, 2:] - corners[:, :2], axis=1)
+    for row in range(len(corners)):
+        others = corners[kept]
+        inner = np.prod(
+            np.clip(np.minimum(others[:, 2:], corners[row, 2:]) - np.maximum(others[:, :2], corners[row, :2]), 0, None),
+            axis=1,
+        )
+        if not np.any(inner > most_iou * (area[kept] + area[row] - inner)):
+            kept.append(row)
+    return np.array(kept, dtype=np.int64)
+
+
+def _cameras_by_frame(cameras: pa.Table) -> dict[int, Camera]:
+    found = {}
+    for row in cameras.to_pylist():
+        camera = camera_from_row(row)
+        if not isinstance(camera, NoCourt):
+            found[int(row["frame"])] = camera
+    return found
+
+
+def _book_of(cameras: pa.Table) -> RuleBook:
+    named = [n for n in cameras["rule_book"].to_pylist() if n in RULE_BOOKS]
+    if not named:
+        return RULE_BOOKS["nba"]
+    return RULE_BOOKS[max(sorted(set(named)), key=named.count)]
+
+
+def track(
+    boxes: pa.Table,
+    cameras: pa.Table,
+    shots: pa.Table,
+    settings: TrackSettings | None = None,
+    *,
+    team_colours: np.ndarray | None = None,
+    on_shot: Callable[[int, int], None] | None = None,
+) -> pa.Table:
+    """Tracks in feet of all live shots of a film.
+
+    Parameters
+    ----------
+    boxes, cameras, shots : pa.Table
+        As their rooms declare them. The cameras' rows are the analysed frames.
+    team_colours : (2, 3) or (2, 6) ndarray, optional
+        Jersey (and shorts) CIELAB of team 0 and 1, where staff gave them.
+    on_shot : callable, optional
+        Called with how many live shots are done and how many there are.
+
+    Returns
+    -------
+    pa.Table
+        The ``tracks`` table, ordered by shot, frame and track. The order of rows given does not matter.
+    """
+    settings = settings or TrackSettings()
+    boxes, cameras, shots = BOXES.check(boxes), CAMERAS.check(cameras), SHOTS.check(shots)
+    live = shots.filter(shots["live"])["shot"].to_pylist()
+    if not live:
+        return TRACKS.empty()
+    book = _book_of(cameras)
+    grids: dict[int, tuple[np.ndarray, np.ndarray]] = {}
+    placed: dict[int, tuple[pa.Table, PlacedBoxes]] = {}
+    views: dict[int, dict[int, Camera]] = {}
+    for shot in sorted(live):
+        rows = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
+        grids[shot] = (rows["frame"].to_numpy(), rows["t_s"].to_numpy())
+        views[shot] = _cameras_by_frame(rows)
+        own = boxes.filter(pc.equal(boxes["shot"], shot))
+        placed[shot] = (own, place_boxes(own, views[shot], book, settings))
+    teams = _film_teams(list(placed.values()), book, settings, team_colours)
+    columns: list[dict[str, Any]] = []
+    name = 0
+    for done, shot in enumerate(sorted(live)):
+        if on_shot:
+            on_shot(done, len(live))
+        own, here = placed[shot]
+        frames, times = grids[shot]
+        if len(here.row):
+            found = _track_shot(own, here, frames, times, book, settings, teams, views[shot])
+            for column in found:
+                column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
+                column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
+                name += 1
+            columns.extend(found)
+    if on_shot:
+        on_shot(len(live), len(live))
+    if not columns:
+        return TRACKS.empty()
+    tables = [TRACKS.from_columns(column) for column in columns]
+    return pa.concat_tables(tables).sort_by([("shot", "ascending"), ("frame", "ascending"), ("track", "ascending")])
+
+
+def _on_court(place_ft: np.ndarray, book: RuleBook, edge_ft: float) -> np.ndarray:
+    return np.all((place_ft >= -edge_ft) & (place_ft <= np.array([book.length_ft, book.width_ft]) + edge_ft), axis=1)
+
+
+def _film_teams(
+    placed: list[tuple[pa.Table, PlacedBoxes]], book: RuleBook, settings: TrackSettings, colours: np.ndarray | None
+) -> TeamKits | None:
+    """Kits of the two teams over the whole film, from players' boxes on the court."""
+    kits = [np.zeros((0, KIT_LENGTH))]
+    for table, here in placed:
+        if not len(here.row):
+            continue
+        chosen = table.take(pa.array(here.row))
+        player = np.array([c == "player" for c in chosen["class"].to_pylist()], dtype=bool)
+        strong = chosen["score"].to_numpy(zero_copy_only=False) >= settings.association.strong_score
+        inside = _on_court(here.place_ft, book, 0.0)
+        kits.append(kit_array(chosen)[player & strong & inside])
+    return fit_teams(np.concatenate(kits), settings.teams, prior=colours)
+
+
+def _track_shot(
+    boxes: pa.Table,
+    placed: PlacedBoxes,
+    frames: np.ndarray,
+    times_s: np.ndarray,
+    book: RuleBook,
+    settings: TrackSettings,
+    teams: TeamKits | None,
+    cameras: Mapping[int, Camera],
+) -> list[dict[str, Any]]:
+    """Columns of the tracks of one shot, one dictionary a track, without its name."""
+    table = boxes.take(pa.array(placed.row))
+    corners = _box_array(table)
+    size = (corners[:, 2:] - corners[:, :2]) / placed.px_per_ft[:, None]
+    score = table["score"].to_numpy(zero_copy_only=False).astype(np.float64)
+    sightings = Sightings(
+        moment=np.searchsorted(frames, placed.frame),
+        times_s=np.array(times_s, dtype=np.float64),
+        position=placed.place_ft,
+        covariance=placed.covariance_ft,
+        log_size=np.log(size),
+        size_sigma=np.full((len(score), 2), 0.05),
+        kit=kit_array(table),
+        score=score,
+        official=np.array([float(c == "official") for c in table["class"].to_pylist()]),
+    )
+    motion = settings.motion
+    model = MotionModel((motion.speed_along_ft_s, motion.speed_across_ft_s), motion.keeps_s)
+    margin = 2 * settings.placing.margin_ft
+    population = Population((book.length_ft + margin) * (book.width_ft + margin), STATURE_SPREAD)
+
+    def in_view(moments: np.ndarray, positions: np.ndarray) -> np.ndarray:
+        seen = np.zeros(len(moments), dtype=bool)
+        for moment in np.unique(moments):
+            camera = cameras.get(int(frames[moment]))
+            if camera is None:
+                continue
+            own = moments == moment
+            px = camera.project_floor(positions[own])
+            with np.errstate(invalid="ignore"):
+                seen[own] = np.all((px > 0) & (px < np.asarray(camera.size_px)), axis=1)
+        return seen
+
+    def ratios(paths: Paths, longest_gap_s: float) -> np.ndarray:
+        weighed = link_ratios(
+            sightings,
+            paths,
+            model,
+            settings.stitching,
+            settings.association,
+            population,
+            longest_gap_s=longest_gap_s,
+            top_speed=motion.top_speed_ft_s,
+            in_view=in_view,
+        )
+        worn = team_of(paths.kit, teams, settings.teams)
+        known = (worn != UNSURE) & (paths.kits >= 5)
+        other = known[:, None] & known[None, :] & (worn[:, None] != worn[None, :])
+        official = np.nan_to_num(paths.official) >= settings.official_share
+        other &= ~official[:, None] & ~official[None, :]
+        return np.where(other, -np.inf, weighed)
+
+    rows = tracklets(sightings, model, settings.association, population)
+    for _ in range(2):
+        paths = paths_of(sightings, rows, model)
+        rows = close_gaps(rows, ratios(paths, settings.stitching.short_gap_s), settings.stitching.least_ratio)
+    rows = [r for r in rows if _worth_following(sightings, r, settings)]
+    rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
+    paths = paths_of(sightings, rows, model)
+    weighed = ratios(paths, settings.stitching.longest_gap_s)
+    official = np.nan_to_num(paths.official) >= settings.official_share
+    joined: list[np.ndarray] = []
+    for group, capacity in ((~official, settings.players), (official, settings.officials)):
+        members = np.flatnonzero(group)
+        part = weighed[np.ix_(members, members)]
+        joined.extend(fill_capacity([rows[m] for m in members], part, capacity, settings.stitching))
+    result = []
+    for own in sorted(joined, key=lambda r: (int(r[0]), int(r[-1]))):
+        if sightings.time[own[-1]] - sightings.time[own[0]] < settings.shortest_s:
+            continue
+        result.append(_columns(sightings, own, corners, frames, model, settings, teams))
+    return result
+
+
+def _worth_following(sightings: Sightings, rows: np.ndarray, settings: TrackSettings) -> bool:
+    """Enough sightings, close enough together, to be a body and no false alarm."""
+    span = int(sightings.moment[rows[-1]] - sightings.moment[rows[0]]) + 1
+    stitching = settings.stitching
+    return len(rows) >= stitching.fewest_sightings and len(rows) >= stitching.least_density * span
+
+
+def _stands_on_court(place_ft: np.ndarray, book: RuleBook, settings: TrackSettings) -> bool:
+    return bool(_on_court(place_ft, book, settings.placing.edge_ft).mean() >= settings.placing.inside_share)
+
+
+def robust_smooth(
+    model: MotionModel, times_s: np.ndarray, places: np.ndarray, covariances: np.ndarray, freedom: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Smooth one path whose errors have heavy tails.
+
+    Errors are Student-distributed with ``freedom`` degrees: an error's covariance is its nominal one times
+    (freedom + m²) / (freedom + 2), m its Mahalanobis length, repeated until settled (three rounds; Lange, Little &
+    Taylor 1989, *JASA* 84).
+
+    Parameters
+    ----------
+    times_s : (L,)
+    places : (L, 2)
+        NaN where unseen; the first is seen.
+    covariances : (L, 2, 2)
+
+    Returns
+    -------
+    states (L, 4), spreads (L, 4, 4)
+    """
+    seen = np.isfinite(places).all(axis=1)
+    inverse, _ = inverse_2x2(covariances)
+    inflated = covariances
+    for _ in range(4):
+        states, spreads = smooth(model, times_s[None], places[None], inflated[None])
+        miss = np.where(seen[:, None], places - states[0, :, :2], 0.0)
+        squared = np.einsum("ni,nij,nj->n", miss, inverse, miss)
+        factor = np.maximum((freedom + squared) / (freedom + 2), 1.0)
+        inflated = covariances * factor[:, None, None]
+    return states[0], spreads[0]
+
+
+def _columns(
+    sightings: Sightings,
+    rows: np.ndarray,
+    corners: np.ndarray,
+    frames: np.ndarray,
+    model: MotionModel,
+    settings: TrackSettings,
+    teams: TeamKits | None,
+) -> dict[str, Any]:
+    """One track: smoothed on every analysed frame from its first to its last sighting."""
+    first, last = int(sightings.moment[rows[0]]), int(sightings.moment[rows[-1]])
+    grid = np.arange(first, last + 1)
+    at = sightings.moment[rows] - first
+    times = sightings.times_s[grid]
+    places = np.full((len(grid), 2), np.nan)
+    covariances = np.tile(np.eye(2), (len(grid), 1, 1))
+    places[at], covariances[at] = sightings.position[rows], sightings.covariance[rows]
+    states, spreads = robust_smooth(model, times, places, covariances, settings.placing.outlier_freedom)
+    sigma = np.sqrt(np.trace(spreads[:, :2, :2], axis1=1, axis2=2) / 2)
+    seen = np.zeros(len(grid), dtype=bool)
+    seen[at] = True
+    since = np.maximum.accumulate(np.where(seen, np.arange(len(grid)), 0))
+    until = np.minimum.accumulate(np.where(seen, np.arange(len(grid)), len(grid) - 1)[::-1])[::-1]
+    shown = seen | ((times[until] - times[since] <= settings.fill_s) & (sigma <= settings.fill_sigma_ft))
+    official = np.mean(sightings.official[rows]) >= settings.official_share
+    kits = sightings.kit[rows]
+    read = np.isfinite(kits).all(axis=1)
+    team = UNSURE
+    if read.any() and not official:
+        team = int(team_of(np.median(kits[read], axis=0)[None], teams, settings.teams)[0])
+    box = np.full((len(grid), 4), np.nan)
+    box[at] = corners[rows]
+    score = np.full(len(grid), float(np.mean(sightings.score[rows])))
+    score = score * np.clip(1 - sigma / settings.fill_sigma_ft, 0, 1)
+    score[at] = sightings.score[rows]
+    count = int(shown.sum())
+    hidden = ~seen[shown]
+
+    def pixels(column: int) -> pa.Array:
+        return pa.array(box[shown, column].astype(np.float32), mask=hidden)
+
+    return {
+        "frame": frames[grid[shown]],
+        "t_s": times[shown],
+        "role": ["official" if official else "player"] * count,
+        "team": np.full(count, team, dtype=np.int8),
+        "jersey": pa.nulls(count, pa.string()),
+        "x_ft": states[shown, 0],
+        "y_ft": states[shown, 1],
+        "vx_ft_s": states[shown, 2],
+        "vy_ft_s": states[shown, 3],
+        "sigma_ft": sigma[shown].astype(np.float32),
+        "observed": seen[shown],
+        "x1_px": pixels(0),
+        "y1_px": pixels(1),
+        "x2_px": pixels(2),
+        "y2_px": pixels(3),
+        "score": score[shown].astype(np.float32),
+    }
