@@ -21,6 +21,7 @@ from pipeline.court.settings import MarkSettings, RegistrationSettings
 from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
+from pipeline.players.settings import TrackSettings
 from pipeline.spacing.settings import FaultSettings
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -43,6 +44,7 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     film: FilmSettings = Field(FilmSettings(), description="Decoding, shots, live play.")
     court: CourtSettings = Field(CourtSettings(), description="Where the floor is.")
+    players: TrackSettings = Field(TrackSettings(), description="Who was where.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
     faults: FaultSettings = Field(FaultSettings(), description="The fault library.")
     night: NightSettings = Field(NightSettings(), description="How films are run.")
@@ -134,7 +136,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
 
 def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
     try:
-        return model.model_validate(values)
+        return model.model_validate(_over(model().model_dump(), values))
     except ValidationError as error:
         first = error.errors()[0]
         name = ".".join(str(part) for part in first["loc"])
@@ -144,6 +146,15 @@ def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
             hint = f" did you mean '{close[0]}'?" if close else " see the comments in the shipped file."
             raise SettingsError(f"{path}: there is no setting '{name}';{hint}") from error
         raise SettingsError(f"{path}: '{name}' cannot be {first['input']!r}: {first['msg']}; change it.") from error
+
+
+def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
+    """Values laid over the defaults section by section, for a section's defaults may differ from its model's."""
+    merged = dict(defaults)
+    for key, value in values.items():
+        before = merged.get(key)
+        merged[key] = _over(before, value) if isinstance(before, dict) and isinstance(value, dict) else value
+    return merged
 
 
 def _sections(model: BaseModel, prefix: str) -> Iterator[str]:

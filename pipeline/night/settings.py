@@ -17,3 +17,6 @@ class NightSettings(BaseModel):
     least_floor_share: float = Field(
         0.06, ge=0, le=1, description="Where less of the picture is floor, nobody is looked for (close-ups, crowd)."
     )
+    look_margin_ft: float = Field(
+        4.0, ge=0, description="In single pictures, bodies farther off the court than this are not shown."
+    )

@@ -1,0 +1,59 @@
+"""The configuration folder: what staff write is taken, what is wrong is named."""
+
+import pytest
+from pydantic import ValidationError
+
+from pipeline.errors import SettingsError
+from pipeline.settings import Settings, load_settings
+
+
+def test_an_empty_folder_gives_the_defaults(tmp_path):
+    assert load_settings(tmp_path) == Settings()
+
+
+def test_a_value_is_taken_and_the_rest_stays(tmp_path):
+    (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\nbatch_frames = 2\n")
+    (tmp_path / "faults.toml").write_text("[crowded_paint]\nothers_at_least = 4\n")
+    settings = load_settings(tmp_path)
+    assert settings.actions.drive.gain_ft == 9
+    assert settings.actions.drive.speed_ft_s == Settings().actions.drive.speed_ft_s
+    assert settings.night.batch_frames == 2
+    assert settings.faults.crowded_paint.others_at_least == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("[actions.drive]\ngain = 9", "did you mean 'actions.drive.gain_ft'"),
+        ("[action]\n", "did you mean 'actions'"),
+        ("[actions.drive]\ngain_ft = -1", "actions.drive.gain_ft"),
+        ("[actions.drive]\ngain_ft = 'far'", "cannot be 'far'"),
+        ("[actions.drive\n", "not valid TOML"),
+        ("[faults.crowded_paint]\nothers_at_least = 4", "faults.toml"),
+        ("actions = 3", "actions"),
+    ],
+)
+def test_a_mistake_is_named(tmp_path, text, message):
+    (tmp_path / "settings.toml").write_text(text)
+    with pytest.raises(SettingsError, match=message) as caught:
+        load_settings(tmp_path)
+    assert "settings.toml" in str(caught.value)
+
+
+def test_a_mistake_in_the_fault_library_is_named(tmp_path):
+    (tmp_path / "faults.toml").write_text("[crowded_pint]\n")
+    with pytest.raises(SettingsError, match="did you mean 'crowded_paint'"):
+        load_settings(tmp_path)
+    (tmp_path / "faults.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(SettingsError, match="not valid TOML"):
+        load_settings(tmp_path)
+
+
+def test_a_missing_folder_is_named(tmp_path):
+    with pytest.raises(SettingsError, match="does not exist"):
+        load_settings(tmp_path / "no")
+
+
+def test_settings_do_not_change():
+    with pytest.raises(ValidationError):
+        Settings().night.batch_frames = 9
