@@ -80,7 +80,7 @@ class Body:
 
     @property
     def outfit(self) -> str:
-        """"player" or "official"."""
+        """ "player" or "official"."""
         return self.wardrobe.outfit
 
     @property
@@ -165,7 +165,9 @@ def load_bodies(path: Path = BODIES_FILE) -> tuple[Body, ...]:
     with np.load(path, allow_pickle=False) as file:
         for outfit in OUTFITS:
             if f"{outfit}_vertices_ft" not in file:
-                raise DataError(f"{path} holds no {outfit} bodies; bake it again with `python -m pipeline.sim.bodies.bake`.")
+                raise DataError(
+                    f"{path} holds no {outfit} bodies; bake it again with `python -m pipeline.sim.bodies.bake`."
+                )
             heads = file[f"{outfit}_bone_heads_ft"].astype(np.float64)
             part = file[f"{outfit}_part"]
             if heads.shape[1] != len(BONES) or part.max() >= len(PARTS):

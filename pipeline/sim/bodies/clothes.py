@@ -325,8 +325,10 @@ def shirt_shape(
     tuck = tucked * np.clip((waist_z + 0.22 - shape[:, 2]) / 0.2, 0, 1)
     wanted = np.maximum(radius, chest_radius * hang)
     tight = np.minimum(wanted, radius)
-    new_radius = wanted * (1 - tuck) + tight * tuck + np.where(tucked > 0.5, -0.012, 0.07) * np.clip(
-        (waist_z + 0.05 - shape[:, 2]) / 0.15, 0, 1
+    new_radius = (
+        wanted * (1 - tuck)
+        + tight * tuck
+        + np.where(tucked > 0.5, -0.012, 0.07) * np.clip((waist_z + 0.05 - shape[:, 2]) / 0.15, 0, 1)
     )
     factor = np.where(trunk, new_radius / np.maximum(radius, 1e-6), 1.0)
     shape = np.column_stack([axis_x + (shape[:, 0] - axis_x) * factor, shape[:, 1] * factor, shape[:, 2]])
@@ -504,7 +506,9 @@ def halve_long_edges(piece: Piece, shape: np.ndarray, longest_ft: float) -> Piec
         loop: list[int] = [i for i in (a, ab, b, bc, c, ca) if i is not None]
         mids = [i for i in (ab, bc, ca) if i is not None]
         if len(mids) == 3:
-            out.extend([(a, mids[0], mids[2]), (b, mids[1], mids[0]), (c, mids[2], mids[1]), (mids[0], mids[1], mids[2])])
+            out.extend(
+                [(a, mids[0], mids[2]), (b, mids[1], mids[0]), (c, mids[2], mids[1]), (mids[0], mids[1], mids[2])]
+            )
             continue
         pivot = loop.index(mids[0]) if mids else 0
         loop = loop[pivot:] + loop[:pivot]
