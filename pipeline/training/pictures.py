@@ -2,7 +2,8 @@
 
 A training folder holds ``images/NAME.jpg`` and, for the pictures that have them, ``labels/NAME.txt`` (YOLO boxes,
 classes of `BOX_CLASSES`) and ``masks/NAME.png`` (classes of `AREA_CLASSES`, 255 where the truth is not known).
-A picture without labels does not train the detector; one without a mask does not train the court network.
+A picture without labels does not train the detector; one without a mask does not train the court network. A folder
+of such folders counts as one. Files cut short (a renderer stopped in the middle of writing) are passed over.
 """
 
 from concurrent.futures import ThreadPoolExecutor
@@ -17,6 +18,7 @@ from pipeline.errors import DataError
 from pipeline.training.augment import PAD, Framing, coarsened, fitted, framed, moved_boxes
 
 UNKNOWN_AREA = 255
+JPEG_END, PNG_END = b"\xff\xd9", b"IEND"
 MIN_SHARE_INSIDE = 0.3
 """A box less than this much inside the framed picture is not asked for."""
 
@@ -46,27 +48,36 @@ def read_folder(folder: Path, *, needs: str, limit: int | None = None) -> list[L
         The folder holds no such picture.
     """
     suffix = {"labels": ".txt", "masks": ".png"}[needs]
-    names = sorted(p.stem for p in (folder / needs).glob(f"*{suffix}"))
-    found = {p.stem: p for p in (folder / "images").glob("*") if p.suffix in {".jpg", ".png"}}
-    names = [n for n in names if n in found][:limit]
-    if not names:
+    parts = [folder] if (folder / "images").is_dir() else sorted(p.parent for p in folder.glob("*/images"))
+    wanted: list[tuple[Path, Path]] = []
+    for part in parts:
+        pictures = {p.stem: p for p in (part / "images").glob("*") if p.suffix in {".jpg", ".png"}}
+        truths = sorted((part / needs).glob(f"*{suffix}"))
+        wanted += [(pictures[p.stem], p) for p in truths if p.stem in pictures]
+
+    def read(pair: tuple[Path, Path]) -> Labelled | None:
+        picture, truth = pair
+        name = f"{truth.parents[1].name}/{truth.stem}"
+        jpeg = np.fromfile(picture, np.uint8)
+        if picture.suffix == ".jpg" and bytes(jpeg[-2:]) != JPEG_END:
+            return None
+        if needs == "masks":
+            mask = np.fromfile(truth, np.uint8)
+            return Labelled(name, jpeg, None, None, mask) if bytes(mask[-8:-4]) == PNG_END else None
+        try:
+            rows = np.array(truth.read_text().split(), float).reshape(-1, 5)
+        except ValueError:
+            return None
+        boxes = np.column_stack([rows[:, 1:3] - rows[:, 3:5] / 2, rows[:, 1:3] + rows[:, 3:5] / 2])
+        return Labelled(name, jpeg, rows[:, 0].astype(int), boxes, None)
+
+    with ThreadPoolExecutor(16) as pool:
+        found = [f for f in pool.map(read, wanted[:limit]) if f is not None]
+    if not found:
         raise DataError(
             f"{folder}: no picture in images/ has a {suffix} file of its name in {needs}/; give a training folder."
         )
-
-    def read(name: str) -> Labelled:
-        jpeg = np.fromfile(found[name], np.uint8)
-        classes = boxes = mask = None
-        if needs == "labels":
-            rows = np.array((folder / "labels" / f"{name}.txt").read_text().split(), float).reshape(-1, 5)
-            classes = rows[:, 0].astype(int)
-            boxes = np.column_stack([rows[:, 1:3] - rows[:, 3:5] / 2, rows[:, 1:3] + rows[:, 3:5] / 2])
-        else:
-            mask = np.fromfile(folder / "masks" / f"{name}.png", np.uint8)
-        return Labelled(name, jpeg, classes, boxes, mask)
-
-    with ThreadPoolExecutor(16) as pool:
-        return list(pool.map(read, names))
+    return found
 
 
 class FramedPictures(torch.utils.data.Dataset):
