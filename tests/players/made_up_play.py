@@ -23,6 +23,7 @@ class Play:
     shots: pa.Table
     times_s: np.ndarray
     places_ft: np.ndarray  # (F, 12, 2); 0-4 team 0, 5-9 team 1, 10-11 officials
+    holder: np.ndarray  # (F,) actor, -1 in flight
 
 
 def camera_at(moment: float, k1: float = 0.05) -> Camera:
@@ -52,6 +53,7 @@ def make_play(
     rows, camera_rows = [], []
     heights = rng.normal(6.4, 0.2, 12)
     lost = np.zeros(12)
+    holder = np.full(len(times), -1)
     for k, t in enumerate(times):
         camera = camera_at(t)
         camera_rows.append(
@@ -78,7 +80,14 @@ def make_play(
             corner = rng.uniform(0, 1, 2) * [1200, 550]
             kit = rng.uniform(0, 90, 6).astype(np.float32)
             rows.append(_row(3 * k, t, "player", np.hstack([corner, corner + [50, 140]]), rng.uniform(0.3, 0.6), kit))
-        rows.append(_row(3 * k, t, "ball", np.array([600.0, 300, 612, 312]), 0.8, None))
+        ball, holder[k] = _ball(k / rate, places[k])
+        size = 0.39 * camera.focal_px / np.linalg.norm(ball - camera.centre_ft)
+        middle = camera.project(ball[None])[0] + rng.normal(0, 1.5, 2)
+        if rng.random() < 0.8:
+            rows.append(_row(3 * k, t, "ball", np.hstack([middle - size, middle + size]), rng.uniform(0.3, 0.9), None))
+        if rng.random() < 0.1:
+            corner = rng.uniform(0, 1, 2) * [1200, 550]
+            rows.append(_row(3 * k, t, "ball", np.hstack([corner, corner + 14]), rng.uniform(0.1, 0.5), None))
     shots = SHOTS.from_rows(
         [
             {
@@ -95,7 +104,22 @@ def make_play(
             }
         ]
     )
-    return Play(BOXES.from_rows(rows), CAMERAS.from_rows(camera_rows), shots, times, places)
+    return Play(BOXES.from_rows(rows), CAMERAS.from_rows(camera_rows), shots, times, places, holder)
+
+
+HELD_S, FLIGHT_S = 2.0, 0.7
+
+
+def _ball(t: float, places: np.ndarray) -> tuple[np.ndarray, int]:
+    """Players 0 to 4 hold the ball for two seconds each in turn, dribbling, and pass it on."""
+    turn, since = divmod(t, HELD_S + FLIGHT_S)
+    here, then = int(turn) % 5, (int(turn) + 1) % 5
+    side = np.array([1.0, -0.5])
+    if since < HELD_S:
+        return np.array([*(places[here] + side), 2.0 + 1.5 * abs(np.sin(5 * since))]), here
+    share = (since - HELD_S) / FLIGHT_S
+    floor = places[here] + side + share * (places[then] - places[here])
+    return np.array([*floor, 5.0 + 4 * share * (1 - share)]), -1
 
 
 def _row(frame: int, t_s: float, kind: str, box: np.ndarray, score: float, kit: np.ndarray | None) -> dict:

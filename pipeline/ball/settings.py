@@ -1,0 +1,61 @@
+"""Settings of the ball room."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class BallPathSettings(BaseModel):
+    """Which detections are the ball's one path through a shot."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
+    even_score: float = Field(0.25, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
+    speed_ft_s: float = Field(25.0, gt=0, description="Standard deviation of the ball's speed in the picture.")
+    top_speed_ft_s: float = Field(90.0, gt=0, description="The ball is never faster.")
+    place_ft: float = Field(0.5, gt=0, description="Error of a detection's place.")
+    gap_cost_s: float = Field(1.0, ge=0, description="Cost of a second without a detection on the path.")
+    jump_cost: float = Field(6.0, ge=0, description="Cost of taking the path up again anywhere after losing the ball.")
+    look_back_s: float = Field(1.2, gt=0, description="The path goes on over gaps up to here; beyond it must jump.")
+    fill_s: float = Field(0.5, ge=0, description="Longest gap filled with a straight line.")
+
+
+class HolderSettings(BaseModel):
+    """Who has the ball.
+
+    The thresholds of hold are the trade's (ball within 5 ft, slower than 25 ft/s and below 10 ft, for 0.2 s); how
+    far a held ball is from its holder's middle is a starting value.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    reach_ft: float = Field(5.0, gt=0, description="Farthest that a held ball is from its holder, across the picture.")
+    aside_sigma_ft: float = Field(1.4, gt=0, description="Typical distance of a held or dribbled ball, across.")
+    height_ft: float = Field(3.4, gt=0, description="Typical height of a held or dribbled ball.")
+    height_sigma_ft: float = Field(1.9, gt=0, description="Spread of that height.")
+    highest_ft: float = Field(10.0, gt=0, description="A held ball is never higher.")
+    fastest_ft_s: float = Field(25.0, gt=0, description="A held ball never moves faster against its holder.")
+    nobody_cost: float = Field(3.0, ge=0, description="Cost a frame of nobody having the ball.")
+    unseen_cost: float = Field(0.3, ge=0, description="Cost a frame of nobody having a ball that is not seen.")
+    change_cost: float = Field(4.0, ge=0, description="Cost of a change of holder, or of losing and gaining the ball.")
+    steal_cost: float = Field(2.0, ge=0, description="Extra cost of a change to the other team.")
+    least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
+
+
+class TouchSettings(BaseModel):
+    """Passes, shots and possessions out of holds."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    longest_flight_s: float = Field(2.5, gt=0, description="A longer way from holder to holder is no pass.")
+    ring_reach: float = Field(0.75, gt=0, description="A shot comes this near the ring's box, in its diagonals from its middle.")
+    least_shot_rise_ft: float = Field(1.5, ge=0, description="A shot first rises at least so far above its release, in the picture.")
+    least_control_s: float = Field(0.5, ge=0, description="A team that holds for less has not taken possession.")
+    longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
+
+
+class BallSettings(BaseModel):
+    """The ball room."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    path: BallPathSettings = BallPathSettings()
+    holder: HolderSettings = HolderSettings()
+    touches: TouchSettings = TouchSettings()
