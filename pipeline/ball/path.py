@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -199,7 +200,7 @@ def runs(values: np.ndarray) -> list[tuple[int, int]]:
         return []
     edges = np.flatnonzero(np.diff(values)) + 1
     bounds = [0, *edges.tolist(), len(values)]
-    return list(zip(bounds[:-1], bounds[1:], strict=True))
+    return list(pairwise(bounds))
 
 
 def _drop_short(states: np.ndarray, times_s: np.ndarray, least_s: float) -> None:
@@ -353,7 +354,7 @@ def _steady(centre: np.ndarray, moment: np.ndarray, views: Mapping[int, Camera])
 def _fill(place_px: np.ndarray, score: np.ndarray, observed: np.ndarray, times_s: np.ndarray, longest_s: float) -> None:
     """Fill short gaps in place with straight lines and half the lower score of their ends."""
     rows = np.flatnonzero(observed)
-    for a, b in zip(rows[:-1], rows[1:], strict=True):
+    for a, b in pairwise(rows.tolist()):
         if b - a > 1 and times_s[b] - times_s[a] <= longest_s:
             share = ((times_s[a + 1 : b] - times_s[a]) / (times_s[b] - times_s[a]))[:, None]
             place_px[a + 1 : b] = place_px[a] + share * (place_px[b] - place_px[a])
@@ -365,7 +366,7 @@ def _floor_places(holder: np.ndarray, players: _Players, times_s: np.ndarray, se
     floor = np.full((len(holder), 2), np.nan)
     held = np.flatnonzero(holder != NOBODY)
     floor[held] = players.place_ft[held, holder[held]]
-    for a, b in zip(held[:-1], held[1:], strict=True):
+    for a, b in pairwise(held.tolist()):
         if b - a > 1 and times_s[b] - times_s[a] <= 2.5 and np.isfinite(floor[[a, b]]).all():
             inner = np.arange(a + 1, b)[seen[a + 1 : b]]
             share = ((times_s[inner] - times_s[a]) / (times_s[b] - times_s[a]))[:, None]

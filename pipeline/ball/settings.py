@@ -46,8 +46,12 @@ class TouchSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     longest_flight_s: float = Field(2.5, gt=0, description="A longer way from holder to holder is no pass.")
-    ring_reach: float = Field(0.75, gt=0, description="A shot comes this near the ring's box, in its diagonals from its middle.")
-    least_shot_rise_ft: float = Field(1.5, ge=0, description="A shot first rises at least so far above its release, in the picture.")
+    ring_reach: float = Field(
+        0.75, gt=0, description="A shot comes this near the ring's box, in its diagonals from its middle."
+    )
+    least_shot_rise_ft: float = Field(
+        1.5, ge=0, description="A shot first rises at least so far above its release, in the picture."
+    )
     least_control_s: float = Field(0.5, ge=0, description="A team that holds for less has not taken possession.")
     longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
 

@@ -128,7 +128,9 @@ def _touch(
     }
 
 
-def possessions(touch_table: pa.Table, tracks: pa.Table, book: RuleBook, settings: BallSettings | None = None) -> pa.Table:
+def possessions(
+    touch_table: pa.Table, tracks: pa.Table, book: RuleBook, settings: BallSettings | None = None
+) -> pa.Table:
     """Who attacked which ring, and when.
 
     A possession begins when a team begins to hold the ball and ends when the other team does, with its shot, or
@@ -212,9 +214,7 @@ def _joined(spans: list[dict[str, Any]], rules: TouchSettings) -> list[dict[str,
     return kept
 
 
-def attacked_end(
-    players: pa.Table, start_s: float, end_s: float, book: RuleBook
-) -> tuple[str | None, float]:
+def attacked_end(players: pa.Table, start_s: float, end_s: float, book: RuleBook) -> tuple[str | None, float]:
     """The ring under attack and how many of the players' places agree (0.5..1); None where no player is known."""
     times = players["t_s"].to_numpy()
     middle = start_s + 0.5 * (end_s - start_s)

@@ -84,7 +84,9 @@ def read_sequence(folder: Path) -> BoxSequence:
     except ValueError as error:
         raise DataError(f"{truth_path} cannot be read ({error}); each line is frame, id, left, top, ...") from error
     if rows.size and rows.shape[1] < 7:
-        raise DataError(f"{truth_path} has {rows.shape[1]} columns; it needs frame, id, left, top, width, height, conf.")
+        raise DataError(
+            f"{truth_path} has {rows.shape[1]} columns; it needs frame, id, left, top, width, height, conf."
+        )
     rows = rows.reshape(-1, rows.shape[1] if rows.size else 7)
     rows = rows[rows[:, 6] != 0]
     frames = rows[:, 0].astype(np.int64)
@@ -108,9 +110,7 @@ def read_sequences(folder: Path) -> tuple[BoxSequence, ...]:
     return tuple(read_sequence(p) for p in found)
 
 
-def disturb(
-    sequence: BoxSequence, rng: np.random.Generator, settings: DisturbanceSettings
-) -> tuple[np.ndarray, ...]:
+def disturb(sequence: BoxSequence, rng: np.random.Generator, settings: DisturbanceSettings) -> tuple[np.ndarray, ...]:
     """Jitter, lose and add boxes.
 
     Each edge moves by a normal error (share of the box's width for left and right, of its height for top and

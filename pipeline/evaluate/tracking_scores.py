@@ -105,7 +105,11 @@ def score_sequences(sequences: Mapping[str, SequenceMatch] | Sequence[SequenceMa
     found = sum(d["num_tracker_dets"] for d in data.values())
     if not truth and not found:
         nothing = float("nan")
-        return {k: nothing for k in ("HOTA", "AssA", "DetA", "LocA", "IDF1")} | {"switches": 0, "truth": 0, "found": 0}
+        return dict.fromkeys(("HOTA", "AssA", "DetA", "LocA", "IDF1"), nothing) | {
+            "switches": 0,
+            "truth": 0,
+            "found": 0,
+        }
     hota, clear, identity = HOTA(), CLEAR({"PRINT_CONFIG": False}), Identity({"PRINT_CONFIG": False})
     results = {
         metric: metric.combine_sequences({name: metric.eval_sequence(d) for name, d in data.items()})

@@ -66,7 +66,9 @@ def kit_ratio(
     broad = 2 * population.kit_sigma**2
     gap = kit - other
     with np.errstate(invalid="ignore"):
-        ratio = np.mean(-0.5 * gap**2 / variance[..., None] + 0.5 * gap**2 / broad, axis=-1) + 0.5 * np.log(broad / variance)
+        ratio = np.mean(-0.5 * gap**2 / variance[..., None] + 0.5 * gap**2 / broad, axis=-1) + 0.5 * np.log(
+            broad / variance
+        )
     ratio = np.where(np.isfinite(ratio), ratio, 0.0)
     return np.maximum(settings.kit_weight * ratio, -settings.kit_floor)
 

@@ -215,6 +215,4 @@ def _filled(
         for k in np.flatnonzero(shown):
             ids[first + k].append(name)
             found[first + k].append(box[k])
-    return BoxTracks(
-        tuple(np.array(i, dtype=np.int64) for i in ids), tuple(np.array(b).reshape(-1, 4) for b in found)
-    )
+    return BoxTracks(tuple(np.array(i, dtype=np.int64) for i in ids), tuple(np.array(b).reshape(-1, 4) for b in found))

@@ -156,5 +156,7 @@ def smooth(
         back = states[:, i] + (gain @ (states[:, i + 1] - predicted[:, i + 1])[..., None])[..., 0]
         narrowed = spreads[:, i] + gain @ (spreads[:, i + 1] - target) @ np.swapaxes(gain, 1, 2)
         states[:, i] = np.where(moving[:, None], back, states[:, i + 1])
-        spreads[:, i] = np.where(moving[:, None, None], 0.5 * (narrowed + np.swapaxes(narrowed, 1, 2)), spreads[:, i + 1])
+        spreads[:, i] = np.where(
+            moving[:, None, None], 0.5 * (narrowed + np.swapaxes(narrowed, 1, 2)), spreads[:, i + 1]
+        )
     return states, spreads

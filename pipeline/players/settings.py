@@ -29,7 +29,9 @@ class AssociationSettings(BaseModel):
     least_ratio_weak: float = Field(2.0, description="The same for a weak detection.")
     gate_sigma: float = Field(4.0, gt=0, description="Largest miss of the predicted place, in its standard deviations.")
     longest_coast_s: float = Field(0.6, gt=0, description="A body unseen for longer is left to the stitching.")
-    width_rate: float = Field(1.2, gt=0, description="How fast the logarithm of a box's width wanders, per root second.")
+    width_rate: float = Field(
+        1.2, gt=0, description="How fast the logarithm of a box's width wanders, per root second."
+    )
     height_rate: float = Field(0.5, gt=0, description="The same for its height.")
     width_sigma: float = Field(0.2, gt=0, description="Spread of the logarithm of one body's width over strides.")
     height_sigma: float = Field(0.08, gt=0, description="The same for its height, over bending and jumping.")
@@ -51,9 +53,13 @@ class StitchSettings(BaseModel):
     gap_rate: float = Field(1.5, ge=0, description="How much each unseen second in view counts against a link.")
     gap_floor: float = Field(4.0, ge=0, description="Most that a gap's length can count against a link.")
     link_floor: float = Field(12.0, ge=0, description="Most that a link can cost where capacity forces one.")
-    drop_cost: float = Field(1.0, ge=0, description="Cost per sighting of leaving a tracklet out when there is no room.")
+    drop_cost: float = Field(
+        1.0, ge=0, description="Cost per sighting of leaving a tracklet out when there is no room."
+    )
     fewest_sightings: int = Field(4, ge=1, description="Tracklets with fewer after the short gaps are false alarms.")
-    least_density: float = Field(0.3, ge=0, le=1, description="Tracklets seen in a smaller share of their frames are too.")
+    least_density: float = Field(
+        0.3, ge=0, le=1, description="Tracklets seen in a smaller share of their frames are too."
+    )
 
 
 class BoxTrackingSettings(BaseModel):
@@ -64,9 +70,13 @@ class BoxTrackingSettings(BaseModel):
     speed_along_ft_s: float = Field(6.8, gt=0, description="Standard deviation of velocity across the picture.")
     speed_down_ft_s: float = Field(3.0, gt=0, description="The same down the picture: depth, foreshortened, and jumps.")
     keeps_s: float = Field(1.5, gt=0, description="Time constant with which a body's velocity is forgotten.")
-    edge_noise: float = Field(0.03, gt=0, description="Edge error as a share of the box's size where it cannot be measured.")
+    edge_noise: float = Field(
+        0.03, gt=0, description="Edge error as a share of the box's size where it cannot be measured."
+    )
     bodies: int = Field(10, ge=1, description="Most bodies that can be in the film.")
-    fill_sigma: float = Field(0.3, gt=0, description="Gaps are filled where the place is known to this share of a width.")
+    fill_sigma: float = Field(
+        0.3, gt=0, description="Gaps are filled where the place is known to this share of a width."
+    )
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
     association: AssociationSettings = AssociationSettings()
     stitching: StitchSettings = StitchSettings()
@@ -78,10 +88,18 @@ class TeamSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     lightness_weight: float = Field(0.6, gt=0, description="Weight of L against a and b: light changes, dye does not.")
     shorts_weight: float = Field(0.5, ge=0, description="Weight of the shorts against the jersey.")
-    trimmed_share: float = Field(0.15, ge=0, lt=0.5, description="Share of kits, farthest from both teams, left out of the fit.")
-    least_gap: float = Field(9.0, gt=0, description="Kits of two teams differ at least this much, weighted CIELAB units.")
-    least_margin: float = Field(0.25, ge=0, lt=1, description="Nearer team must be nearer by this share of the teams' gap.")
-    farthest: float = Field(2.0, gt=0, description="A kit farther from both teams than this share of their gap is of neither.")
+    trimmed_share: float = Field(
+        0.15, ge=0, lt=0.5, description="Share of kits, farthest from both teams, left out of the fit."
+    )
+    least_gap: float = Field(
+        9.0, gt=0, description="Kits of two teams differ at least this much, weighted CIELAB units."
+    )
+    least_margin: float = Field(
+        0.25, ge=0, lt=1, description="Nearer team must be nearer by this share of the teams' gap."
+    )
+    farthest: float = Field(
+        2.0, gt=0, description="A kit farther from both teams than this share of their gap is of neither."
+    )
     most_kits: int = Field(6000, ge=10, description="At most so many kits, evenly spread over the film, enter the fit.")
     fewest_kits: int = Field(4, ge=2, description="With fewer kits no teams are fitted.")
     trials: int = Field(12, ge=1, description="Starts of the fit; the best is kept.")
@@ -91,13 +109,23 @@ class PlacingSettings(BaseModel):
     """Where a body stands, and how well its box says so."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    across_sigma: float = Field(0.08, gt=0, description="Error of the feet across the picture, share of the box's width.")
+    across_sigma: float = Field(
+        0.08, gt=0, description="Error of the feet across the picture, share of the box's width."
+    )
     down_sigma: float = Field(0.03, gt=0, description="Error of the feet down the picture, share of the box's height.")
     floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
-    margin_ft: float = Field(6.0, ge=0, description="Boxes with their feet farther outside the court are never followed.")
-    edge_ft: float = Field(1.0, ge=0, description="A track whose typical place is farther outside the court is dropped.")
-    inside_share: float = Field(0.5, ge=0, le=1, description="Least share of its sightings that a track must be on the court.")
-    double_iou: float = Field(0.75, gt=0, le=1, description="Two boxes that overlap more are one body; the stronger stays.")
+    margin_ft: float = Field(
+        6.0, ge=0, description="Boxes with their feet farther outside the court are never followed."
+    )
+    edge_ft: float = Field(
+        1.0, ge=0, description="A track whose typical place is farther outside the court is dropped."
+    )
+    inside_share: float = Field(
+        0.5, ge=0, le=1, description="Least share of its sightings that a track must be on the court."
+    )
+    double_iou: float = Field(
+        0.75, gt=0, le=1, description="Two boxes that overlap more are one body; the stronger stays."
+    )
     least_score: float = Field(0.1, ge=0, le=1, description="Weaker detections are not looked at.")
     outlier_freedom: float = Field(4.0, gt=0, description="Degrees of freedom of the errors' Student distribution.")
 
@@ -113,7 +141,9 @@ class TrackSettings(BaseModel):
     placing: PlacingSettings = PlacingSettings()
     players: int = Field(10, ge=1, description="Most players on the floor.")
     officials: int = Field(3, ge=0, description="Most officials on the floor.")
-    official_share: float = Field(0.5, ge=0, le=1, description="From this share of official sightings a track is an official.")
+    official_share: float = Field(
+        0.5, ge=0, le=1, description="From this share of official sightings a track is an official."
+    )
     shortest_s: float = Field(0.5, ge=0, description="Tracks that span less are dropped.")
     fill_s: float = Field(4.0, ge=0, description="Longest gap of a track that is filled in.")
     fill_sigma_ft: float = Field(5.0, gt=0, description="Filled-in places less certain than this are left out.")

@@ -78,9 +78,9 @@ def floor_errors(boxes_px: np.ndarray, camera: Camera, settings: TrackSettings) 
     placing = settings.placing
     feet = np.column_stack([(boxes_px[:, 0] + boxes_px[:, 2]) / 2, boxes_px[:, 3]])
     here = camera.to_floor(feet)
-    beside = camera.to_floor(feet + [1.0, 0.0]) - here
-    below = here - camera.to_floor(feet - [0.0, 1.0])
-    below_other = camera.to_floor(feet + [0.0, 1.0]) - here
+    beside = camera.to_floor(feet + np.array([1.0, 0.0])) - here
+    below = here - camera.to_floor(feet - np.array([0.0, 1.0]))
+    below_other = camera.to_floor(feet + np.array([0.0, 1.0])) - here
     below = np.where(np.isfinite(below), below, below_other)
     jacobian = np.stack([beside, below], axis=2)
     size = boxes_px[:, 2:] - boxes_px[:, :2]

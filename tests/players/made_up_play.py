@@ -79,7 +79,8 @@ def make_play(
         for _ in range(rng.poisson(false)):
             corner = rng.uniform(0, 1, 2) * [1200, 550]
             kit = rng.uniform(0, 90, 6).astype(np.float32)
-            rows.append(_row(3 * k, t, "player", np.hstack([corner, corner + [50, 140]]), rng.uniform(0.3, 0.6), kit))
+            box = np.hstack([corner, corner + np.array([50, 140])])
+            rows.append(_row(3 * k, t, "player", box, rng.uniform(0.3, 0.6), kit))
         ball, holder[k] = _ball(k / rate, places[k])
         size = 0.39 * camera.focal_px / np.linalg.norm(ball - camera.centre_ft)
         middle = camera.project(ball[None])[0] + rng.normal(0, 1.5, 2)

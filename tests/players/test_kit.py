@@ -37,7 +37,7 @@ def test_plain_kit_is_read_exactly():
 def test_a_number_and_a_misplaced_box_do_not_change_it(shift):
     frame = _body((30, 30, 190), (30, 30, 190))
     frame[85:105, 121:129] = (255, 255, 255)  # number
-    kit = kit_lab(frame, BOX + [shift, 0, shift, 0])
+    kit = kit_lab(frame, BOX + np.array([shift, 0, shift, 0]))
     np.testing.assert_allclose(kit[:3], _lab((30, 30, 190)), atol=2)
 
 
