@@ -17,10 +17,12 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
 
 from pipeline.actions.settings import ActionSettings
-from pipeline.court.settings import MarkSettings, RegistrationSettings
+from pipeline.ball.settings import BallSettings
+from pipeline.court.settings import BookName, MarkSettings, RegistrationSettings
 from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
+from pipeline.players.detector import DetectorSettings
 from pipeline.players.settings import TrackSettings
 from pipeline.spacing.settings import FaultSettings
 
@@ -44,10 +46,17 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     film: FilmSettings = Field(FilmSettings(), description="Decoding, shots, live play.")
     court: CourtSettings = Field(CourtSettings(), description="Where the floor is.")
+    detector: DetectorSettings = Field(DetectorSettings(), description="What the detector keeps in single pictures.")
     players: TrackSettings = Field(TrackSettings(), description="Who was where.")
+    ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
     faults: FaultSettings = Field(FaultSettings(), description="The fault library.")
     night: NightSettings = Field(NightSettings(), description="How films are run.")
+
+    def with_rule_book(self, book: BookName) -> Settings:
+        """The same settings with the floor's rule book named."""
+        registration = self.court.registration.model_copy(update={"rule_book": book})
+        return self.model_copy(update={"court": self.court.model_copy(update={"registration": registration})})
 
 
 def load_settings(folder: Path) -> Settings:

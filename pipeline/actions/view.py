@@ -14,6 +14,9 @@ from pipeline.court.attack_frame import to_attack, to_court
 from pipeline.court.geometry import End
 from pipeline.court.rule_books import RuleBook
 
+AFTER_END_S = 0.25
+"""A view begins and ends a little outside its possession, so that what happens at its edges has surroundings."""
+
 NOBODY = -1
 """Index of the handler where nobody has the ball or it is not known."""
 
@@ -144,11 +147,12 @@ def _view(
     row: dict, tracks: pa.Table, ball: pa.Table, touches: pa.Table, book: RuleBook, settings: ActionSettings
 ) -> PossessionView | None:
     end: End = row["attacked_end"]
+    last_s = row["end_s"] + settings.drive.after_hold_s + AFTER_END_S
     inside = tracks.filter(
         (pc.field("shot") == row["shot"])
         & (pc.field("role") == "player")
-        & (pc.field("t_s") >= row["start_s"])
-        & (pc.field("t_s") <= row["end_s"])
+        & (pc.field("t_s") >= row["start_s"] - AFTER_END_S)
+        & (pc.field("t_s") <= last_s)
         & pc.field("x_ft").is_valid()
     )
     if inside.num_rows == 0:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,8 +63,8 @@ class PlayTables:
     possessions: pa.Table
 
 
-def read_play(folder: Path, book: RuleBook) -> Iterator[PlayTables]:
-    """Possessions of a folder in the documented form, one by one.
+def read_play(folder: Path, book: RuleBook) -> Iterator[tuple[PlayTables, int]]:
+    """Possessions of a folder in the documented form, one by one, each with how many there are.
 
     Raises
     ------
@@ -85,12 +85,14 @@ def read_play(folder: Path, book: RuleBook) -> Iterator[PlayTables]:
     t, agent, x, y = (table[c].to_numpy().astype(float) for c in POSSESSION_COLUMNS[1:])
     order = np.lexsort((agent, t, names))
     starts = np.flatnonzero(np.concatenate([[True], names[order][1:] != names[order][:-1]]))
-    for rows in np.split(order, starts[1:]):
+    parts = np.split(order, starts[1:])
+    for rows in parts:
         if len(rows) % AGENTS or not np.array_equal(agent[rows[:AGENTS]], np.arange(-1, AGENTS - 1)):
             raise DataError(f"{path}: possession {names[rows[0]]} does not have the ball and ten players at each time.")
         xy = np.stack([x[rows], y[rows]], axis=-1).reshape(-1, AGENTS, 2)
         if len(xy) >= 3:
-            yield play_tables(names[rows[0]], t[rows].reshape(-1, AGENTS)[:, 0], xy[:, 0], xy[:, 1:], book)
+            times = t[rows].reshape(-1, AGENTS)[:, 0]
+            yield play_tables(names[rows[0]], times, xy[:, 0], xy[:, 1:], book), len(parts)
 
 
 def play_tables(name: str, t_s: np.ndarray, ball_ft: np.ndarray, players_ft: np.ndarray, book: RuleBook) -> PlayTables:
@@ -191,7 +193,12 @@ def play_tables(name: str, t_s: np.ndarray, ball_ft: np.ndarray, players_ft: np.
 
 
 def evaluate_play(
-    folder: Path, *, actions: ActionSettings | None = None, faults: FaultSettings | None = None, book: str = "nba"
+    folder: Path,
+    *,
+    actions: ActionSettings | None = None,
+    faults: FaultSettings | None = None,
+    book: str = "nba",
+    on_progress: Callable[[float, float], None] | None = None,
 ) -> dict[str, Any]:
     """Base rates on a folder of possessions, and agreement with its readers where it has any.
 
@@ -210,7 +217,10 @@ def evaluate_play(
     counts: Counter[int] = Counter()
     found: Counter[str] = Counter()
     scores = {kind: Counter[str]() for kind in ("drives", "on_ball_screens")}
-    for play in read_play(folder, court):
+    plays = read_play(folder, court)
+    for done, (play, total) in enumerate(plays, start=1):
+        if on_progress is not None:
+            on_progress(done, total)
         events = events_from_table(find_actions(play.tracks, play.ball, play.touches, play.possessions, court, actions))
         views = possession_views(play.tracks, play.ball, play.touches, play.possessions, court, actions)
         found["possessions"] += 1

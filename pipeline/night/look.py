@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 import supervision as sv
 
+from pipeline.clips.picture import Floor, Standing, draw_picture
 from pipeline.court.area_network import AreaNetwork
 from pipeline.court.attack_frame import End
 from pipeline.court.camera import NoCourt
@@ -171,6 +172,34 @@ def picture_as_json(image: str, read: PictureRead, points_px: Sequence[tuple[flo
         "paint_end": read.paint_end,
         "paint_count": read.paint_count,
     }
+
+
+def drawn_look(picture: np.ndarray, read: PictureRead, points_px: Sequence[tuple[float, float]]) -> np.ndarray:
+    """A copy of a picture with the floor, the bodies, the paint count and the asked points drawn on it."""
+    fit = read.fit
+    floor = None
+    headline = "No floor found"
+    if isinstance(fit, CourtFit):
+        book = rule_book(fit.rule_book)
+        floor = Floor(fit.camera, book, read.paint_end)
+        headline = f"{read.paint_count} in the paint, {fit.rule_book} floor"
+    counted = [
+        floor is not None
+        and body.kind == "player"
+        and body.court_ft is not None
+        and read.paint_end is not None
+        and bool(in_paint(np.array([body.court_ft]), floor.book, read.paint_end)[0])
+        for body in read.bodies
+    ]
+    bodies = [
+        Standing(body.box_px, body.court_ft, counts, body.kind == "official")
+        for body, counts in zip(read.bodies, counted, strict=True)
+    ]
+    labels = []
+    for px in points_px:
+        place = read.on_court(px)
+        labels.append((px, "off the floor" if place is None else f"{place[0]:.1f}, {place[1]:.1f} ft"))
+    return draw_picture(picture, floor, bodies, headline, labels)
 
 
 def _bodies(picture: np.ndarray, seen: sv.Detections, fit: CourtFit | NoCourt, margin_ft: float) -> tuple[Body, ...]:

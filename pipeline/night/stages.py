@@ -42,7 +42,7 @@ class Stage:
     reads, writes : tuple of TableSpec
         Tables before and after it.
     rooms : tuple of str
-        Rooms whose source code it runs; ``night`` may be among them.
+        Rooms, or single modules of rooms, whose source code it runs.
     settings : sequence of JSON-ready values
         The settings it depends on.
     run : callable
@@ -107,11 +107,12 @@ def stage_key(stage: Stage, game: Game) -> str:
 
 
 def code_digest(rooms: Sequence[str]) -> str:
-    """Digest of the source code of some rooms."""
+    """Digest of the source code of some rooms, or of single modules of them (``court/marks.py``)."""
     root = Path(pipeline.__file__).parent
     digest = hashlib.sha256()
     for room in sorted(rooms):
-        for path in sorted((root / room).rglob("*.py")):
+        place = root / room
+        for path in [place] if place.suffix == ".py" else sorted(place.rglob("*.py")):
             digest.update(str(path.relative_to(root)).encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()

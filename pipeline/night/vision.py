@@ -51,9 +51,7 @@ class Seen:
     damage: str
 
 
-def see_film(
-    film: Path, areas: AreaNetwork, detector: Detector, settings: Settings, progress: Progress
-) -> Seen:
+def see_film(film: Path, areas: AreaNetwork, detector: Detector, settings: Settings, progress: Progress) -> Seen:
     """Decode a film once and run the shot finder and both networks over it.
 
     Parameters

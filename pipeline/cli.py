@@ -1,0 +1,413 @@
+"""The ``elbowroom`` command: parses, calls one function, prints.
+
+Results go to standard output, progress and errors to standard error. An error is one sentence and exit code 2.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+from rich.table import Table
+
+from pipeline.errors import ElbowroomError, PictureError, SettingsError
+
+BookName = Literal["fiba", "nba", "ncaa", "nfhs"]
+
+app = typer.Typer(
+    name="elbowroom",
+    help="Finds, measures, compares and teaches what a basketball offence does, from game film.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+evaluate_app = typer.Typer(help="Measure how right the program is, against truth or labels.", no_args_is_help=True)
+app.add_typer(evaluate_app, name="evaluate")
+
+LibraryOption = Annotated[Path, typer.Option("--library", help="Folder of the library; made when it is not there.")]
+ConfigsOption = Annotated[
+    Path | None,
+    typer.Option("--configs", help="Folder with settings.toml and faults.toml; the shipped one if left out."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+FolderArgument = Annotated[Path, typer.Argument(help="Folder in the documented form.")]
+
+out = Console(highlight=False, soft_wrap=True)
+err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def main() -> None:
+    """Run the command line; every expected error is one sentence on standard error and exit code 2."""
+    try:
+        app()
+    except ElbowroomError as error:
+        err.print(f"elbowroom: {error}", markup=False)
+        sys.exit(2)
+    except ImportError as error:
+        if "lib" not in str(error) or ".so" not in str(error):
+            raise
+        err.print(
+            f"elbowroom: a system library is missing ({error}); see 'Before you install' in the README.", markup=False
+        )
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    show_version: Annotated[bool, typer.Option("--version", help="Print the version and stop.")] = False,
+) -> None:
+    if show_version:
+        print(f"elbowroom {version('elbowroom')}")
+        raise typer.Exit
+
+
+@app.command()
+def run(
+    film: Annotated[Path, typer.Argument(help="The film.")],
+    library: LibraryOption = Path("library"),
+    rule_book: Annotated[
+        BookName | None, typer.Option("--rule-book", help="Rule book of a new game's floor; recognised if left out.")
+    ] = None,
+    clips: Annotated[bool, typer.Option("--clips", help="Also cut a drawn clip of every candidate.")] = False,
+    configs: ConfigsOption = None,
+) -> None:
+    """Run a film through every stage and list the candidates found in it."""
+    from pipeline.night.library import Library
+    from pipeline.night.networks import film_networks
+    from pipeline.night.run import run_film
+
+    settings = _settings(configs)
+    place = Library(library)
+    with _stage_bars() as bars:
+        result = run_film(film, place, film_networks(settings), settings, book=rule_book, progress=bars)
+    for line in _run_lines(result):
+        out.print(line, markup=False)
+    _print_tags(result.tags)
+    if clips:
+        _cut_clips(place, result.tags, None)
+
+
+@app.command("list")
+def list_tags(
+    library: LibraryOption = Path("library"),
+    game: Annotated[str | None, typer.Option("--game", help="Only this game.")] = None,
+    kind: Annotated[str | None, typer.Option("--kind", help="Only this kind, e.g. crowded_paint.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the tags of a library."""
+    from pipeline.night.library import Library
+
+    place = Library(library).must_exist()
+    if game is not None:
+        place.game(game)
+    with place.tag_store() as store:
+        tags = store.tags(game=game, kind=kind)
+    if as_json:
+        _print_json([_tag_as_json(tag) for tag in tags])
+    else:
+        _print_tags(tags)
+
+
+@app.command()
+def clip(
+    tags: Annotated[list[int], typer.Argument(help="Numbers of tags, as 'elbowroom list' shows them.")],
+    library: LibraryOption = Path("library"),
+    to: Annotated[Path | None, typer.Option("--out", help="Folder for the clips; <library>/clips if left out.")] = None,
+) -> None:
+    """Cut a clip of a tag, with the paint, the bodies in it and their number drawn on the floor."""
+    from pipeline.night.library import Library
+
+    place = Library(library).must_exist()
+    with place.tag_store() as store:
+        chosen = [store.tag(number) for number in tags]
+    _cut_clips(place, chosen, to)
+
+
+@app.command()
+def look(
+    images: Annotated[list[Path], typer.Argument(help="Pictures.")],
+    at: Annotated[
+        list[str] | None, typer.Option("--at", help="X,Y in pixels: say where on the floor that is. May be repeated.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object per picture, one a line.")] = False,
+    to: Annotated[
+        Path | None, typer.Option("--out", help="Folder for drawn pictures (default: looks; none with --json alone).")
+    ] = None,
+    rule_book: Annotated[
+        BookName | None, typer.Option("--rule-book", help="Rule book of the floor; recognised if left out.")
+    ] = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Find the floor, the bodies and the paint count in single pictures, and draw them."""
+    from pipeline.clips.picture import write_picture
+    from pipeline.night.look import drawn_look, look_at, picture_as_json, read_picture
+    from pipeline.night.networks import open_areas, open_detector
+
+    points = [_point(text) for text in at or []]
+    settings = _settings(configs, book=rule_book)
+    folder = to if to is not None or as_json else Path("looks")
+    areas, detector = open_areas(settings), open_detector(settings)
+    failed = False
+    with _bar("Looking") as progress:
+        for number, path in enumerate(images):
+            try:
+                picture = read_picture(path)
+            except PictureError as error:
+                err.print(f"elbowroom: {error}", markup=False)
+                failed = True
+                continue
+            read = look_at(picture, areas, detector, settings)
+            found = picture_as_json(str(path), read, points)
+            drawn = None
+            if folder is not None:
+                drawn = write_picture(drawn_look(picture, read, points), folder, path.stem)
+            if as_json:
+                print(json.dumps(found, allow_nan=False), flush=True)
+            else:
+                for line in _look_lines(found, drawn):
+                    out.print(line, markup=False)
+            progress(number + 1, len(images))
+    if failed:
+        raise typer.Exit(2)
+
+
+@app.command("settings")
+def show_settings() -> None:
+    """Print a settings.toml with every setting, its meaning and its default."""
+    from pipeline.settings import settings_as_toml
+
+    print(settings_as_toml(), end="")
+
+
+@evaluate_app.command("film")
+def evaluate_film_command(
+    game: Annotated[Path, typer.Argument(help="Game folder of a library.")],
+    truth: Annotated[Path, typer.Argument(help="Folder of truth tables.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Compare a game's tables with the truth of a simulated film."""
+    from pipeline.evaluate.film import evaluate_film
+
+    _report(evaluate_film(game, truth), as_json)
+
+
+@evaluate_app.command("court-frames")
+def evaluate_court_frames_command(
+    folder: FolderArgument,
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Register labelled pictures and measure the floor's error in feet."""
+    from pipeline.evaluate.court_frames import evaluate_court_frames
+    from pipeline.night.networks import open_areas
+
+    settings = _settings(configs)
+    with _waiting("Registering labelled pictures"):
+        result = evaluate_court_frames(
+            folder, open_areas(settings), settings=settings.court.registration, marking=settings.court.marks
+        )
+    _report(result, as_json)
+
+
+@evaluate_app.command("boxes")
+def evaluate_boxes_command(folder: FolderArgument, configs: ConfigsOption = None, as_json: JsonOption = False) -> None:
+    """Score the detector on pictures with labelled boxes."""
+    from pipeline.evaluate.boxes import evaluate_boxes
+
+    settings = _settings(configs)
+    with _bar("Detecting") as progress:
+        result = evaluate_boxes(folder, settings=settings.detector, on_progress=progress)
+    _report(result, as_json)
+
+
+@evaluate_app.command("mot")
+def evaluate_mot_command(
+    folder: FolderArgument,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the disturbance.")] = 0,
+    as_json: JsonOption = False,
+) -> None:
+    """Score this tracker and three public ones on the same disturbed boxes."""
+    from pipeline.evaluate.mot import evaluate_mot
+
+    with _bar("Tracking") as progress:
+        result = evaluate_mot(folder, seed, on_step=lambda _name, done, total: progress(done, total))
+    _report(result, as_json)
+
+
+@evaluate_app.command("play")
+def evaluate_play_command(folder: FolderArgument, configs: ConfigsOption = None, as_json: JsonOption = False) -> None:
+    """Base rates of drives, screens and crowded paint on tracked possessions, and agreement with their readers."""
+    from pipeline.evaluate.play import evaluate_play
+
+    settings = _settings(configs)
+    with _bar("Reading possessions") as progress:
+        result = evaluate_play(folder, actions=settings.actions, faults=settings.faults, on_progress=progress)
+    _report(result, as_json)
+
+
+def _settings(configs: Path | None, *, book: BookName | None = None) -> Any:
+    from pipeline.settings import load_settings
+    from pipeline.shipped import Shipped, shipped
+
+    settings = load_settings(configs if configs is not None else shipped(Shipped.CONFIGS))
+    return settings.with_rule_book(book) if book is not None else settings
+
+
+def _point(text: str) -> tuple[float, float]:
+    parts = text.split(",")
+    try:
+        x, y = (float(part) for part in parts)
+    except ValueError:
+        raise SettingsError(f"--at takes X,Y in pixels, got '{text}'; write for example --at 640,360.") from None
+    return x, y
+
+
+def _cut_clips(library: Any, tags: Any, folder: Path | None) -> None:
+    from pipeline.night.clips import cut_tag
+
+    to = folder if folder is not None else library.root / "clips"
+    with _stage_bars() as bars:
+        made = [cut_tag(library, tag, to, bars(f"clip {tag.tag}")) for tag in tags]
+    for path in made:
+        out.print(f"Clip: {path}", markup=False)
+
+
+def _run_lines(result: Any) -> Iterator[str]:
+    done = [ran.stage for ran in result.stages if not ran.ran]
+    yield f"Game '{result.game.name}' in {result.game.folder}"
+    yield (
+        f"{result.length_s:.1f} s of film, {result.live_s:.1f} s of live play, "
+        f"floor found in {result.registered_frames} of {result.live_frames} live frames, "
+        f"{result.possessions} possession(s)."
+    )
+    if done:
+        yield f"Unchanged since the last run: {', '.join(done)}."
+    if result.merge.missing:
+        yield f"No longer found: tags {', '.join(str(n) for n in result.merge.missing)}."
+
+
+def _print_tags(tags: Any) -> None:
+    if not tags:
+        out.print("No candidates.")
+        return
+    table = Table(box=None, pad_edge=False)
+    for name in ("tag", "game", "kind", "time", "score", "state", "what"):
+        table.add_column(name, justify="right" if name in ("tag", "score") else "left", overflow="fold")
+    for tag in tags:
+        seen = tag.candidate
+        table.add_row(
+            str(tag.tag), tag.game, seen.kind, _clock(seen.t_s), f"{seen.score:.2f}", tag.state.value, seen.sentence
+        )
+    out.print(table)
+
+
+def _tag_as_json(tag: Any) -> dict[str, Any]:
+    seen = tag.candidate
+    return {
+        "tag": tag.tag,
+        "game": tag.game,
+        "kind": seen.kind,
+        "state": tag.state.value,
+        "shot": seen.shot,
+        "start_s": seen.start_s,
+        "end_s": seen.end_s,
+        "t_s": seen.t_s,
+        "score": seen.score,
+        "severity": seen.severity,
+        "sentence": seen.sentence,
+        "actors": [{"role": role, "track": track} for role, track in seen.actors],
+        "measures": dict(seen.measures),
+    }
+
+
+def _look_lines(found: dict[str, Any], drawn: Path | None) -> Iterator[str]:
+    if found["registered"]:
+        yield (
+            f"{found['image']}: {found['rule_book']} floor, {found['residual_ft']:.2f} ft off the markings; "
+            f"{len(found['bodies'])} bodies, {found['paint_count']} players in the {found['paint_end']} paint."
+        )
+    else:
+        yield f"{found['image']}: no floor. {found['reason']} {len(found['bodies'])} bodies."
+    for point in found["points"]:
+        place = point["court_ft"]
+        where = "not on the floor" if place is None else f"{place[0]:.2f}, {place[1]:.2f} ft"
+        yield f"  pixel {point['px'][0]:g},{point['px'][1]:g}: {where}"
+    if drawn is not None:
+        yield f"  drawn: {drawn}"
+
+
+def _report(result: dict[str, Any], as_json: bool) -> None:
+    if as_json:
+        _print_json(result)
+        return
+    for line in _outline(result, 0):
+        out.print(line, markup=False)
+
+
+def _outline(value: dict[str, Any], depth: int) -> Iterator[str]:
+    for name, item in value.items():
+        if isinstance(item, dict):
+            yield f"{'  ' * depth}{name}"
+            yield from _outline(item, depth + 1)
+        elif isinstance(item, float):
+            yield f"{'  ' * depth}{name}: {item:.4g}"
+        else:
+            yield f"{'  ' * depth}{name}: {item}"
+
+
+def _print_json(value: Any) -> None:
+    print(json.dumps(value, indent=1, allow_nan=False))
+
+
+def _clock(t_s: float) -> str:
+    minutes, seconds = divmod(t_s, 60)
+    return f"{int(minutes)}:{seconds:04.1f}"
+
+
+@contextmanager
+def _stage_bars() -> Iterator[Callable[[str], Callable[[float, float], None]]]:
+    """A bar per stage, on standard error; gives a function from a stage's name to its progress callback."""
+    columns = (TextColumn("{task.description:<12}"), BarColumn(), TimeElapsedColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=err) as bars:
+        running: list[Any] = []
+
+        def finish() -> None:
+            for task in running:
+                bars.update(task, total=1, completed=1)
+            running.clear()
+
+        def begin(name: str) -> Callable[[float, float], None]:
+            finish()
+            task = bars.add_task(name, total=None)
+            running.append(task)
+            return lambda done, total: bars.update(task, completed=done, total=total or 1)
+
+        yield begin
+        finish()
+
+
+@contextmanager
+def _bar(name: str) -> Iterator[Callable[[float, float], None]]:
+    with _stage_bars() as bars:
+        yield bars(name)
+
+
+@contextmanager
+def _waiting(name: str) -> Iterator[None]:
+    with err.status(name):
+        yield
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,295 @@
+"""One film, all stages, into a library."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.actions import find_actions
+from pipeline.actions.events import Event, events_from_table
+from pipeline.actions.tables import ACTIONS
+from pipeline.actions.view import possession_views
+from pipeline.ball.path import ball_path
+from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
+from pipeline.ball.touches import possessions, touches
+from pipeline.court.area_network import AreaNetwork
+from pipeline.court.film_registration import register_film
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
+from pipeline.court.settings import BookName
+from pipeline.court.tables import AREAS, CAMERAS, MARKS
+from pipeline.film.live import judge_shots
+from pipeline.film.probe import probe
+from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.night.library import Game, Library, film_digest, write_game_file
+from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage
+from pipeline.night.vision import see_film
+from pipeline.players.detector import Detector
+from pipeline.players.tables import BOXES, TRACKS
+from pipeline.players.tracking import track
+from pipeline.settings import Settings
+from pipeline.spacing.faults import find_faults, sentence_of, severity_of
+from pipeline.spacing.paint import spacing_table
+from pipeline.spacing.tables import FAULTS, SPACING
+from pipeline.tags import Candidate, Merge, Tag
+
+VISION_CODE = (
+    "film",
+    "networks.py",
+    "court/area_network.py",
+    "court/marks.py",
+    "players/detector.py",
+    "players/kit.py",
+    "night/vision.py",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Networks:
+    """How to open the two networks, and digests of their weights; they are opened only if a stage needs them."""
+
+    areas: Callable[[], AreaNetwork]
+    detector: Callable[[], Detector]
+    digests: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class FilmRun:
+    """What running a film came to.
+
+    Attributes
+    ----------
+    game : Game
+        Its folder in the library.
+    stages : tuple of Ran
+        What ran and what was done already.
+    merge : Merge
+        What its candidates did to the tag store.
+    tags : tuple of Tag
+        The game's tags after it.
+    length_s, live_s : float
+        Length of the film, and of its live play.
+    live_frames, registered_frames : int
+        Analysed frames of live play, and those of them with a floor.
+    possessions : int
+        How many were found.
+    """
+
+    game: Game
+    stages: tuple[Ran, ...]
+    merge: Merge
+    tags: tuple[Tag, ...]
+    length_s: float
+    live_s: float
+    live_frames: int
+    registered_frames: int
+    possessions: int
+
+
+def run_film(
+    film: Path,
+    library: Library,
+    networks: Networks,
+    settings: Settings,
+    *,
+    book: BookName | None,
+    progress: Callable[[str], Progress],
+) -> FilmRun:
+    """Run every stage on a film and bring its candidates into the tag store.
+
+    Parameters
+    ----------
+    film : Path
+        The film.
+    library : Library
+        Where the game goes. A film that is in it already (under any name) is run again there.
+    networks : Networks
+    settings : Settings
+    book : str or None
+        Rule book of a new game; a game that is there already goes by its ``game.toml``.
+    progress : callable
+        Called with a stage's name as it begins; gives the callback for its progress.
+
+    Raises
+    ------
+    FilmError
+        If the film cannot be read to its end; a new game then leaves nothing behind.
+    """
+    info = probe(film, settings.film.decode)
+    digest = film_digest(film)
+    known = library.game_of_film(digest)
+    game = known or library.begin(film)
+    try:
+        if known is None:
+            write_game_file(game, film, digest, book)
+        told = game.file()
+        chosen = settings.with_rule_book(told.rule_book) if told.rule_book else settings
+        stages = [_vision_stage(film, digest, networks, chosen)]
+        ran = [run_stage(stages[0], game, progress(stages[0].name))]
+        if known is None:
+            game = library.keep(game)
+    except BaseException:
+        if known is None:
+            library.drop(game)
+        raise
+    for stage in table_stages(chosen):
+        ran.append(run_stage(stage, game, progress(stage.name)))
+    faults = events_from_table(FAULTS.read(game.tables))
+    with library.tag_store() as store:
+        candidates = [candidate_of(event, settings) for event in faults]
+        who = f"elbowroom {version('elbowroom')}"
+        merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
+        tags = store.tags(game=game.name)
+    shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
+    live = shots.filter(shots["live"])
+    in_play = cameras.filter(pc.is_in(cameras["shot"], live["shot"].combine_chunks()))
+    return FilmRun(
+        game=game,
+        stages=tuple(ran),
+        merge=merge,
+        tags=tags,
+        length_s=info.duration_s,
+        live_s=float(pc.sum(pc.subtract(live["end_s"], live["start_s"])).as_py() or 0.0),
+        live_frames=in_play.num_rows,
+        registered_frames=int(np.sum(np.array(in_play["status"].to_pylist(), dtype=object) != "unknown")),
+        possessions=POSSESSIONS.read(game.tables).num_rows,
+    )
+
+
+def table_stages(settings: Settings) -> tuple[Stage, ...]:
+    """The stages after the vision pass, from tables to tables, in order."""
+    return (
+        Stage("court", (MARKS, AREAS, SHOTS, FRAMES), (CAMERAS,), ("court",), [settings.court], _court_of(settings)),
+        Stage("players", (BOXES, CAMERAS, SHOTS), (TRACKS,), ("players",), [settings.players], _players_of(settings)),
+        Stage(
+            "ball",
+            (BOXES, CAMERAS, TRACKS),
+            (BALL, TOUCHES, POSSESSIONS),
+            ("ball",),
+            [settings.ball],
+            _ball_of(settings),
+        ),
+        Stage(
+            "actions",
+            (TRACKS, BALL, TOUCHES, POSSESSIONS, CAMERAS),
+            (ACTIONS,),
+            ("actions",),
+            [settings.actions],
+            _actions_of(settings),
+        ),
+        Stage(
+            "spacing",
+            (TRACKS, BALL, TOUCHES, POSSESSIONS, CAMERAS, ACTIONS),
+            (SPACING, FAULTS),
+            ("actions", "spacing"),
+            [settings.actions, settings.faults],
+            _spacing_of(settings),
+        ),
+    )
+
+
+def candidate_of(event: Event, settings: Settings) -> Candidate:
+    """A fault as a candidate for the tag store."""
+    return Candidate(
+        kind=event.kind,
+        shot=event.shot,
+        start_s=event.start_s,
+        end_s=event.end_s,
+        t_s=event.t_s,
+        actors=event.actors,
+        measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
+        score=float(event.score),
+        severity=severity_of(event, settings.faults).value,
+        sentence=sentence_of(event, settings.faults),
+    )
+
+
+def book_of(cameras: pa.Table) -> RuleBook | None:
+    """The rule book that most registered frames of a film were taken for; None when no frame is registered."""
+    names = [n for n in cameras.filter(pc.field("status") != "unknown")["rule_book"].to_pylist() if n in RULE_BOOKS]
+    return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
+
+
+def _vision_stage(film: Path, digest: str, networks: Networks, settings: Settings) -> Stage:
+    night = settings.night.model_dump(include={"analysed_frames_per_s", "least_floor_share"})
+
+    def run(_tables: Tables, progress: Progress) -> Tables:
+        seen = see_film(film, networks.areas(), networks.detector(), settings, progress)
+        shots = judge_shots(seen.found, seen.areas, settings.film.live)
+        return {"shots": shots, "frames": seen.frames, "marks": seen.marks, "areas": seen.areas, "boxes": seen.boxes}
+
+    return Stage(
+        "film",
+        (),
+        (SHOTS, FRAMES, MARKS, AREAS, BOXES),
+        VISION_CODE,
+        [settings.film, settings.court.marks, night],
+        run,
+        {"film": digest, "areas": networks.digests[0], "detector": networks.digests[1]},
+    )
+
+
+def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        cameras = register_film(
+            tables["marks"], tables["areas"], tables["shots"], settings.court.registration, on_shot=progress
+        )
+        return {"cameras": cameras}
+
+    return run
+
+
+def _players_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        found = track(tables["boxes"], tables["cameras"], tables["shots"], settings.players, on_shot=progress)
+        return {"tracks": found}
+
+    return run
+
+
+def _ball_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        tracks = tables["tracks"]
+        path = ball_path(tables["boxes"], tables["cameras"], tracks, settings.ball)
+        progress(1, 3)
+        held = touches(path, tables["boxes"], tracks, settings.ball)
+        progress(2, 3)
+        book = book_of(tables["cameras"])
+        spells = POSSESSIONS.empty() if book is None else possessions(held, tracks, book, settings.ball)
+        progress(3, 3)
+        return {"ball": path, "touches": held, "possessions": spells}
+
+    return run
+
+
+def _actions_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        book = book_of(tables["cameras"])
+        if book is None:
+            return {"actions": ACTIONS.empty()}
+        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
+        found = find_actions(*play, book, settings.actions)
+        progress(1, 1)
+        return {"actions": found}
+
+    return run
+
+
+def _spacing_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        book = book_of(tables["cameras"])
+        if book is None:
+            return {"spacing": SPACING.empty(), "faults": FAULTS.empty()}
+        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
+        views = possession_views(*play, book, settings.actions)
+        found = find_faults(views, events_from_table(tables["actions"]), settings.faults)
+        progress(1, 1)
+        return {"spacing": spacing_table(views), "faults": found}
+
+    return run
