@@ -10,12 +10,16 @@ import numpy as np
 
 from pipeline.errors import ShapeError
 from pipeline.sim.bodies.body import Body
-from pipeline.sim.bodies.poses import ball_bounce, pose_targets
+from pipeline.sim.bodies.poses import HANDS_ON_BALL, ball_bounce, pose_targets
+from pipeline.sim.bodies.skeleton import BONE
 from pipeline.sim.bodies.skinning import PosedBody, place, skin
-from pipeline.sim.bodies.solve import BALL_RADIUS_FT, frame_of, solve
+from pipeline.sim.bodies.solve import BALL_RADIUS_FT, Bones, frame_of, solve
 from pipeline.sim.bodies.targets import FIELD, PoseTargets, blend
 
 _DRIBBLES = ("dribble_left", "dribble_right", "drive")
+
+_LOWEST_PUSH = 0.70
+"""How far down a dribbling hand follows the ball: its lowest ball height, in leg lengths."""
 
 
 class Acting(Protocol):
@@ -76,30 +80,87 @@ def actor_targets(body: Body, state: Acting) -> PoseTargets:
     return targets
 
 
-def pose_actors(bodies: Sequence[Body], states: Sequence[Acting]) -> tuple[PosedBody, ...]:
+def pose_actors(
+    bodies: Sequence[Body],
+    states: Sequence[Acting],
+    balls_ft: Sequence[np.ndarray | None] | None = None,
+) -> tuple[PosedBody, ...]:
     """Pose and place many actors at once, in the court frame.
 
     Parameters
     ----------
     bodies, states : sequences of the same length
         The body each actor wears, and what it does.
+    balls_ft : sequence of ndarray (3,) or None, one an actor, or None
+        Where the ball is that an actor holds or dribbles, court frame: the hands go to it. None (or NaN) lets the pose
+        say where the ball is; `PosedBody.ball_ft` tells.
     """
     if len(bodies) != len(states):
         raise ShapeError(f"Got {len(bodies)} bodies for {len(states)} actors; give one body an actor.")
+    if balls_ft is not None and len(balls_ft) != len(states):
+        raise ShapeError(f"Got {len(balls_ft)} balls for {len(states)} actors; give one ball (or None) an actor.")
     if not bodies:
         return ()
     values = np.stack([actor_targets(body, state).values for body, state in zip(bodies, states, strict=True)])
+    bones = solve(bodies, values)
+    local: dict[int, np.ndarray] = {}
+    for row, ball in enumerate(balls_ft or ()):
+        if ball is not None and np.isfinite(ball).all():
+            local[row] = _to_facing(np.asarray(ball, dtype=np.float64), states[row])
+    if local:
+        for row, ball in local.items():
+            values[row] = _reaching(bodies[row], values[row], bones, row, ball, states[row].pose)
+        bones = solve(bodies, values)
     placed = []
-    for posed, state in zip(skin(bodies, solve(bodies, values)), states, strict=True):
-        if state.pose in _DRIBBLES:
+    for row, (posed, state) in enumerate(zip(skin(bodies, bones), states, strict=True)):
+        if row in local:
+            posed = replace(posed, ball_ft=local[row])
+        elif state.pose in _DRIBBLES:
             posed = replace(posed, ball_ft=_dribbled_ball(posed, state.pose, state.phase))
         placed.append(place(posed, state.position_ft, state.facing_rad, state.height_off_floor_ft))
     return tuple(placed)
 
 
-def pose_actor(body: Body, state: Acting) -> PosedBody:
-    """Pose and place one actor in the court frame."""
-    return pose_actors([body], [state])[0]
+def pose_actor(body: Body, state: Acting, ball_ft: np.ndarray | None = None) -> PosedBody:
+    """Pose and place one actor in the court frame; `ball_ft` as in `pose_actors`."""
+    return pose_actors([body], [state], [ball_ft])[0]
+
+
+def _to_facing(point_ft: np.ndarray, state: Acting) -> np.ndarray:
+    """Court frame to facing frame, (3,)."""
+    c, s = np.cos(state.facing_rad), np.sin(state.facing_rad)
+    x, y = point_ft[:2] - state.position_ft
+    return np.array([c * x + s * y, -s * x + c * y, point_ft[2] - state.height_off_floor_ft])
+
+
+def _reaching(body: Body, values: np.ndarray, bones: Bones, row: int, ball: np.ndarray, pose: str) -> np.ndarray:
+    """Pose targets with the hands on a given ball (facing frame), as far as they reach.
+
+    A dribbling hand rides on the ball while it is above knee height and waits there when it is lower.
+    """
+    frame = frame_of(body)
+    chest = BONE["chest"]
+    turn = bones.rotations[row, chest]
+    shoulders = 0.5 * (frame.heads[BONE["upper_arm_left"]] + frame.heads[BONE["upper_arm_right"]]) - frame.heads[chest]
+    wanted = ball.copy()
+    changed = PoseTargets(values)
+    if pose in _DRIBBLES:
+        side, sign = ("left", 1.0) if pose == "dribble_left" else ("right", -1.0)
+        wanted[2] = max(wanted[2], _LOWEST_PUSH * frame.leg_ft)
+        changed = changed.with_targets(
+            **{
+                f"hold_{side}": 1.0,
+                f"palm_{side}": turn.T @ np.array([0.1, -0.15 * sign, -1.0]),
+                f"fingers_{side}": turn.T @ np.array([1.0, -0.2 * sign, -0.25]),
+            }
+        )
+    elif max(float(changed["hold_left"][0]), float(changed["hold_right"][0])) < 0.5:
+        changed = changed.with_targets(**HANDS_ON_BALL)
+    target = (turn.T @ (wanted - bones.positions_ft[row, chest]) - shoulders) / frame.arm_ft
+    near = float(np.clip((1.7 - np.linalg.norm(target)) / 0.4, 0.0, 1.0))
+    return changed.with_targets(
+        ball=target, hold_left=near * changed["hold_left"], hold_right=near * changed["hold_right"]
+    ).values
 
 
 def _dribbled_ball(posed: PosedBody, pose: str, phase: float) -> np.ndarray:

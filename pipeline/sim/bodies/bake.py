@@ -137,7 +137,7 @@ def _small_bone(label: str) -> str:
     side = {"L": "_left", "R": "_right", "": ""}[side_letter]
     if stem.startswith("toe"):
         return f"toes{side}"
-    if stem.startswith("metacarpal") or stem.startswith("finger1"):
+    if stem.startswith(("metacarpal", "finger1")):
         return f"hand{side}"
     if stem.startswith("finger"):
         return f"fingers{side}"
@@ -276,7 +276,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             arrays[f"{outfit}_{key}"] = value
         arrays[f"{outfit}_names"] = np.array([person.name for person in people])
         arrays[f"{outfit}_hair"] = np.array([person.hair for person in people])
-    np.savez_compressed(chosen.out, **arrays)
+    np.savez_compressed(chosen.out, **arrays)  # type: ignore[arg-type]
 
 
 if __name__ == "__main__":

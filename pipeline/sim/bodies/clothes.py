@@ -198,6 +198,12 @@ def along_leg(points: np.ndarray, heads: np.ndarray) -> np.ndarray:
     return np.where(upper < 1, upper, np.maximum(lower, 1.0))
 
 
+def below_hip(points: np.ndarray, heads: np.ndarray) -> np.ndarray:
+    """Height below the hip joint in thigh heights, (V,): 0 at the hip, 1 at the knee, negative above; level all round."""
+    hip, knee = heads[BONE["thigh_left"], 2], heads[BONE["shin_left"], 2]
+    return (hip - points[:, 2]) / (hip - knee)
+
+
 def along_arm(points: np.ndarray, heads: np.ndarray, arm_weight: np.ndarray) -> np.ndarray:
     """How far down the arm: 0 at the shoulder joint, 1 at the elbow, 2 at the wrist; -0.5 away from the arms. (V,)."""
     side = np.where(points[:, 1] >= 0, 1.0, -1.0)
@@ -221,6 +227,7 @@ class Tailor:
     weights: np.ndarray
     smooth: sparse.csr_matrix
     leg: np.ndarray
+    level: np.ndarray
     arm: np.ndarray
     arm_weight: np.ndarray
 
@@ -242,6 +249,7 @@ class Tailor:
             weights=mesh.weights,
             smooth=smooth,
             leg=along_leg(reference, heads),
+            level=below_hip(reference, heads),
             arm=along_arm(reference, heads, arm_weight),
             arm_weight=arm_weight,
         )
@@ -256,7 +264,8 @@ class Tailor:
         centre = self.heads[BONE["neck"]] + np.array([0.13, 0.0, -0.02])
         offset = (self.reference - centre) * np.array([1.0, 1.15, 0.85])
         above = self.reference[:, 2] > self.heads[BONE["neck"], 2] + 0.12
-        return np.where(above, -0.1, np.linalg.norm(offset, axis=1) - radius_ft)
+        trunk = np.minimum(np.linalg.norm(offset, axis=1) - radius_ft, 0.25 - _bone_weight(self.weights, "head"))
+        return np.where(above, -0.1, trunk)
 
     def armhole(self) -> np.ndarray:
         """Positive where a sleeveless jersey covers the shoulder."""
@@ -267,39 +276,56 @@ class Tailor:
 
 def jersey_cover(tailor: Tailor) -> np.ndarray:
     """Field that is positive where the sleeveless jersey covers the body (roughly feet inside its edge)."""
-    hem = (0.10 - tailor.leg) * 1.6
+    hem = (0.10 - tailor.level) * 1.6
     not_hand = 0.4 - _bone_weight(tailor.weights, "forearm", "forearm_twist", "hand", "fingers")
     return np.minimum.reduce([tailor.neckline(0.36), tailor.armhole() * 0.8, hem, not_hand])
 
 
 def shirt_cover(tailor: Tailor) -> np.ndarray:
     """Field that is positive where a short-sleeved shirt covers the body."""
-    hem = (0.10 - tailor.leg) * 1.6
+    hem = (0.10 - tailor.level) * 1.6
     sleeve = np.where(tailor.arm_weight > 0.05, (0.62 - tailor.arm) * 0.9, 1.0)
     return np.minimum.reduce([tailor.neckline(0.27), sleeve, hem])
 
 
 def legs_cover(tailor: Tailor, hem: float) -> np.ndarray:
     """Field that is positive from the waistband to a hem at `hem` along the leg."""
-    waist = (tailor.leg + 0.30) * 1.6
+    waist = (tailor.level + 0.30) * 1.6
     foot = 0.5 - _bone_weight(tailor.weights, "foot", "toes") if hem > 1.5 else np.ones(len(tailor.leg))
     not_arm = 0.3 - tailor.arm_weight
     return np.minimum.reduce([waist, (hem - tailor.leg) * 1.6, not_arm, foot])
 
 
+def clear_of(vertices: np.ndarray, shape: np.ndarray, tailor: Tailor, clearance_ft: np.ndarray) -> np.ndarray:
+    """Push a garment's shape (V, 3) out to a least clearance from the skin, along the skin's normals."""
+    normals = vertex_normals(smoothed(vertices, tailor.smooth, 2), tailor.faces)
+    gap = np.einsum("ij,ij->i", shape - vertices, normals)
+    return shape + normals * np.maximum(clearance_ft - gap, 0)[:, None]
+
+
+def level_normals(normals: np.ndarray, tailor: Tailor) -> np.ndarray:
+    """Normals flattened around the waist, so that waistbands and hems stay level when pushed out."""
+    waist = np.clip(1 - np.abs(tailor.level + 0.12) / 0.5, 0, 1) * (tailor.arm_weight < 0.2)
+    flat = normals.copy()
+    flat[:, 2] *= 1 - np.clip(2 * waist, 0, 1)
+    return flat / np.maximum(np.linalg.norm(flat, axis=1, keepdims=True), 1e-9)
+
+
 def shirt_shape(
-    vertices: np.ndarray, heads: np.ndarray, tailor: Tailor, *, tucked: float, sleeve_ft: float
+    vertices: np.ndarray, heads: np.ndarray, tailor: Tailor, cover: np.ndarray, *, tucked: float, sleeve_ft: float
 ) -> np.ndarray:
     """Full mesh (V, 3) of one person with a shirt's shape: smoothed, pushed out, hanging straight from the chest."""
-    base = smoothed(vertices, tailor.smooth, 18)
+    base = smoothed(vertices, tailor.smooth, 30)
     arm = np.clip(tailor.arm_weight * 2, 0, 1)[:, None]
     gentle = smoothed(vertices, tailor.smooth, 4)
     base = base * (1 - arm) + gentle * arm
     normals = smoothed(vertex_normals(base, tailor.faces), tailor.smooth, 3)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
+    normals = level_normals(normals, tailor)
     # Smoothing shrinks; start from whichever of skin and smoothed surface lies further out.
     depth = np.einsum("ij,ij->i", vertices - base, normals)
-    out = np.maximum(depth, 0) + 0.035 + sleeve_ft * arm[:, 0] * np.clip(tailor.arm + 0.2, 0, 1)
+    # Near its edges (neck, arms) a shirt lies on the skin.
+    trunk_edge = np.where(tailor.level < -0.9, np.clip(cover / 0.18, 0.6, 1), 1.0)
+    out = np.maximum(depth, 0) + 0.035 * trunk_edge + sleeve_ft * arm[:, 0] * np.clip(tailor.arm + 0.2, 0, 1)
     shape = base + normals * out[:, None]
 
     hip, neck = heads[BONE["thigh_left"], 2], heads[BONE["neck"], 2]
@@ -332,13 +358,14 @@ def shirt_shape(
     )
     factor = np.where(trunk, new_radius / np.maximum(radius, 1e-6), 1.0)
     shape = np.column_stack([axis_x + (shape[:, 0] - axis_x) * factor, shape[:, 1] * factor, shape[:, 2]])
-    return smoothed(shape, tailor.smooth, 1)
+    shape = smoothed(shape, tailor.smooth, 3 if tucked > 0.5 else 5)
+    return clear_of(vertices, shape, tailor, np.where(tailor.level < -0.3, 0.02, 0.0))
 
 
 def legwear_shape(vertices: np.ndarray, heads: np.ndarray, tailor: Tailor, *, long: float, tucked: float) -> np.ndarray:
     """Full mesh (V, 3) of one person with shorts' (`long` 0) or trousers' (`long` 1) shape."""
     base = smoothed(vertices, tailor.smooth, 10)
-    normals = vertex_normals(base, tailor.faces)
+    normals = level_normals(vertex_normals(base, tailor.faces), tailor)
     depth = np.maximum(np.einsum("ij,ij->i", vertices - base, normals), 0)
     push = 0.075 if tucked > 0.5 else 0.045
     shape = base + normals * (depth + push)[:, None]
@@ -382,8 +409,8 @@ def scalp_field(tailor: Tailor) -> np.ndarray:
     """Positive on the scalp of the mean body, above a hairline from forehead to nape."""
     centre = head_centre(tailor.heads, tailor.reference)
     offset = tailor.reference - centre
-    height = offset[:, 2] + 0.0
-    hairline = 0.20 + 0.95 * np.clip(offset[:, 0] + 0.05, -0.4, 0.14)
+    height = offset[:, 2]
+    hairline = np.clip(0.03 + 0.55 * offset[:, 0], -0.13, 0.17)
     on_head = _bone_weight(tailor.weights, "head") - 0.5
     return np.minimum(height - hairline, on_head)
 
@@ -414,7 +441,7 @@ def hair_shape(vertices: np.ndarray, heads: np.ndarray, tailor: Tailor, style: s
 def _icosphere() -> tuple[np.ndarray, np.ndarray]:
     """Unit sphere of 42 vertices and 80 faces."""
     golden = (1 + 5**0.5) / 2
-    points = [(-1, golden, 0), (1, golden, 0), (-1, -golden, 0), (1, -golden, 0)]
+    points: list[tuple[float, float, float]] = [(-1, golden, 0), (1, golden, 0), (-1, -golden, 0), (1, -golden, 0)]
     points += [(0, -1, golden), (0, 1, golden), (0, -1, -golden), (0, 1, -golden)]
     points += [(golden, 0, -1), (golden, 0, 1), (-golden, 0, -1), (-golden, 0, 1)]
     vertices = np.array(points, dtype=float)
@@ -459,8 +486,8 @@ def knot_vertices(heads: np.ndarray, vertices: np.ndarray, style: str) -> np.nda
         return centre + np.array([-0.33, 0.0, 0.16]) + sphere * 0.16
     if kind == 2.0:
         along = np.clip(-sphere[:, 2], -1, 1)
-        drop = np.column_stack([-0.10 * along, 0 * along, -0.32 * along])
-        return centre + np.array([-0.38, 0.0, -0.06]) + sphere * np.array([0.10, 0.11, 0.16]) + drop
+        drop = np.column_stack([-0.08 * along, 0 * along, -0.26 * np.clip(along, 0, 1)])
+        return centre + np.array([-0.36, 0.0, -0.08]) + sphere * np.array([0.10, 0.11, 0.13]) + drop
     return centre + sphere * 0.02
 
 
@@ -469,7 +496,7 @@ def _shoe(tailor: Tailor, sign: float) -> Piece:
     foot = _bone_weight(tailor.weights, "foot", "toes") > 0.5
     mine = np.flatnonzero(foot & (tailor.reference[:, 1] * sign > 0) & (tailor.leg < 2.6))
     points = tailor.reference[mine]
-    rounded = np.round(points / 0.03).astype(int)
+    rounded = np.round(points / 0.05).astype(int)
     _, keep = np.unique(rounded, axis=0, return_index=True)
     mine = mine[np.sort(keep)]
     points = tailor.reference[mine]
@@ -479,7 +506,7 @@ def _shoe(tailor: Tailor, sign: float) -> Piece:
     rows = sparse.csr_matrix((np.ones(len(mine)), (np.arange(len(mine)), mine)), shape=(len(mine), count))
     piece = compact(Piece(rows, faces))
     for _ in range(2):
-        piece = halve_long_edges(piece, tailor.reference, 0.16)
+        piece = halve_long_edges(piece, tailor.reference, 0.24)
     return piece
 
 
@@ -579,7 +606,7 @@ def dress(mesh: FullMesh, *, outfit: str, hair: Sequence[str], tucked: np.ndarra
     # Visible skin: not deep inside a garment, not inside a shoe.
     shoe_cover = np.minimum(_bone_weight(tailor.weights, "foot", "toes") - 0.5, tailor.leg - 1.93)
     deep_shirt = shirt - 0.10
-    deep_legs = np.minimum((tailor.leg + 0.05) * 1.6, (hem - 0.30 - tailor.leg) * 1.6)
+    deep_legs = np.minimum((tailor.level + 0.05) * 1.6, (hem - 0.30 - tailor.leg) * 1.6)
     visible = np.minimum.reduce([-deep_shirt, -deep_legs, -(shoe_cover - 0.06)])
     between = (tailor.leg > -0.5) & (tailor.leg < hem - 0.3) & (tailor.arm_weight < 0.05)
     visible = np.where(between, -0.1, visible)
@@ -599,7 +626,7 @@ def dress(mesh: FullMesh, *, outfit: str, hair: Sequence[str], tucked: np.ndarra
         vertices, heads = mesh.vertices_ft[i], mesh.bone_heads_ft[i]
         shapes = [
             vertices,
-            shirt_shape(vertices, heads, tailor, tucked=float(tucked[i]), sleeve_ft=0.0 if player else 0.08),
+            shirt_shape(vertices, heads, tailor, shirt, tucked=float(tucked[i]), sleeve_ft=0.0 if player else 0.08),
             legwear_shape(vertices, heads, tailor, long=0.0 if player else 1.0, tucked=float(tucked[i])),
             hair_shape(vertices, heads, tailor, hair[i]),
             shoe_shape(vertices, heads, tailor),

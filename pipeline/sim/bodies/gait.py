@@ -1,7 +1,7 @@
 """Legs in motion: walking, jogging, running, back-pedalling and sliding, with feet that stay where they land.
 
 A stride is two steps; phase 0 is the left foot's landing. The phase is tied to the distance travelled: it advances by
-distance / `stride_ft(pose, speed)`. In stance the foot moves backwards in the facing frame exactly as fast as the body
+distance / `stride_ft(speed)`. In stance the foot moves backwards in the facing frame exactly as fast as the body
 moves forwards; in swing it follows a cubic that leaves and lands with that same velocity. Everything else of a leg is
 keyed at eight phases and interpolated periodically. The other leg is half a stride later.
 
@@ -22,23 +22,18 @@ SIDEWAYS_POSES: Final[frozenset[str]] = frozenset(
 )
 """Poses that move with short, quick, uncrossed steps."""
 
-_FORWARD_HZ = ((0.0, 2.0, 4.5, 9.0, 18.0, 28.0), (0.55, 0.72, 0.93, 1.28, 1.50, 1.80))
-_SHORT_HZ = ((0.0, 3.0, 6.0, 10.0, 16.0), (0.9, 1.40, 2.05, 2.60, 3.10))
+_STRIDE_FT = ((0.0, 4.0, 9.0, 16.0, 22.0), (2.6, 4.2, 6.6, 9.4, 11.2))
+"""Floor speed ft/s to stride length: about 4 ft walking, 11 ft sprinting."""
+
 _STANCE_SHARE = ((0.0, 4.5, 7.0, 9.0, 18.0), (0.64, 0.62, 0.50, 0.42, 0.32))
 
 
-def stride_ft(pose: str, speed_ft_s: float) -> float:
-    """Distance covered in one stride (two steps, one turn of the phase) at a speed; goes to 0 with it.
+def stride_ft(speed_ft_s: float) -> float:
+    """Distance covered in one turn of the phase at a floor speed: a stride of two steps.
 
-    Parameters
-    ----------
-    pose : str
-        Pose name; defensive and post poses step short and quick.
-    speed_ft_s : float
-        Floor speed, 0 or more.
+    Poses of `SIDEWAYS_POSES` step short and quick: two small strides in one turn.
     """
-    speeds, cadence = _SHORT_HZ if pose in SIDEWAYS_POSES else _FORWARD_HZ
-    return float(speed_ft_s / np.interp(speed_ft_s, speeds, cadence))
+    return float(np.interp(speed_ft_s, *_STRIDE_FT))
 
 
 def _periodic(keys: tuple[float, ...], phase: float) -> float:
@@ -51,7 +46,7 @@ def _periodic(keys: tuple[float, ...], phase: float) -> float:
     return 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
 
 
-# Eight keys from the foot's landing: landing, loading, mid-stance, heel off, toe off / early swing, mid-swing, reach, near landing.
+# Eight keys: landing, loading, mid-stance, heel off; toe off, mid-swing, reach, just before landing.
 _WALK_PITCH = (-0.30, 0.0, 0.0, 0.10, 0.50, 0.75, 0.10, -0.30)
 _WALK_LIFT = (0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.03, 0.03)
 _RUN_PITCH = (-0.06, 0.05, 0.45, 1.05, 1.35, 1.05, 0.35, -0.10)
@@ -97,7 +92,9 @@ def with_gait(
     short = pose in SIDEWAYS_POSES
     running = 0.0 if short else _smooth(speed_ft_s, 6.5, 9.5)
     share = 0.5 if short else float(np.interp(speed_ft_s, *_STANCE_SHARE))
-    stride = stride_ft(pose, speed_ft_s) / leg_ft
+    stride = stride_ft(speed_ft_s) / leg_ft
+    if short:
+        stride, phase = 0.5 * stride, 2 * phase
     travel = direction * stride
     heading = float(np.arctan2(direction[1], direction[0]))
     backwards = abs(heading) > 1.9
@@ -122,12 +119,13 @@ def with_gait(
             eight = own / share * 0.5
         else:
             q = (own - share) / (1 - share)
-            slope = -(1 - share)
+            # Leave with the body's speed, land with little of it left.
+            leave, land = -(1 - share), -0.3 * (1 - share)
             along = (
                 -amplitude * (2 * q**3 - 3 * q**2 + 1)
                 + amplitude * (3 * q**2 - 2 * q**3)
-                + slope * (q**3 - 2 * q**2 + q)
-                + slope * (q**3 - q**2)
+                + leave * (q**3 - 2 * q**2 + q)
+                + land * (q**3 - q**2)
             )
             eight = 0.5 + 0.5 * q
         side_offset = np.array([-np.sin(turn), np.cos(turn)]) * sign * half_width

@@ -7,6 +7,7 @@ still; `gait.with_gait` gives moving bodies a stride under the same upper body.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -42,7 +43,7 @@ def _pose(base: PoseTargets, *parts: Mapping[str, object], **fields: object) -> 
 
 
 # Two palms on the ball's sides, fingers ahead; thumbs up.
-_HANDS_ON_BALL = both(hold=1.0, palm=(0.15, -1.0, 0.1), fingers=(1.6, 0.3, 0.5), elbow=(-0.6, 0.7, -0.8), curl=0.18)
+HANDS_ON_BALL = both(hold=1.0, palm=(0.15, -1.0, 0.1), fingers=(1.6, 0.3, 0.5), elbow=(-0.6, 0.7, -0.8), curl=0.18)
 
 _STAND = _NEUTRAL
 _READY = _pose(
@@ -198,11 +199,11 @@ _SIT = _pose(
     head=(0.0, 0.0, 0.0),
 )
 
-_HOLD_CHEST = _pose(_READY, _HANDS_ON_BALL, ball=(0.46, 0.0, -0.38), hip=(-0.04, 0.0, 0.90))
-_CATCH_REACH = _pose(_READY, _HANDS_ON_BALL, both(palm=(0.55, -0.85, 0.1)), ball=(0.88, 0.0, -0.12))
+_HOLD_CHEST = _pose(_READY, HANDS_ON_BALL, ball=(0.46, 0.0, -0.38), hip=(-0.04, 0.0, 0.90))
+_CATCH_REACH = _pose(_READY, HANDS_ON_BALL, both(palm=(0.55, -0.85, 0.1)), ball=(0.88, 0.0, -0.12))
 
 _PASS_WIND = _pose(
-    _READY, _HANDS_ON_BALL, both(elbow=(-0.4, 1.0, -0.4)), ball=(0.36, 0.0, -0.22), hip=(-0.06, 0.0, 0.88)
+    _READY, HANDS_ON_BALL, both(elbow=(-0.4, 1.0, -0.4)), ball=(0.36, 0.0, -0.22), hip=(-0.06, 0.0, 0.88)
 )
 _PASS_RELEASE = _pose(
     _PASS_WIND,
@@ -219,7 +220,7 @@ _PASS_FOLLOW = _pose(
 )
 _HIGH_PASS = _pose(
     _READY,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     both(palm=(0.25, -0.95, 0.25), fingers=(0.2, 0.2, 1.6), elbow=(0.5, 0.9, -0.3)),
     ball=(0.24, 0.0, 0.78),
     hip=(0.0, 0.0, 0.93),
@@ -241,7 +242,7 @@ _HIGH_PASS_FOLLOW = _pose(
 )
 _HANDOFF_SHOW = _pose(
     _STANCE,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     both(foot=(0.0, 0.34, 0.0)),
     left(palm=(0.1, -0.2, 1.0), fingers=(1.2, 0.0, 0.2)),
     right(palm=(0.2, -0.2, -1.0), fingers=(1.2, 0.0, 0.2)),
@@ -254,7 +255,7 @@ _HANDOFF_DONE = _pose(_HANDOFF_GIVE, left(hold=0.0, wrist=(0.45, 0.25, -0.58), p
 
 _SHOT_DIP = _pose(
     _READY,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     both(foot=(0.0, 0.17, 0.0), foot_turn=(0.08, 0.0), palm=(0.2, -0.9, 0.45)),
     ball=(0.46, -0.06, -0.40),
     hip=(-0.10, 0.0, 0.80),
@@ -293,7 +294,7 @@ _SHOT_LAND = _pose(
 )
 _LAY_UP_GATHER = _pose(
     _READY,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     left(foot=(-0.42, 0.08, 0.06), foot_turn=(0.05, 0.9)),
     right(foot=(0.40, 0.08, 0.0), foot_turn=(0.05, -0.10)),
     ball=(0.40, -0.22, -0.45),
@@ -352,7 +353,7 @@ _REBOUND_CROUCH = _pose(
 )
 _REBOUND_REACH = _pose(
     _NEUTRAL,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     both(
         foot=(-0.02, 0.15, 0.0),
         foot_turn=(0.12, 0.8),
@@ -368,7 +369,7 @@ _REBOUND_REACH = _pose(
 )
 _REBOUND_SECURE = _pose(
     _READY,
-    _HANDS_ON_BALL,
+    HANDS_ON_BALL,
     both(foot=(0.0, 0.32, 0.0), elbow=(-0.2, 1.0, -0.1), palm=(0.1, -1.0, 0.0), fingers=(1.0, 0.0, 1.0)),
     ball=(0.42, 0.0, -0.05),
     hip=(-0.10, 0.0, 0.78),
@@ -511,7 +512,7 @@ def usual_speed_ft_s(pose: str) -> float:
 def _progress(keys: tuple[Key, ...], phase: float) -> PoseTargets:
     """Ease from key to key."""
     at = min(max(phase, 0.0), 1.0)
-    for (start, first), (end, second) in zip(keys, keys[1:], strict=False):
+    for (start, first), (end, second) in pairwise(keys):
         if at <= end:
             t = (at - start) / (end - start)
             return blend(first, second, t * t * (3 - 2 * t))

@@ -291,7 +291,8 @@ def solve(bodies: Sequence[Body], values: np.ndarray) -> Bones:
         at = feet[side][0]
         across = np.minimum(np.hypot(*(joint - at)[:, :2].T), 0.97 * leg)
         highest = at[:, 2] + np.sqrt((0.995 * leg) ** 2 - across**2)
-        hip[:, 2] -= np.maximum(joint[:, 2] - highest, 0)
+        standing = np.clip(1 - field(f"foot_{side}")[:, 2] / 0.05, 0, 1)
+        hip[:, 2] -= np.maximum(joint[:, 2] - highest, 0) * standing
     position[:, BONE["pelvis"]] = hip + _turn(pelvis, rest[:, BONE["pelvis"]] - middle)
     rotation[:, BONE["pelvis"]] = pelvis
     for bone, turn_of, parent in (

@@ -65,7 +65,8 @@ FIELD: Final[Mapping[str, slice]] = _slices()
 - knee_*: how far outward the knee points from the foot's direction.
 - wrist_*: from the shoulder, chest frame, arm lengths.
 - elbow_*: direction in which the elbow points (pole vector), chest frame.
-- fingers_*: added to the forearm's direction to give the fingers' direction, chest frame; zero keeps the wrist straight.
+- fingers_*: added to the forearm's direction to give the fingers' direction, chest frame; zero keeps the wrist
+  straight.
 - palm_*: where the palm looks, chest frame.
 - curl_*: 0 open, 1 fist.
 - hold_*: 1 puts the palm on the held ball (overrides the wrist), 0 leaves it.
