@@ -137,7 +137,15 @@ def _line(drawn: np.ndarray, px: np.ndarray, colour: tuple[int, int, int], thick
     for part in np.split(np.arange(len(px)), np.flatnonzero(~near)):
         kept = part[near[part]]
         if len(kept) > 1:
-            cv2.polylines(drawn, [_fixed(px[kept])], False, colour, thickness, cv2.LINE_AA, shift=4)
+            cv2.polylines(
+                drawn,
+                [_fixed(px[kept])],
+                isClosed=False,
+                color=colour,
+                thickness=thickness,
+                lineType=cv2.LINE_AA,
+                shift=4,
+            )
 
 
 def _fill(drawn: np.ndarray, px: np.ndarray, colour: tuple[int, int, int], strength: float) -> None:
