@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from pipeline.sim.bodies import Body, Wardrobe
+from pipeline.sim.bodies import Body, Wardrobe, pose_actors
 from pipeline.sim.scene import ActorState
 
 SHOES_PART = 5
@@ -23,7 +24,7 @@ class Posed:
     feet_ft : ndarray of shape (2, 3)
         Middle of each shoe, left and right; z is the sole's lowest point.
     ball_ft : ndarray of shape (3,)
-        Where a held ball lies.
+        Where a held ball lies: where the pose has it, else between the palms.
     """
 
     vertices_ft: np.ndarray
@@ -39,21 +40,17 @@ def _shoe_rows(wardrobe: Wardrobe) -> tuple[np.ndarray, np.ndarray]:
     return np.nonzero(shoes & left)[0], np.nonzero(shoes & ~left)[0]
 
 
-def posed(body: Body, actor: ActorState) -> Posed:
-    """Pose one body as its actor stands."""
-    c, s = np.cos(actor.facing_rad), np.sin(actor.facing_rad)
-    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
-    v = body.vertices_ft @ turn.T + [*actor.position_ft, actor.height_off_floor_ft]
-    n = body.normals @ turn.T
-    return _with_feet(body, v, n, v[100])
-
-
-def _with_feet(body: Body, vertices: np.ndarray, normals: np.ndarray, ball_ft: np.ndarray) -> Posed:
-    feet = np.zeros((2, 3))
-    for row, rows in enumerate(_shoe_rows(body.wardrobe)):
-        shoe = vertices[rows]
-        feet[row] = [*shoe[:, :2].mean(0), shoe[:, 2].min()]
-    return Posed(vertices, normals, feet, ball_ft)
+def posed_all(bodies: Sequence[Body], actors: Sequence[ActorState]) -> list[Posed]:
+    """Pose many actors, each with its body, in the court frame."""
+    found: list[Posed] = []
+    for body, shape in zip(bodies, pose_actors(bodies, actors), strict=True):
+        feet = np.zeros((2, 3))
+        for row, rows in enumerate(_shoe_rows(body.wardrobe)):
+            shoe = shape.vertices_ft[rows]
+            feet[row] = [*shoe[:, :2].mean(0), shoe[:, 2].min()]
+        ball = shape.ball_ft if np.isfinite(shape.ball_ft).all() else shape.palms_ft.mean(0)
+        found.append(Posed(shape.vertices_ft, shape.normals, feet, ball))
+    return found
 
 
 def bystander_state(index: int, row: np.ndarray) -> ActorState:

@@ -31,7 +31,7 @@ from pipeline.sim.render.people import (
     player_paint,
 )
 from pipeline.sim.render.picture import Grain, deliver, develop, draw_bug, draw_transition
-from pipeline.sim.render.posing import Posed, bystander_state, posed
+from pipeline.sim.render.posing import Posed, bystander_state, posed_all
 from pipeline.sim.scene import ActorState, SceneFrame
 
 BALL_RADIUS_FT = 0.39
@@ -87,7 +87,7 @@ class Graphics:
         self.silhouette = ctx.program(shaders.DEPTH_VERTEX, shaders.SILHOUETTE_FRAGMENT)
         self.post = ctx.program(shaders.POST_VERTEX, shaders.POST_FRAGMENT)
         self.people_map = _texture(ctx, people_texture())
-        self.digits = tuple(_texture(ctx, digit_texture(style)[..., None]) for style in range(3))
+        self.digits = tuple(_texture(ctx, digit_texture(style)[..., None], mipmaps="no") for style in range(3))
         self.sphere = _sphere()
         self.ball_vbo = ctx.buffer(self.sphere.tobytes())
         self.ball_vao = ctx.vertex_array(self.ball, [(self.ball_vbo, "3f", "in_unit")])
@@ -125,7 +125,8 @@ def _texture(ctx: Any, pixels: np.ndarray, *, mipmaps: str = "yes") -> Any:
     if mipmaps == "yes":
         texture.build_mipmaps()
         texture.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
-        texture.anisotropy = min(8.0, ctx.max_anisotropy)
+        software = "llvmpipe" in ctx.info["GL_RENDERER"]
+        texture.anisotropy = 1.0 if software else min(8.0, ctx.max_anisotropy)  # slow in software
     return texture
 
 
@@ -318,7 +319,7 @@ class FilmRenderer:
             paint = (
                 player_paint(self.look, 100 + index, team, "") if substitute and index % 3 == 1 else bystander_paint(self.look, index, team)
             )
-            shape = posed(body, bystander_state(index, row))
+            shape = posed_all([body], [bystander_state(index, row)])[0]
             slot = self._upload(len(self._slots), body, shape)
             found.append(_Person(slot, paint, body.wardrobe, shape, -1, ""))
         return found
@@ -344,9 +345,9 @@ class FilmRenderer:
         found: list[_Person] = []
         slot = len(self._bystanders)
         taken: set[int] = set()
-        for actor in frame.actors:
-            body = self.body_of(actor)
-            shape = posed(body, actor)
+        bodies = [self.body_of(actor) for actor in frame.actors]
+        shapes = posed_all(bodies, frame.actors)
+        for actor, body, shape in zip(frame.actors, bodies, shapes, strict=True):
             index = slot
             while index in taken:
                 index += 1
@@ -401,7 +402,7 @@ class FilmRenderer:
         for person in people:
             paint = person.paint
             for name in ("skin", "jersey", "shorts", "trim", "number_ink", "socks", "shoes", "sole", "hair", "sleeve", "options", "extras", "number"):
-                program[name] = getattr(paint, name)
+                _set(program, **{name: getattr(paint, name)})
             self._slots[person.slot].body.render()
 
     def _draw_ball(self, place: np.ndarray, smear: np.ndarray, t_s: float, view: np.ndarray, mirror_z: float) -> None:
