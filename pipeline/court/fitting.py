@@ -94,6 +94,8 @@ class Fit:
     inlier : ndarray of bool, shape (N,)
     piece : ndarray of str, shape (N,)
         Name of the line piece each mark was compared with.
+    information : ndarray of shape (9, 9)
+        Inverse covariance of the parameters from the marks alone, robustly weighted, without the prior.
     """
 
     parameters: Array
@@ -102,6 +104,7 @@ class Fit:
     residual_ft: Array
     inlier: NDArray[np.bool_]
     piece: NDArray[np.str_]
+    information: Array
 
 
 def default_prior(book: RuleBook, settings: RegistrationSettings) -> Prior:
@@ -256,6 +259,17 @@ class _Problem:
         distance = np.where(curved, radius - from_centre, straight) * px_per_ft
         return distance[0], ((distance[1:] - distance[0]) / _STEPS[free, None]).T
 
+    def information(
+        self, parameters: Array, assigned: tuple[Array, Array, NDArray[np.intp], Array], width_px: float
+    ) -> Array:
+        """Normal matrix (9, 9) of all parameters, robustly weighted, without the prior."""
+        residual_px, _, which, px_per_ft = assigned
+        residual, slopes = self.jacobian(parameters, which, px_per_ft, np.arange(len(PARAMETERS)))
+        known = np.isfinite(residual_px) & np.isfinite(residual) & np.isfinite(slopes).all(axis=1)
+        residual, slopes = residual[known], slopes[known]
+        weight = self.weight[known] * (width_px**2 / (residual**2 + width_px**2)) ** 2
+        return (slopes * weight[:, None]).T @ slopes
+
     def cost(self, residual_px: Array, parameters: Array, width_px: float) -> float:
         """Bounded robust cost and prior."""
         squared = np.where(np.isfinite(residual_px), residual_px, 1e6) ** 2
@@ -336,10 +350,13 @@ def fit_camera(
             if gain < 1e-4 * cost + 1e-6:
                 break
     residual_px, residual_ft, which, _ = held
+    information = problem.information(parameters, held, widths_px[-1])
     final = problem.cost(residual_px, parameters, widths_px[-1])
     inlier = np.abs(residual_px) < 3 * settings.mark_sigma_px
     back = np.argsort(problem.order)
-    return Fit(parameters, final, residual_px[back], residual_ft[back], inlier[back], problem.names[which][back])
+    return Fit(
+        parameters, final, residual_px[back], residual_ft[back], inlier[back], problem.names[which][back], information
+    )
 
 
 def _possible(parameters: Array) -> bool:

@@ -52,3 +52,21 @@ class RegistrationSettings(BaseModel):
         0.6, ge=0, le=1, description="Refuse a camera that explains a smaller share of the marks."
     )
     least_marks: int = Field(24, ge=4, description="Refuse a frame with fewer marks.")
+    centre_play_ft: float = Field(
+        0.7, gt=0, description="Within a film: how far the optical centre strays while the camera pans and zooms."
+    )
+    lens_play: float = Field(0.03, gt=0, description="Within a film: spread of the lens term while zooming.")
+    roll_play_deg: float = Field(0.35, gt=0, description="Within a film: spread of the roll.")
+    tracking_gap_s: float = Field(
+        1.2, gt=0, description="Start from the neighbour's camera if it is at most this far away in time."
+    )
+    longest_carry_s: float = Field(
+        1.0, ge=0, description="Carry cameras over gaps between registered frames of one shot up to this length."
+    )
+    pan_acceleration_deg_s2: float = Field(
+        60.0, gt=0, description="How hard the operator turns; more means less smoothing."
+    )
+    zoom_acceleration_s2: float = Field(
+        1.5, gt=0, description="How hard he zooms, in log focal length per second squared."
+    )
+    book_frames: int = Field(12, ge=1, description="Frames of a film that vote on the rule book.")

@@ -14,8 +14,8 @@ homography to the floor, and compared with the rule book of the labels:
   the nearest of the rule book's eight.
 
 A picture's number is the mean over its three-point points and corners, each of the two groups weighing the same; a
-game's ``median_ft`` and ``p90_ft`` are over its registered pictures. The homography is that of the found rule book, so a
-wrong book shows as error.
+game's ``median_ft`` and ``p90_ft`` are over its registered pictures. The homography is that of the found rule book, so
+a wrong book shows as error (at the right end also by the difference in length).
 """
 
 from __future__ import annotations
@@ -139,8 +139,7 @@ def evaluate_court_frames(
     dict
         ``{"games": {NAME: {"frames", "registered", "median_ft", "p90_ft", ...}}, "all": {...}}``; ``registered`` is a
         share 0..1, ``line_median_ft`` and ``corner_median_ft`` are medians over all compared points and corners,
-        ``right_book`` the share of registered pictures whose rule book was the labels' (or one that differs from it by
-        no floor line longer than its width).
+        ``rule_books`` how many registered pictures were taken for each rule book.
     """
     book = rule_book(book_name)
     outcomes: dict[str, list[_Outcome]] = defaultdict(list)
@@ -166,19 +165,8 @@ class _Outcome:
 def _compare(frame: LabelledFrame, found: CourtFit | NoCourt, book: RuleBook) -> _Outcome:
     if isinstance(found, NoCourt):
         return _Outcome(frame.file, found.reason, "", float("nan"), np.zeros(0), np.zeros(0))
-    # Books of other lengths put the right end elsewhere: compare with the ends where the found book has them.
-    line, corners = label_errors_ft(frame, _shifted(found.camera, found.rule_book, book), book)
+    line, corners = label_errors_ft(frame, found.camera, book)
     return _Outcome(frame.file, "", found.rule_book, frame_error_ft(line, corners), line, corners)
-
-
-def _shifted(camera: Camera, found: str, book: RuleBook) -> Camera:
-    """The camera in the labels' court frame: the found floor laid centre on centre over the labels' floor."""
-    other = rule_book(found)
-    move = np.array([(book.length_ft - other.length_ft) / 2, (book.width_ft - other.width_ft) / 2, 0.0])
-    centre = camera.centre_ft + move
-    return Camera(
-        centre, camera.pan_deg, camera.tilt_deg, camera.roll_deg, camera.focal_px, camera.lens, camera.size_px
-    )
 
 
 def _summary(rows: list[_Outcome]) -> dict[str, Any]:
@@ -205,7 +193,8 @@ def _read_picture(path: Path, frame: LabelledFrame) -> NDArray[np.uint8]:
         raise DataError(f"{path} cannot be read as a picture; polygons.json lists it.")
     if (picture.shape[1], picture.shape[0]) != frame.size_px:
         raise DataError(
-            f"{path} is {picture.shape[1]}x{picture.shape[0]}, polygons.json says {frame.size_px[0]}x{frame.size_px[1]}."
+            f"{path} is {picture.shape[1]}x{picture.shape[0]}, but polygons.json says "
+            f"{frame.size_px[0]}x{frame.size_px[1]}; correct one of them."
         )
     return np.asarray(picture, dtype=np.uint8)
 
