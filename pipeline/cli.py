@@ -40,6 +40,9 @@ ConfigsOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 FolderArgument = Annotated[Path, typer.Argument(help="Folder in the documented form.")]
 
+HELD_OUT = ("tv_c", "gym_b")
+"""Games of the labelled real frames that the shipped networks never saw."""
+
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
@@ -254,6 +257,30 @@ def evaluate_play_command(folder: FolderArgument, configs: ConfigsOption = None,
     with _bar("Reading possessions") as progress:
         result = evaluate_play(folder, actions=settings.actions, faults=settings.faults, on_progress=progress)
     _report(result, as_json)
+
+
+@evaluate_app.command("report")
+def evaluate_report_command(
+    data: Annotated[Path, typer.Option("--data", help="Folder of outside data.")] = Path("../shared/data"),
+    films: Annotated[Path, typer.Option("--clips", help="Films with their truth beside them.")] = Path("sample_clips"),
+    boxes: Annotated[
+        list[Path] | None, typer.Option("--boxes", help="Folder of pictures with labelled boxes. May be repeated.")
+    ] = None,
+    held_out: Annotated[
+        list[str] | None, typer.Option("--held-out", help="Game that training did not see. May be repeated.")
+    ] = None,
+    readme: Annotated[Path, typer.Option("--readme", help="File whose table is written.")] = Path("README.md"),
+) -> None:
+    """Run every evaluation whose data is at hand and write the README's table of numbers."""
+    from pipeline.evaluate.report import Sources, write_report
+
+    if not readme.is_file():
+        raise SettingsError(f"{readme} does not exist; run this in a checkout, or name the file with --readme.")
+    source = Sources(films, data, tuple(boxes or ()), tuple(held_out or HELD_OUT))
+    with _stage_bars() as bars:
+        rows = write_report(source, readme, lambda name: bars(name)(0, 1))
+    for row in rows:
+        out.print(f"{row.measure}, {row.data}: {row.value} ({row.count})", markup=False)
 
 
 def _settings(configs: Path | None, *, book: BookName | None = None) -> Any:

@@ -20,8 +20,8 @@ from pipeline.court.area_network import AreaNetwork
 from pipeline.court.attack_frame import End
 from pipeline.court.camera import NoCourt
 from pipeline.court.geometry import ENDS, in_paint
-from pipeline.court.registration import CourtFit, register_picture
 from pipeline.court.rule_books import rule_book
+from pipeline.court.single_view import CourtFit, register_picture
 from pipeline.errors import PictureError
 from pipeline.players.detector import Detector
 from pipeline.players.kit import kits_lab

@@ -20,7 +20,7 @@ from pipeline.ball.path import ball_path
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.ball.touches import possessions, touches
 from pipeline.court.area_network import AreaNetwork
-from pipeline.court.film_registration import register_film
+from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS
@@ -165,7 +165,7 @@ def run_film(
 def table_stages(settings: Settings) -> tuple[Stage, ...]:
     """The stages after the vision pass, from tables to tables, in order."""
     return (
-        Stage("court", (MARKS, AREAS, SHOTS, FRAMES), (CAMERAS,), ("court",), [settings.court], _court_of(settings)),
+        Stage("court", (MARKS, AREAS, SHOTS), (CAMERAS,), ("court",), [settings.court], _court_of(settings)),
         Stage("players", (BOXES, CAMERAS, SHOTS), (TRACKS,), ("players",), [settings.players], _players_of(settings)),
         Stage(
             "ball",
@@ -237,9 +237,10 @@ def _vision_stage(film: Path, digest: str, networks: Networks, settings: Setting
 
 def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
-        cameras = register_film(
-            tables["marks"], tables["areas"], tables["shots"], settings.court.registration, on_shot=progress
-        )
+        live = tables["shots"].filter(pc.field("live"))["shot"].combine_chunks()
+        areas = tables["areas"].filter(pc.is_in(tables["areas"]["shot"], live))
+        cameras = register(tables["marks"], areas, settings.court.registration)
+        progress(1, 1)
         return {"cameras": cameras}
 
     return run

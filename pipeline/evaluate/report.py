@@ -1,0 +1,261 @@
+"""The README's table of numbers: every evaluation whose data is at hand, written by one command.
+
+Each row names what was measured on what, the number, and the count behind it. A part whose data is missing is one
+row that says so.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from pipeline.errors import DataError
+
+BEGIN, END = "<!-- numbers:begin -->", "<!-- numbers:end -->"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the table: what was measured, on which data, the number, and how many things it is over."""
+
+    measure: str
+    data: str
+    value: str
+    count: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One evaluation: its command, whether its data is there, and how to run it."""
+
+    command: str
+    data: Path
+    rows: Callable[[], Iterator[Row]]
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Where the report's material is.
+
+    Attributes
+    ----------
+    clips : Path
+        Films, each with its truth in a folder of its name beside it.
+    data : Path
+        Folder of outside data, see DEVELOPERS.md.
+    boxes : tuple of Path
+        Folders of pictures with labelled boxes.
+    held_out : tuple of str
+        Games of the labelled frames that training did not see.
+    """
+
+    clips: Path
+    data: Path
+    boxes: tuple[Path, ...] = ()
+    held_out: tuple[str, ...] = ()
+
+
+def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate film``."""
+    court, players = scores["court"], scores["players"]
+    yield Row("live frames registered", name, _share(court["registered"]), f"{court['live_frames']} frames")
+    yield Row(
+        "court error, median / p95",
+        name,
+        f"{_feet(court['median_ft'])} / {_feet(court['p95_ft'])}",
+        f"{court['points']} points",
+    )
+    place = players["position_ft"]
+    yield Row(
+        "player position error, median / p95",
+        name,
+        f"{_feet(place['median'])} / {_feet(place['p95'])}",
+        f"{place['count']} places",
+    )
+    for kind, one in scores["detection"].items():
+        if isinstance(one, dict) and "recall" in one:
+            value = f"{_share(one['recall'])} / {_share(one['precision'])}"
+            yield Row(f"detection recall / precision, {kind}", name, value, f"{one['truth']} true boxes")
+    identity = players["identity"]
+    value = f"{_share(identity.get('HOTA'))} / {_share(identity.get('IDF1'))}"
+    yield Row("identities on the floor, HOTA / IDF1", name, value, f"{identity['truth']} true places")
+    yield Row("team right", name, _share(players["team"]["right"]), f"{players['team']['count']} places")
+    if scores["candidates"] is not None:
+        one = scores["candidates"]["all"]
+        value = f"{_share(one['recall'])} / {_share(one['precision'])}"
+        yield Row("candidates, recall / precision", name, value, f"{one['truth']} true, {one['found']} found")
+
+
+def court_rows(scores: dict[str, Any], held_out: Sequence[str]) -> Iterator[Row]:
+    """Rows of ``evaluate court-frames``."""
+    for game, one in [*scores["games"].items(), ("all", scores["all"])]:
+        name = f"real frames, {game}" + (" (held out)" if game in held_out else "")
+        yield Row("frames registered", name, _share(one["registered"]), f"{one['frames']} frames")
+        value = f"{_feet(one['median_ft'])} / {_feet(one['p90_ft'])}"
+        yield Row("labelled lines and corners off the rule book, median / p90", name, value, f"{one['frames']} frames")
+
+
+def boxes_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate boxes``."""
+    for kind, one in scores["classes"].items():
+        value = f"{_share(one['ap50'])} / {_share(one['recall'])} / {_share(one['precision'])}"
+        yield Row(f"detector AP50 / recall / precision, {kind}", name, value, f"{one['labels']} labels")
+
+
+def mot_rows(scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate mot``."""
+    count = f"{scores['sequences']} sequences, {scores['boxes']} boxes"
+    for tracker in ("ours", "bytetrack", "ocsort", "cbiou"):
+        one = scores[tracker]
+        value = f"{_share(one['HOTA'])} / {_share(one['AssA'])} / {_share(one['IDF1'])} / {one['switches']}"
+        yield Row(f"tracking HOTA / AssA / IDF1 / switches, {tracker}", "disturbed real boxes", value, count)
+
+
+def play_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate play``."""
+    shares = scores["others_in_paint_share"]
+    if shares and "readers" not in scores:
+        value = ", ".join(f"{count}: {100 * share:.1f}" for count, share in shares.items())
+        drives = f"{scores['drives_into_paint']} drives"
+        yield Row("others in the paint as the handler enters it, % of drives", name, value, drives)
+        yield Row(
+            f"drives into {scores['crowded_threshold']} or more others",
+            name,
+            _share(scores["crowded_share"]),
+            drives,
+        )
+    for kind, one in scores.get("readers", {}).items():
+        value = f"{_share(one['recall'])} / {_share(one['precision'])}"
+        what = f"{kind.replace('_', ' ')} as readers saw them, recall / precision"
+        yield Row(what, name, value, f"{one['seen_by_both']} seen by both")
+
+
+def table(rows: Sequence[Row], machine: str, when: datetime) -> str:
+    """The README's section as Markdown."""
+    lines = [f"Measured {when:%Y-%m-%d} on {machine}.", "", "| measure | data | value | count |", "|---|---|---|---|"]
+    lines += [f"| {row.measure} | {row.data} | {row.value} | {row.count} |" for row in rows]
+    return "\n".join(lines)
+
+
+def put_into(text: str, section: str) -> str:
+    """A README with the section between its two marks replaced.
+
+    Raises
+    ------
+    DataError
+        If the marks are not there, once each and in order.
+    """
+    if text.count(BEGIN) != 1 or text.count(END) != 1 or text.index(BEGIN) > text.index(END):
+        raise DataError(f"The file needs the lines '{BEGIN}' and '{END}', once each, around its table of numbers.")
+    head, rest = text.split(BEGIN)
+    return f"{head}{BEGIN}\n{section}\n{END}{rest.split(END)[1]}"
+
+
+def machine() -> str:
+    """This machine in words."""
+    model = platform.processor() or platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.is_file():
+        lines = [line for line in info.read_text().splitlines() if line.startswith("model name")]
+        names = [line.split(":", 1)[1].strip() for line in lines]
+        model = names[0] if names else model
+    return f"{len(os.sched_getaffinity(0))} processor cores ({model}), Python {platform.python_version()}"
+
+
+def _share(value: float | None) -> str:
+    return "none" if value is None else f"{100 * value:.1f} %"
+
+
+def _feet(value: float | None) -> str:
+    return "none" if value is None else f"{value:.2f} ft"
+
+
+def _parts(source: Sources, work: Path) -> Iterator[Part]:
+    from pipeline.evaluate.boxes import evaluate_boxes
+    from pipeline.evaluate.court_frames import evaluate_court_frames
+    from pipeline.evaluate.film import evaluate_film
+    from pipeline.evaluate.mot import evaluate_mot
+    from pipeline.evaluate.play import evaluate_play
+    from pipeline.night.library import Library
+    from pipeline.night.networks import film_networks, open_areas
+    from pipeline.night.run import run_film
+    from pipeline.settings import load_settings
+    from pipeline.shipped import Shipped, shipped
+
+    settings = load_settings(shipped(Shipped.CONFIGS))
+    library = Library(work / "library")
+
+    def film(path: Path) -> Callable[[], Iterator[Row]]:
+        def rows() -> Iterator[Row]:
+            networks = film_networks(settings)
+            done = run_film(path, library, networks, settings, book=None, progress=lambda _: lambda _done, _total: None)
+            return film_rows(f"sample film {path.stem}", evaluate_film(done.game.folder, path.with_suffix("")))
+
+        return rows
+
+    for path in sorted(source.clips.glob("*.mp4")):
+        yield Part("evaluate film", path, film(path))
+    data = source.data
+    frames = data / "court_frames"
+    yield Part(
+        "evaluate court-frames",
+        frames,
+        lambda: court_rows(
+            evaluate_court_frames(
+                frames, open_areas(settings), settings=settings.court.registration, marking=settings.court.marks
+            ),
+            source.held_out,
+        ),
+    )
+    for folder in source.boxes:
+        yield Part(
+            "evaluate boxes",
+            folder,
+            lambda folder=folder: boxes_rows(folder.name, evaluate_boxes(folder, settings=settings.detector)),
+        )
+    yield Part("evaluate mot", data / "mot_boxes", lambda: mot_rows(evaluate_mot(data / "mot_boxes", 0)))
+    for folder, name in ((data / "possessions", "real possessions"), (data / "possessions_read", "read possessions")):
+        yield Part("evaluate play", folder, lambda folder=folder, name=name: play_rows(name, evaluate_play(folder)))
+
+
+def write_report(source: Sources, readme: Path, on_part: Callable[[str], None]) -> tuple[Row, ...]:
+    """Run every evaluation that has its data and write the table into a README.
+
+    Parameters
+    ----------
+    source : Sources
+        Where the films, folders and pictures are.
+    readme : Path
+        File whose table, between its two marks, is replaced.
+    on_part : callable
+        Called with the name of each evaluation as it begins.
+
+    Returns
+    -------
+    tuple of Row
+        The table's lines.
+    """
+    put_into(readme.read_text(encoding="utf-8"), "")  # before hours of work: is there a place for the table?
+    work = Path(tempfile.mkdtemp())
+    rows: list[Row] = []
+    try:
+        for part in _parts(source, work):
+            if part.data.exists():
+                on_part(f"{part.command} {part.data}")
+                rows += part.rows()
+            else:
+                rows.append(Row(part.command, part.data.name, "not measured: its data is not here", "0"))
+    finally:
+        shutil.rmtree(work)
+    text = put_into(readme.read_text(encoding="utf-8"), table(rows, machine(), datetime.now(UTC)))
+    temporary = readme.with_suffix(f".{os.getpid()}.tmp")
+    temporary.write_text(text, encoding="utf-8")
+    os.replace(temporary, readme)
+    return tuple(rows)
