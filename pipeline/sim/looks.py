@@ -180,6 +180,7 @@ class PictureLook:
     jpeg_quality: int  # 0 leaves it out
     interlace: float
     aberration: float
+    gain: float  # the camera's own exposure for this hall
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,7 +338,7 @@ def _floor(rng: np.random.Generator, book: str, venue: Venue, club: Colour, club
         other_sport_colours=tuple(_hsv(rng.random(), rng.uniform(0.5, 1), rng.uniform(0.3, 0.9)) for _ in range(3)),
         gloss=float(rng.uniform(0.0, 1.0)),
         reflection=float(rng.uniform(0.02, 0.28)),
-        wear=float(rng.uniform(0, 0.06)),
+        wear=float(rng.uniform(0, 0.03)),
         art_seed=int(rng.integers(1 << 31)),
     )
 
@@ -463,7 +464,7 @@ def _light(rng: np.random.Generator, venue: Venue) -> LightLook:
     direction = np.array([np.cos(angle) * lean, np.sin(angle) * lean, 1.0])
     direction /= np.linalg.norm(direction)
     key = float(rng.uniform(0.25, 0.75))
-    level = float(rng.uniform(0.62, 1.0)) if gym else float(rng.uniform(0.85, 1.12))
+    level = float(rng.uniform(0.75, 1.05)) if gym else float(rng.uniform(0.9, 1.12))
     warm = rng.normal(0, 0.045)
     return LightLook(
         direction=(float(direction[0]), float(direction[1]), float(direction[2])),
@@ -471,15 +472,17 @@ def _light(rng: np.random.Generator, venue: Venue) -> LightLook:
         ambient=(1.0 - key) * level,
         tint=(1 + warm, 1 + float(rng.normal(0, 0.015)), 1 - warm),
         shadow=float(rng.uniform(0.3, 0.95)),
-        falloff=float(rng.uniform(0, 0.35)),
-        lamp_spacing_ft=float(rng.uniform(9, 26)),
+        falloff=float(rng.uniform(0, 0.3)),
+        lamp_spacing_ft=float(rng.uniform(24, 70)),
         lamp_height_ft=float(rng.uniform(22, 60)),
-        lamp_glare=float(rng.uniform(0, 0.55)) if rng.random() < 0.7 else 0.0,
-        lamp_soft=float(rng.uniform(0.1, 0.5)),
+        lamp_glare=float(rng.uniform(0, 0.4)) if rng.random() < 0.65 else 0.0,
+        lamp_soft=float(rng.uniform(0.15, 0.5)),
     )
 
 
-def _picture(rng: np.random.Generator, venue: Venue) -> PictureLook:
+def _picture(rng: np.random.Generator, venue: Venue, floor: FloorLook, light: LightLook) -> PictureLook:
+    bright = luminance(floor.half_court or floor.wood) * (light.key + light.ambient)
+    gain = float(np.clip((rng.uniform(0.5, 0.75) / max(bright, 0.05)) ** 0.7, 0.75, 1.9))
     gym = venue is Venue.GYM
     warm = rng.normal(0, 0.05)
     small = rng.random() < (0.5 if gym else 0.3)
@@ -493,13 +496,14 @@ def _picture(rng: np.random.Generator, venue: Venue) -> PictureLook:
         tint=(1 + warm, 1 + float(rng.normal(0, 0.02)), 1 - warm),
         sharpening=float(rng.uniform(0, 1.1)),
         halo_px=float(rng.uniform(0.7, 1.8)),
-        noise=float(rng.gamma(1.5, 2.2)),
+        noise=float(min(rng.gamma(1.4, 1.9), 11.0)),
         noise_px=float(rng.uniform(0.6, 1.6)),
         defocus_px=float(rng.uniform(0, 0.7)) if rng.random() < 0.8 else float(rng.uniform(0.7, 1.6)),
         source_width_px=int(rng.choice([480, 640, 640, 854, 960])) if small else 0,
         jpeg_quality=int(rng.integers(18, 80)) if rng.random() < 0.7 else 0,
         interlace=float(rng.uniform(0.3, 1.0)) if rng.random() < 0.06 else 0.0,
         aberration=float(rng.uniform(0, 0.0009)) if rng.random() < 0.4 else 0.0,
+        gain=gain,
     )
 
 
@@ -517,8 +521,8 @@ def _bug(rng: np.random.Generator, club: Colour) -> BugLook:
         text=(0.97, 0.97, 0.97) if dark else (0.05, 0.05, 0.08),
         accent=club,
         alpha=float(rng.uniform(0.75, 1.0)),
-        ticker=bool(rng.random() < 0.12),
-        corner=bool(rng.random() < 0.3),
+        ticker=bool(rng.random() < 0.06),
+        corner=bool(rng.random() < 0.2),
     )
 
 
@@ -546,15 +550,17 @@ def make_look(seed: int, *, rule_book: str | None = None, venue: Venue | None = 
     place = venue if venue is not None else drawn
     club = club_colour(rng)
     club_2 = _pick_unlike(rng, [club], 0.5)
+    floor = _floor(rng, book, place, club, club_2)
+    light = _light(rng, place)
     return Look(
         seed=seed,
         rule_book=book,
-        floor=_floor(rng, book, place, club, club_2),
+        floor=floor,
         kits=_kits(rng, club, club_2),
         officials=_officials(rng),
         arena=_arena(rng, place, club, club_2),
-        light=_light(rng, place),
-        picture=_picture(rng, place),
+        light=light,
+        picture=_picture(rng, place, floor, light),
         bug=_bug(rng, club),
     )
 

@@ -68,45 +68,56 @@ def _aimed(
 
 @dataclass(frozen=True, slots=True)
 class Stand:
-    """Where the camera of one look stands; it hardly moves within a game."""
+    """Where the camera of one look stands; it hardly moves within a game. `span_ft` is how much of the court's length
+    fills the picture's width at the court's middle."""
 
     centre_ft: np.ndarray
     roll_deg: float
-    low_fov_deg: float
-    high_fov_deg: float
+    span_ft: float
+    aim_y_ft: float
     k1: float
 
 
 def camera_stand(rng: np.random.Generator, look: Look, book: RuleBook) -> Stand:
-    """Draw where the main camera of a look stands: high and far in arenas, near and low in gyms."""
+    """Draw where the main camera of a look stands: high and far in arenas, near and low in gyms.
+
+    Ranges are wider than those fitted to real films: 27 to 140 ft from the near sideline, 7 to 26 degrees above the
+    court's middle, 45 to 55 ft of the court in the picture's width.
+    """
     gym = look.arena.venue is Venue.GYM
-    if rng.random() < 0.08:
-        gym = not gym
     if gym:
-        centre = np.array([book.length_ft / 2 + rng.uniform(-34, 34), -rng.uniform(20, 66), rng.uniform(9, 26)])
-        low = float(rng.uniform(24, 46))
-        fov = (low, min(low + float(rng.uniform(0, 24)), 64.0))
-        roll = float(rng.normal(0, 1.2))
+        distance = float(rng.uniform(20, 62))
+        elevation = float(rng.uniform(6, 24))
+        across = float(np.clip(rng.normal(0, 13), -36, 36))
+        roll = float(rng.normal(0, 1.1))
     else:
-        centre = np.array([book.length_ft / 2 + rng.normal(0, 4.5), -rng.uniform(42, 105), rng.uniform(18, 50)])
-        low = float(rng.uniform(13, 28))
-        fov = (low, min(low + float(rng.uniform(2, 12)), 40.0))
-        roll = float(rng.normal(0, 0.5))
+        distance = float(rng.triangular(24, 55, 120))
+        elevation = float(rng.uniform(8.5, 26))
+        across = float(rng.normal(0, 4.5))
+        roll = float(rng.normal(0, 0.6))
+    height = (distance + book.width_ft / 2) * np.tan(np.deg2rad(elevation))
+    height = float(np.clip(height, 8.0, 26.0 if gym else 60.0))
+    centre = np.array([book.length_ft / 2 + across, -distance, height])
     k1 = float(np.clip(look.picture.lens_k1 + rng.normal(0, 0.01), -0.12, 0.3))
-    return Stand(centre, roll, *fov, k1)
+    return Stand(centre, roll, float(rng.uniform(39, 60)), float(rng.uniform(28, 54)), k1)
 
 
 def aim_camera(
     rng: np.random.Generator, stand: Stand, book: RuleBook, focus_ft: np.ndarray, size_px: tuple[int, int]
 ) -> Camera:
     """Point the camera at the play as an operator would, late, early, wide or tight."""
-    fov = float(rng.uniform(stand.low_fov_deg, stand.high_fov_deg))
-    focal = size_px[0] / 2 / np.tan(np.deg2rad(fov / 2))
-    target = np.array([focus_ft[0] + rng.normal(0, 6), book.width_ft * 0.5 + (focus_ft[1] - book.width_ft / 2) * 0.3 + rng.normal(0, 3), 0.0])
-    if rng.random() < 0.15:
+    span = stand.span_ft * float(rng.uniform(0.86, 1.14))
+    draw = rng.random()
+    if draw < 0.07:
+        span = float(rng.uniform(26, 38))
+    elif draw < 0.16:
+        span = float(rng.uniform(60, 92))
+    target = np.array([focus_ft[0] + rng.normal(0, 4), stand.aim_y_ft + rng.normal(0, 3), 0.0])
+    if rng.random() < 0.06:
         target[0] = rng.uniform(0, book.length_ft)
-    rise = np.rad2deg(np.arctan(size_px[1] / 2 / focal)) * rng.uniform(-0.12, 0.32)
-    return _aimed(stand.centre_ft, target, float(rise), stand.roll_deg + float(rng.normal(0, 0.15)), float(focal), stand.k1, size_px)
+    middle = np.array([target[0], book.width_ft / 2, 0.0])
+    focal = size_px[0] * float(np.linalg.norm(middle - stand.centre_ft)) / span
+    return _aimed(stand.centre_ft, target, 0.0, stand.roll_deg + float(rng.normal(0, 0.15)), focal, stand.k1, size_px)
 
 
 def _close_up(rng: np.random.Generator, stand: Stand, frame: SceneFrame, size_px: tuple[int, int]) -> Camera:

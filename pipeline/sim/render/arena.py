@@ -446,8 +446,10 @@ def _near_side(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.
     if look.near_heads > 0:
         for row in range(int(rng.integers(1, 4))):
             x = np.arange(-20, book.length_ft + 20, 2.1)
-            x = x[rng.random(len(x)) < look.near_heads] + rng.normal(0, 0.2)
-            spots = np.column_stack([x, np.full(len(x), look.near_heads_y_ft - row * 3.0), np.full(len(x), look.near_heads_z_ft + row * 0.8 - 1.5)])
+            x = x[rng.random(len(x)) < look.near_heads]
+            x = x + rng.normal(0, 0.35, len(x))
+            y = look.near_heads_y_ft - row * 3.0 + rng.normal(0, 0.4, len(x))
+            spots = np.column_stack([x, y, look.near_heads_z_ft + row * 0.8 - 1.5 + rng.normal(0, 0.25, len(x))])
             found.append(_instances(rng, spots, look, min(look.crowd_light + 0.1, 0.7), kind="behind"))
         wall_y, top = look.near_heads_y_ft + 2.0, look.near_heads_z_ft - 0.6
         if rng.random() < 0.5 and top > 0.4:
@@ -512,13 +514,15 @@ def _walls(solid: _Builder, look: ArenaLook, book: RuleBook) -> None:
     gym = look.venue is Venue.GYM
     far = book.width_ft + (look.wall_far_ft + look.rows_far * look.row_depth_ft * 0.5 if gym else look.first_row_ft + look.rows_far * look.row_depth_ft + 6)
     left, right = (-22.0, book.length_ft + 22.0) if gym else (-90.0, book.length_ft + 90)
-    high = 30.0 if gym else 34.0 + look.rows_far * look.row_rise_ft
+    if gym and look.rows_far:
+        left, right = left - 12, right + 12
+    high = 30.0 if gym else 64.0 + look.rows_far * look.row_rise_ft
     full = np.array([[0, 1.0], [1, 1], [1, 0], [0, 0]])
     tone = (0.9, 0.9, 0.9)
     glow = 0.35 if gym else 0.5
     solid.quad(np.array([[left, far, 0], [right, far, 0], [right, far, high], [left, far, high]]), tone, uv=full, kind=WALL, glow=glow)
     for x in (left, right):
-        corners = [[x, -40, 0], [x, far, 0], [x, far, high], [x, -40, high]]
+        corners = [[x, -90, 0], [x, far, 0], [x, far, high], [x, -90, high]]
         solid.quad(np.array(corners), (0.8, 0.8, 0.8), uv=full * [0.7, 1], kind=WALL, glow=glow, normal=np.array([1.0 if x < 0 else -1.0, 0, 0]))
     if look.ceiling_lights:
         z = high - 1
@@ -526,7 +530,7 @@ def _walls(solid: _Builder, look: ArenaLook, book: RuleBook) -> None:
             for y in np.arange(0, far - 4, 16.0):
                 solid.quad(np.array([[x, y, z], [x + 5, y, z], [x + 5, y + 1.2, z], [x, y + 1.2, z]]), (1.0, 1.0, 0.97), glow=1.0, normal=np.array([0, 0, -1.0]))
     ceiling = tuple(v * (0.5 if gym else 0.08) for v in look.wall)
-    solid.quad(np.array([[left, -40, high], [right, -40, high], [right, far, high], [left, far, high]]), ceiling, glow=0.4, normal=np.array([0, 0, -1.0]))
+    solid.quad(np.array([[left, -90, high], [right, -90, high], [right, far, high], [left, far, high]]), ceiling, glow=0.4, normal=np.array([0, 0, -1.0]))
 
 
 def _people(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Generator) -> np.ndarray:

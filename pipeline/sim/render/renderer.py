@@ -542,7 +542,7 @@ class FilmRenderer:
             k1=camera.lens.k1,
             window=(window.x_px, window.y_px, window.width_px, window.height_px),
             vignette=picture.vignette,
-            gain=1.0,
+            gain=picture.gain,
             tint=picture.tint,
             aberration=picture.aberration,
             bias=-0.4,

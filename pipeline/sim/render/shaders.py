@@ -28,9 +28,10 @@ float pool(vec3 world) {
     return mix(1.0, exp(-0.9 * dot(d, d)), falloff);
 }
 vec3 shade(vec3 albedo, vec3 n, vec3 world, float visible) {
-    float sky = 0.62 + 0.38 * n.z;
-    float direct = max(dot(n, light_dir), 0.0) * visible;
-    return albedo * tint * (ambient * sky + key * (direct + 0.12)) * pool(world) * 1.12;
+    // Halls are lit from many sides: wrapped direct light, a bright sky, and light thrown back by the floor.
+    float sky = 0.84 + 0.16 * n.z;
+    float direct = max((dot(n, light_dir) + 0.35) / 1.35, 0.0) * visible;
+    return albedo * tint * (ambient * sky + key * (direct * 0.9 + 0.16)) * pool(world);
 }
 """
 
@@ -75,9 +76,9 @@ void main() {
     if (lamps.z > 0.001) {
         vec3 d = reflect(-out_dir, vec3(0.0, 0.0, 1.0));
         vec2 hit = world.xy + d.xy / max(d.z, 0.05) * lamps.y;
-        vec2 cell = abs(fract(hit / lamps.x) - 0.5);
-        float glow = smoothstep(lamps.w, 0.0, cell.x) * smoothstep(lamps.w * 0.6, 0.0, cell.y);
-        result += tint * glow * lamps.z * (0.35 + 1.2 * pow(1.0 - out_dir.z, 2.0));
+        vec2 cell = (fract(hit / vec2(lamps.x, lamps.x * 0.6)) - 0.5) / lamps.w;
+        float glow = exp(-cell.x * cell.x * 3.0 - cell.y * cell.y * 6.0);
+        result += tint * glow * lamps.z * (0.25 + 1.0 * pow(1.0 - out_dir.z, 2.0));
     }
     colour = vec4(result, 1.0);
 }
@@ -199,7 +200,7 @@ in vec4 shirt;
 in vec4 skin;
 out vec4 colour;
 void main() {
-    vec4 t = texture(people, uv);
+    vec4 t = texture(people, uv, 0.6);
     if (t.a < 0.5) discard;
     vec3 c = shirt.rgb * t.r + skin.rgb * t.g + vec3(0.10, 0.085, 0.075) * (1.0 + skin.a) * t.b;
     colour = vec4(c / max(t.r + t.g + t.b, 0.05) * shirt.a * (0.35 + 0.65 * clamp(t.r + t.g + t.b, 0.0, 1.0)), 1.0);
