@@ -1,6 +1,6 @@
 """Write trained networks: half-precision ultralytics weights, and ONNX for use without PyTorch.
 
-The ONNX files are float32 inside, take ``images`` (N, 3, H, W), RGB in 0…1, fitted into the input on grey 114/255,
+The ONNX files compute in float32 from weights stored in float16, take ``images`` (N, 3, H, W), RGB in 0…1, fitted into the input on grey 114/255,
 and carry what a reader needs in their metadata: ``elbowroom_task``, ``classes``, ``input_px``.
 
 - detector: ``boxes`` (N, cells, 4) x1, y1, x2, y2 in input pixels and ``scores`` (N, cells, classes);
@@ -9,9 +9,11 @@ and carry what a reader needs in their metadata: ``elbowroom_task``, ``classes``
 
 import datetime
 import json
+import math
 from copy import deepcopy
 from pathlib import Path
 
+import numpy as np
 import onnx
 import torch
 from torch import nn
@@ -22,6 +24,9 @@ from pipeline.players.tables import BOX_CLASSES
 from pipeline.training.networks import AREAS_INPUT, DETECTOR_INPUT
 
 OPSET = 17
+
+LEAST_STORED_HALF = 1024
+"""Weights with fewer numbers stay float32."""
 
 
 class _DetectorHead(nn.Module):
@@ -86,7 +91,7 @@ def save_weights(model: nn.Module, path: Path, task: str, *, epoch: int) -> None
 
 
 def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = "one2one") -> None:
-    """Write a float32 ONNX file with a batch of any size.
+    """Write an ONNX file that takes a batch of any size.
 
     Parameters
     ----------
@@ -96,10 +101,6 @@ def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = "one2o
     """
     width, height = _input_px(task)
     model = deepcopy(model).float().cpu().eval()
-    model.fuse = getattr(model, "fuse", None)  # type: ignore[assignment]
-    for layer in model.modules():
-        if isinstance(layer, nn.BatchNorm2d):
-            layer.eval()
     wrapped = _DetectorHead(model, branch) if task == "detector" else _AreasHead(model)
     names = ["boxes", "scores"] if task == "detector" else ["areas"]
     images = torch.zeros(1, 3, height, width)
@@ -125,8 +126,23 @@ def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = "one2o
     }.items():
         entry = described.metadata_props.add()
         entry.key, entry.value = key, value
+    _store_half(described.graph)
     onnx.checker.check_model(described)
     onnx.save(described, str(path))
+
+
+def _store_half(graph: onnx.GraphProto) -> None:
+    """Keep large weights as float16 with a cast behind each: half the file, computed in float32 all the same."""
+    casts = []
+    for weight in graph.initializer:
+        if weight.data_type != onnx.TensorProto.FLOAT or math.prod(weight.dims) < LEAST_STORED_HALF:
+            continue
+        name, values = weight.name, onnx.numpy_helper.to_array(weight)
+        weight.CopyFrom(onnx.numpy_helper.from_array(values.astype(np.float16), f"{name}_half"))
+        casts.append(onnx.helper.make_node("Cast", [f"{name}_half"], [name], to=onnx.TensorProto.FLOAT))
+    nodes = [*casts, *graph.node]
+    del graph.node[:]
+    graph.node.extend(nodes)
 
 
 def _input_px(task: str) -> tuple[int, int]:

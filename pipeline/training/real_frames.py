@@ -36,8 +36,8 @@ log = logging.getLogger(__name__)
 BODY_FT = 6.4
 """Height that a box is compared with."""
 
-LEAST_DARK_LEGS = 0.3
-"""Share of dark pixels that makes trousers."""
+MIN_SATURATION, MIN_PEOPLE = 35.0, 9
+"""Frames disturbed by the source give boxes only where clothes still have colour and the teacher saw the game."""
 
 CREW = 3
 """At most so many officials work a game."""
@@ -52,15 +52,16 @@ class Clothing:
     chest_value: tuple[int, int]
     legs_value: tuple[int, int]
     least_share: float
+    least_dark_legs: float
     beside_ft: tuple[float, float]
     """How far outside the lines they are looked for, along the court and across it."""
 
 
 OFFICIALS: dict[str, Clothing] = {
     # Games as the data set names them; told by looking at the crops of each.
-    "tv_a": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, beside_ft=(9.0, 8.0)),
-    "tv_b": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, beside_ft=(9.0, 8.0)),
-    "gym_a": Clothing((0, 179), (0, 80), (12, 125), (0, 75), least_share=0.45, beside_ft=(8.0, 2.5)),
+    "tv_a": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)),
+    "tv_b": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)),
+    "gym_a": Clothing((0, 179), (0, 80), (12, 125), (0, 75), least_share=0.45, least_dark_legs=0.3, beside_ft=(8.0, 2.5)),
 }
 
 
@@ -159,9 +160,9 @@ def likeness(picture_bgr: np.ndarray, box_px: np.ndarray, clothing: Clothing) ->
         & (value <= clothing.chest_value[1])
     )
     dark = (legs[:, 2] >= clothing.legs_value[0]) & (legs[:, 2] <= clothing.legs_value[1]) & (legs[:, 1] < 150)
-    if inside.mean() < clothing.least_share or dark.mean() < LEAST_DARK_LEGS:
+    if inside.mean() < clothing.least_share or dark.mean() < clothing.least_dark_legs:
         return 0.0
-    return float(inside.mean() * dark.mean())
+    return float(inside.mean() * (0.1 + dark.mean()))
 
 
 def _patch(picture_bgr: np.ndarray, x1: float, y1: float, x2: float, y2: float) -> np.ndarray | None:
@@ -289,9 +290,12 @@ def prepare(
         cv2.imwrite(str(out / "masks" / f"{stem}.png"), mask)
         counts["pictures"] += 1
         counts["with_lines"] += good
-        if not good:
+        if not good or (record["augmented"] and cv2.cvtColor(picture, cv2.COLOR_BGR2HSV)[:, :, 1].mean() < MIN_SATURATION):
             continue
         labels = label_boxes(picture, fit, teacher, record["game"])
+        people = sum(BOX_CLASSES[c] in ("player", "official") for c, _ in labels)
+        if record["augmented"] and people < MIN_PEOPLE:
+            continue
         rows = [
             f"{c} {(b[0] + b[2]) / 2 / size[0]:.6f} {(b[1] + b[3]) / 2 / size[1]:.6f} "
             f"{(b[2] - b[0]) / size[0]:.6f} {(b[3] - b[1]) / size[1]:.6f}"

@@ -56,11 +56,15 @@ def renderer(work: Path, number: int, seed: int, deadline: float) -> None:
     """One renderer: chunk after chunk, each in a folder of its own, until the deadline."""
     from pipeline.sim.stills import render_stills
 
+    gpus = len(list(Path("/dev").glob("nvidia[0-9]*")))
+    device = number % gpus if gpus > 1 else None
     turn = 0
     while time.time() < deadline - 3:
         part = work / "renders" / f"part_{number:02d}_{turn:03d}"
         if not (part / "images").is_dir():
-            render_stills(part, CHUNK, seed + 10_000 * number + turn)
+            began = time.time()
+            render_stills(part, CHUNK, seed + 1_000 * number + turn, device_index=device)
+            print(f"{part.name}: {CHUNK} pictures in {time.time() - began:.1f} s on device {device}", flush=True)  # noqa: T201
         turn += 1
 
 
