@@ -57,7 +57,9 @@ def shipped_weights(task: Task, form: Form) -> Path:
         entry = tomllib.loads(index.read_text(encoding="utf-8"))[task][form]
         path, wanted = folder / entry["file"], entry["sha256"]
     except (tomllib.TOMLDecodeError, KeyError, TypeError) as reason:
-        raise ModelError(f"{index} does not list the file and sha256 of {task}.{form} ({reason!r}); restore it.") from None
+        raise ModelError(
+            f"{index} does not list the file and sha256 of {task}.{form} ({reason!r}); restore it."
+        ) from None
     if not path.is_file():
         raise ModelError(f"{path}: the {task} network is missing; restore it from the repository.")
     if _sha256(path, path.stat().st_mtime_ns) != wanted:
@@ -105,11 +107,15 @@ def open_network(path: Path, task: Task, *, threads: int | None = None) -> OpenN
     options.log_severity_level = 3
     if threads is not None:
         options.intra_op_num_threads = threads
-    wanted = [p for p in ("CUDAExecutionProvider", "CPUExecutionProvider") if p in onnxruntime.get_available_providers()]
+    wanted = [
+        p for p in ("CUDAExecutionProvider", "CPUExecutionProvider") if p in onnxruntime.get_available_providers()
+    ]
     try:
         session = onnxruntime.InferenceSession(str(path), options, providers=wanted)
     except Exception as reason:  # onnxruntime raises its own unrelated classes for every kind of damage
-        raise ModelError(f"{path}: not a readable ONNX network ({str(reason)[:120]}); fetch the file again.") from reason
+        raise ModelError(
+            f"{path}: not a readable ONNX network ({str(reason)[:120]}); fetch the file again."
+        ) from reason
     about = session.get_modelmeta().custom_metadata_map
     if about.get("elbowroom_task") != task:
         found = about.get("elbowroom_task", "no elbowroom network")
@@ -162,13 +168,17 @@ def fit_pictures(frames_bgr: list[np.ndarray], input_px: tuple[int, int]) -> tup
     placements = []
     for number, frame in enumerate(frames_bgr):
         if frame.ndim != 3 or frame.shape[2] != 3 or frame.dtype != np.uint8 or 0 in frame.shape:
-            raise ShapeError(f"frame {number} must be (H, W, 3) uint8, got {frame.shape} {frame.dtype}; pass BGR pictures.")
+            raise ShapeError(
+                f"frame {number} must be (H, W, 3) uint8, got {frame.shape} {frame.dtype}; pass BGR pictures."
+            )
         spot = place((frame.shape[1], frame.shape[0]), input_px)
         smaller = spot.scale_x < 1
         inner = cv2.resize(
             frame, (spot.width_px, spot.height_px), interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR
         )
-        window = images[number, :, spot.top_px : spot.top_px + spot.height_px, spot.left_px : spot.left_px + spot.width_px]
+        window = images[
+            number, :, spot.top_px : spot.top_px + spot.height_px, spot.left_px : spot.left_px + spot.width_px
+        ]
         np.multiply(inner[:, :, ::-1].transpose(2, 0, 1), np.float32(1 / 255), out=window)
         placements.append(spot)
     return images, placements

@@ -123,7 +123,9 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
     """
     names_file = folder / "classes.txt"
     if not names_file.is_file():
-        raise DataError(f"{names_file} is missing; write one class name a line, in the order of the numbers in labels/.")
+        raise DataError(
+            f"{names_file} is missing; write one class name a line, in the order of the numbers in labels/."
+        )
     names = tuple(line.strip() for line in names_file.read_text(encoding="utf-8").splitlines() if line.strip())
     known = [name for name in names if name in BOX_CLASSES]
     if not known:
@@ -143,14 +145,18 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
             rows = np.array([line.split() for line in listing.read_text().splitlines() if line.strip()], float)
             rows = rows.reshape(-1, 5)
         except ValueError:
-            raise DataError(f"{listing}: wanted five numbers a line (class, x, y, width, height); correct it.") from None
+            raise DataError(
+                f"{listing}: wanted five numbers a line (class, x, y, width, height); correct it."
+            ) from None
         if len(rows) and not (0 <= rows[:, 0].min() and rows[:, 0].max() < len(names) and (rows[:, 0] % 1 == 0).all()):
             raise DataError(f"{listing}: a class number is not one of 0…{len(names) - 1} of classes.txt; correct it.")
         pictures.append(picture)
         classes.append(rows[:, 0].astype(int))
         boxes.append(np.column_stack([rows[:, 1:3] - rows[:, 3:5] / 2, rows[:, 1:3] + rows[:, 3:5] / 2]))
     if not pictures:
-        raise DataError(f"{folder / 'labels'} holds no label file named after a picture in images/; add NAME.txt files.")
+        raise DataError(
+            f"{folder / 'labels'} holds no label file named after a picture in images/; add NAME.txt files."
+        )
     return pictures, classes, boxes, names
 
 
@@ -182,7 +188,9 @@ def evaluate_boxes(
     if detector is None:
         low = dict.fromkeys((f"min_{name}" for name in BOX_CLASSES), LOWEST_SCORE)
         detector = open_detector(settings=settings.model_copy(update=low))
-    kept: dict[str, tuple[list[np.ndarray], list[np.ndarray]]] = {name: ([], []) for name in names if name in BOX_CLASSES}
+    kept: dict[str, tuple[list[np.ndarray], list[np.ndarray]]] = {
+        name: ([], []) for name in names if name in BOX_CLASSES
+    }
     counted = dict.fromkeys(kept, 0)
     for done, (path, picture_classes, picture_boxes) in enumerate(zip(pictures, classes, boxes, strict=True), start=1):
         frame = cv2.imread(str(path), cv2.IMREAD_COLOR)

@@ -188,13 +188,19 @@ def open_detector(
     """The backend that fits: onnxruntime for ONNX files and by default, ultralytics for a GPU or other weights."""
     if weights is None:
         on_gpu = device is not None and device != "cpu"
-        return UltralyticsDetector(None, settings, device=device) if on_gpu else OnnxDetector(None, settings, threads=threads)
+        return (
+            UltralyticsDetector(None, settings, device=device)
+            if on_gpu
+            else OnnxDetector(None, settings, threads=threads)
+        )
     if weights.suffix == ".onnx":
         return OnnxDetector(weights, settings, threads=threads)
     return UltralyticsDetector(weights, settings, device=device)
 
 
-def _detections(boxes: np.ndarray, class_id: np.ndarray, confidence: np.ndarray, shape: tuple[int, ...]) -> sv.Detections:
+def _detections(
+    boxes: np.ndarray, class_id: np.ndarray, confidence: np.ndarray, shape: tuple[int, ...]
+) -> sv.Detections:
     height, width = shape[:2]
     boxes = np.clip(boxes, 0, [width, height, width, height])
     solid = (boxes[:, 2] > boxes[:, 0]) & (boxes[:, 3] > boxes[:, 1])

@@ -110,7 +110,9 @@ def coarsened(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         gain = float(rng.uniform(0.3, 1.2))
         out = cv2.addWeighted(out, 1 + gain, soft, -gain, 0)
     if rng.random() < 0.15:
-        noise = rng.normal(0, float(rng.uniform(2, 12)), (out.shape[0] // 2 + 1, out.shape[1] // 2 + 1)).astype(np.float32)
+        noise = rng.normal(0, float(rng.uniform(2, 12)), (out.shape[0] // 2 + 1, out.shape[1] // 2 + 1)).astype(
+            np.float32
+        )
         noise = cv2.resize(noise, (out.shape[1], out.shape[0]), interpolation=cv2.INTER_LINEAR)
         out = cv2.add(out, np.repeat(noise[:, :, None], 3, axis=2), dtype=cv2.CV_8U)
     if rng.random() < 0.35:
@@ -128,7 +130,9 @@ def _recoloured(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray
     sat = np.clip(levels * saturation, 0, 255).astype(np.uint8)
     gamma, gain = float(np.exp(rng.normal(0, 0.25))), float(rng.uniform(0.7, 1.25))
     val = np.clip(255 * gain * (levels / 255) ** gamma + rng.normal(0, 8), 0, 255).astype(np.uint8)
-    out = cv2.cvtColor(cv2.merge([cv2.LUT(c, t) for c, t in zip(cv2.split(hsv), (hue, sat, val), strict=True)]), cv2.COLOR_HSV2BGR)
+    out = cv2.cvtColor(
+        cv2.merge([cv2.LUT(c, t) for c, t in zip(cv2.split(hsv), (hue, sat, val), strict=True)]), cv2.COLOR_HSV2BGR
+    )
     if rng.random() < 0.5:  # white balance
         tint = rng.normal(1, 0.06, 3)
         out = cv2.LUT(out, np.clip(levels[:, None] * tint, 0, 255).astype(np.uint8)[None])

@@ -142,10 +142,10 @@ class FramedPictures(torch.utils.data.Dataset):
         if item.mask_png is not None:
             mask = cv2.imdecode(item.mask_png, cv2.IMREAD_UNCHANGED)
             if mask.shape[:2] != (size[1], size[0]):
-                raise DataError(f"masks/{item.name}.png is {mask.shape[1]}×{mask.shape[0]}, its picture {size}; match them.")
-            mask = cv2.warpAffine(
-                mask, matrix[:2], self._input_px, flags=cv2.INTER_NEAREST, borderValue=UNKNOWN_AREA
-            )
+                raise DataError(
+                    f"masks/{item.name}.png is {mask.shape[1]}×{mask.shape[0]}, its picture {size}; match them."
+                )
+            mask = cv2.warpAffine(mask, matrix[:2], self._input_px, flags=cv2.INTER_NEAREST, borderValue=UNKNOWN_AREA)
             out["semantic_mask"] = torch.from_numpy(mask.astype(np.int32))
         return out
 

@@ -59,9 +59,15 @@ class Clothing:
 
 OFFICIALS: dict[str, Clothing] = {
     # Games as the data set names them; told by looking at the crops of each.
-    "tv_a": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)),
-    "tv_b": Clothing((0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)),
-    "gym_a": Clothing((0, 179), (0, 80), (12, 125), (0, 75), least_share=0.45, least_dark_legs=0.3, beside_ft=(8.0, 2.5)),
+    "tv_a": Clothing(
+        (0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)
+    ),
+    "tv_b": Clothing(
+        (0, 13), (130, 255), (90, 255), (0, 100), least_share=0.22, least_dark_legs=0.0, beside_ft=(9.0, 8.0)
+    ),
+    "gym_a": Clothing(
+        (0, 179), (0, 80), (12, 125), (0, 75), least_share=0.45, least_dark_legs=0.3, beside_ft=(8.0, 2.5)
+    ),
 }
 
 
@@ -109,7 +115,12 @@ def _overlap(a: np.ndarray, b: np.ndarray) -> tuple[float, float]:
 
 
 def standing(
-    boxes_px: np.ndarray, camera: Camera, book: RuleBook, *, margin_ft: tuple[float, float], height_range: tuple[float, float]
+    boxes_px: np.ndarray,
+    camera: Camera,
+    book: RuleBook,
+    *,
+    margin_ft: tuple[float, float],
+    height_range: tuple[float, float],
 ) -> np.ndarray:
     """Which boxes are people on the floor: feet inside the court and as tall as a body there would look.
 
@@ -290,7 +301,9 @@ def prepare(
         cv2.imwrite(str(out / "masks" / f"{stem}.png"), mask)
         counts["pictures"] += 1
         counts["with_lines"] += good
-        if not good or (record["augmented"] and cv2.cvtColor(picture, cv2.COLOR_BGR2HSV)[:, :, 1].mean() < MIN_SATURATION):
+        if not good or (
+            record["augmented"] and cv2.cvtColor(picture, cv2.COLOR_BGR2HSV)[:, :, 1].mean() < MIN_SATURATION
+        ):
             continue
         labels = label_boxes(picture, fit, teacher, record["game"])
         people = sum(BOX_CLASSES[c] in ("player", "official") for c, _ in labels)
