@@ -118,6 +118,7 @@ class ArenaLook:
     near_heads: float
     near_heads_y_ft: float
     near_heads_z_ft: float
+    courtside: float  # share of floor-level seats taken along the far side and the baselines
     railing: bool
     bench_far: bool
     bench_count: int
@@ -321,8 +322,8 @@ def _floor(rng: np.random.Generator, book: str, venue: Venue, club: Colour, club
         centre=centre,
         half_court=half,
         apron=apron,
-        apron_end_ft=float(rng.uniform(3, 12)),
-        apron_side_ft=float(rng.uniform(2, 9)),
+        apron_end_ft=float(rng.uniform(3, 12)) if rng.random() < 0.75 else 20.0,
+        apron_side_ft=float(rng.uniform(2, 9)) if rng.random() < 0.75 else 15.0,
         outer=wood if rng.random() < 0.5 else _hsv(rng.random(), rng.uniform(0, 0.4), rng.uniform(0.08, 0.5)),
         centre_radius_ft=float(rng.uniform(6.5, 10.0)) if bigger else 0.0,
         lane_band_ft=float(rng.uniform(0.4, 1.2)) if rng.random() < 0.12 else 0.0,
@@ -429,7 +430,8 @@ def _arena(rng: np.random.Generator, venue: Venue, club: Colour, club_2: Colour)
         seat=club if rng.random() < 0.5 else _hsv(rng.random(), rng.uniform(0, 0.8), rng.uniform(0.08, 0.6)),
         riser=(0.25, 0.25, 0.27) if rng.random() < 0.7 else _hsv(rng.uniform(0.05, 0.12), 0.4, 0.5),
         near_heads=float(rng.uniform(0.0, 0.5)) if gym else (float(rng.uniform(0.3, 1.0)) if rng.random() < 0.75 else 0.0),
-        near_heads_y_ft=float(rng.uniform(-22, -8)),
+        near_heads_y_ft=float(rng.uniform(-20, -5)),
+        courtside=float(rng.uniform(0.5, 1.0)) if not gym and rng.random() < 0.45 else 0.0,
         near_heads_z_ft=float(rng.uniform(0.5, 3.0)),
         railing=bool(rng.random() < (0.5 if gym else 0.08)),
         bench_far=bool(rng.random() < 0.72),
@@ -482,7 +484,7 @@ def _light(rng: np.random.Generator, venue: Venue) -> LightLook:
 
 def _picture(rng: np.random.Generator, venue: Venue, floor: FloorLook, light: LightLook) -> PictureLook:
     bright = luminance(floor.half_court or floor.wood) * (light.key + light.ambient)
-    gain = float(np.clip((rng.uniform(0.5, 0.75) / max(bright, 0.05)) ** 0.7, 0.75, 1.9))
+    gain = float(np.clip((rng.uniform(0.55, 0.85) / max(bright, 0.05)) ** 0.7, 0.8, 2.0))
     gym = venue is Venue.GYM
     warm = rng.normal(0, 0.05)
     small = rng.random() < (0.5 if gym else 0.3)

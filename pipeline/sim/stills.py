@@ -171,6 +171,16 @@ def random_frame(
     return frame
 
 
+def _covered(box_px: tuple[float, float, float, float], graphic_px: tuple[int, int, int, int] | None) -> float:
+    """Share of a box that the score graphic covers."""
+    if graphic_px is None:
+        return 0.0
+    width = min(box_px[2], graphic_px[2]) - max(box_px[0], graphic_px[0])
+    height = min(box_px[3], graphic_px[3]) - max(box_px[1], graphic_px[1])
+    area = (box_px[2] - box_px[0]) * (box_px[3] - box_px[1])
+    return max(width, 0.0) * max(height, 0.0) / max(area, 1e-9)
+
+
 def kept_boxes(labels: FrameLabels) -> list[LabelledBox]:
     """Boxes that a detector can be asked to find: enough of it visible, large enough, mostly inside the picture."""
     kept = []
@@ -178,7 +188,8 @@ def kept_boxes(labels: FrameLabels) -> list[LabelledBox]:
         x1, y1, x2, y2 = box.box_px
         wx1, wy1, wx2, wy2 = box.whole_px
         inside = (x2 - x1) * (y2 - y1) / max((wx2 - wx1) * (wy2 - wy1), 1e-9)
-        if box.visible >= LEAST_VISIBLE[box.name] and y2 - y1 >= LEAST_HEIGHT_PX[box.name] and inside >= LEAST_INSIDE[box.name]:
+        shown = 1.0 - _covered(box.box_px, labels.graphic_px)
+        if box.visible * shown >= LEAST_VISIBLE[box.name] and y2 - y1 >= LEAST_HEIGHT_PX[box.name] and inside >= LEAST_INSIDE[box.name]:
             kept.append(box)
     return kept
 

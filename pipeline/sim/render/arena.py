@@ -431,6 +431,14 @@ def _stands(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
             spots = back + along * place[:, None] + outwards * 0.7
             found.append(_instances(rng, spots, look, light_low * shade, kind="sit"))
 
+    if look.courtside > 0:
+        y = width + (look.board_far_ft + 2.2 if look.boards_far > 0 else 5.5)
+        ends = np.concatenate([np.arange(2, width / 2 - 9, 2.0), np.arange(width / 2 + 9, width, 2.0)])
+        places = [[x, y, 0.5] for x in np.arange(-12, length + 12, 2.0)]
+        places += [[x, v, 0.5] for x in (-8.5, length + 8.5) for v in ends]
+        spots = np.array(places)
+        spots = spots[rng.random(len(spots)) < look.courtside]
+        found.append(_instances(rng, spots + rng.normal(0, [0.2, 0.2, 0.1], spots.shape), look, min(0.35 + look.crowd_light, 0.85), kind="sit"))
     if look.rows_far:
         rows(look.rows_far, np.array([-reach, width + look.first_row_ft, 0.3]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), length + 2 * reach)
     if look.rows_end:
@@ -550,7 +558,12 @@ def _people(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
             found.append([start + sign * rng.uniform(0, 12), y + side * rng.uniform(2.0, 3.0), facing + rng.normal(0, 0.5), 1.0])
     for _ in range(look.photographers):
         end = rng.random() < 0.5
-        found.append([-rng.uniform(5.5, 9) if end else length + rng.uniform(5.5, 9), rng.choice([rng.uniform(6, 17), rng.uniform(33, 45)]), 0.0 if end else np.pi, 0.0 if rng.random() < 0.8 else 1.0])
+        x = -rng.uniform(5.5, 9) if end else length + rng.uniform(5.5, 9)
+        y = rng.choice([rng.uniform(6, 17), rng.uniform(33, 45)])
+        sits = rng.random() < 0.8
+        found.append([x, y, 0.0 if end else np.pi, 0.0 if sits else 1.0])
+        if sits:
+            solid.box(np.array([x - 0.5, y - 0.5, 0]), np.array([x + 0.5, y + 0.5, 1.35]), (0.1, 0.1, 0.11))
     for _ in range(look.standing_people):
         spot = rng.integers(3)
         if spot == 0:

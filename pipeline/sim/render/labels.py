@@ -57,10 +57,11 @@ class LabelledBox:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FrameLabels:
-    """Boxes and, where asked for, the area map (H, W) uint8 of one picture."""
+    """Boxes, area map (H, W) uint8, and the box x1, y1, x2, y2 that the score graphic covers, of one picture."""
 
     boxes: tuple[LabelledBox, ...]
     areas: np.ndarray
+    graphic_px: tuple[int, int, int, int] | None = None
 
 
 def extent(points_px: np.ndarray, size_px: tuple[int, int]) -> tuple[tuple[float, ...], tuple[float, ...]] | None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
 from pipeline.sim.looks import BugLook, Colour, Look, PictureLook
 from pipeline.sim.scene import ScoreBug, Transition
 
-NOISE_SIZE = 1024
+NOISE_SIZE = 768
 
 
 class Grain:
@@ -16,7 +18,7 @@ class Grain:
 
     def __init__(self, look: PictureLook, seed: int) -> None:
         rng = np.random.default_rng([seed, 21])
-        noise = rng.normal(0, 1, (NOISE_SIZE, NOISE_SIZE * 2, 3)).astype(np.float32)
+        noise = rng.standard_normal((NOISE_SIZE, NOISE_SIZE * 2, 3), dtype=np.float32)
         if look.noise_px > 0.65:
             noise = cv2.GaussianBlur(noise, (0, 0), look.noise_px * 0.6)
             noise /= noise.std()
@@ -127,10 +129,21 @@ def clock_text(clock_s: float) -> str:
 PERIODS = ("1ST", "2ND", "3RD", "4TH", "OT")
 
 
-def draw_bug(picture: np.ndarray, look: Look, bug: ScoreBug) -> None:
-    """Draw the score graphic in place."""
+@dataclass(frozen=True, slots=True)
+class BugPlan:
+    """Cells of the score graphic: x, y, width, height in units, words, fill and ink; where they lie in the picture."""
+
+    cells: tuple[tuple[float, float, float, float, str, tuple[int, int, int], tuple[int, int, int]], ...]
+    left_px: float
+    top_px: float
+    unit_px: float
+    box_px: tuple[int, int, int, int]
+
+
+def plan_bug(size_px: tuple[int, int], look: Look, bug: ScoreBug) -> BugPlan:
+    """Lay the score graphic out in a picture of a given size."""
     style: BugLook = look.bug
-    height, width = picture.shape[:2]
+    width, height = size_px
     unit = height / 720 * style.scale
     home, away = bug.home_code or look.kits[0].code, bug.away_code or look.kits[1].code
     text, back, accent = _bgr(style.text), _bgr(style.back), _bgr(style.accent)
@@ -162,8 +175,19 @@ def draw_bug(picture: np.ndarray, look: Look, bug: ScoreBug) -> None:
     left, top = min(left, width - span_x - 4), min(top, height - span_y - 4)
     x0, y0 = max(int(left) - 2, 0), max(int(top) - 2, 0)
     x1, y1 = min(int(left + span_x) + 3, width), min(int(top + span_y) + 3, height)
+    return BugPlan(tuple(cells), left, top, unit, (x0, y0, x1, y1))
+
+
+def draw_bug(picture: np.ndarray, look: Look, bug: ScoreBug) -> None:
+    """Draw the score graphic in place, with the ticker and corner sign where the look has them."""
+    style: BugLook = look.bug
+    height, width = picture.shape[:2]
+    plan = plan_bug((width, height), look, bug)
+    left, top, unit = plan.left_px, plan.top_px, plan.unit_px
+    x0, y0, x1, y1 = plan.box_px
+    text, back, accent = _bgr(style.text), _bgr(style.back), _bgr(style.accent)
     under = picture[y0:y1, x0:x1].copy()
-    for cx, cy, cw, ch, words, fill, ink in cells:
+    for cx, cy, cw, ch, words, fill, ink in plan.cells:
         a = (int(left + cx * unit), int(top + cy * unit))
         b = (int(left + (cx + cw) * unit), int(top + (cy + ch) * unit))
         cv2.rectangle(picture, a, b, fill, -1)

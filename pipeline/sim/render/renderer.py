@@ -30,7 +30,7 @@ from pipeline.sim.render.people import (
     official_paint,
     player_paint,
 )
-from pipeline.sim.render.picture import Grain, deliver, develop, draw_bug, draw_transition
+from pipeline.sim.render.picture import Grain, deliver, develop, draw_bug, draw_transition, plan_bug
 from pipeline.sim.render.posing import Posed, bystander_state, posed_all
 from pipeline.sim.scene import ActorState, SceneFrame
 
@@ -596,7 +596,9 @@ class FilmRenderer:
             return FrameLabels((), np.zeros((height, width), np.uint8))
         blank = frame.view == "close_up"
         map_px = np.zeros((height, width), np.uint8) if blank else area_map(frame.camera, self.book, self.look.floor)
-        return FrameLabels(self.boxes(frame), map_px)
+        drawn = frame.score_bug is not None and frame.view == "court"
+        covered = plan_bug(self.size_px, self.look, frame.score_bug).box_px if drawn and frame.score_bug else None
+        return FrameLabels(self.boxes(frame), map_px, covered)
 
     def boxes(self, frame: SceneFrame) -> tuple[LabelledBox, ...]:
         """Every player, official, ring and the ball that is at least partly in the picture, hidden ones too."""
