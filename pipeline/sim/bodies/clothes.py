@@ -199,7 +199,7 @@ def along_leg(points: np.ndarray, heads: np.ndarray) -> np.ndarray:
 
 
 def below_hip(points: np.ndarray, heads: np.ndarray) -> np.ndarray:
-    """Height below the hip joint in thigh heights, (V,): 0 at the hip, 1 at the knee, negative above; level all round."""
+    """Height below the hip joint in thigh heights, (V,): 0 at the hip, 1 at the knee, negative above; level."""
     hip, knee = heads[BONE["thigh_left"], 2], heads[BONE["shin_left"], 2]
     return (hip - points[:, 2]) / (hip - knee)
 
@@ -637,7 +637,10 @@ def dress(mesh: FullMesh, *, outfit: str, hair: Sequence[str], tucked: np.ndarra
         everything = np.concatenate(points)
         lift = np.array([0.0, 0.0, -everything[:, 2].min()])
         bodies.append(everything + lift)
-        heads_out.append(heads + lift)
+        heads = heads + lift
+        # Toes bend on the sole, not inside the foot.
+        heads[[BONE["toes_left"], BONE["toes_right"]], 2] = 0.0
+        heads_out.append(heads)
 
     faces, part, weights, reference, leg, arm = [], [], [], [], [], []
     start = 0

@@ -49,7 +49,7 @@ def _periodic(keys: tuple[float, ...], phase: float) -> float:
 # Eight keys: landing, loading, mid-stance, heel off; toe off, mid-swing, reach, just before landing.
 _WALK_PITCH = (-0.30, 0.0, 0.0, 0.10, 0.50, 0.75, 0.10, -0.30)
 _WALK_LIFT = (0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.03, 0.03)
-_RUN_PITCH = (-0.06, 0.05, 0.45, 1.05, 1.35, 1.05, 0.35, -0.10)
+_RUN_PITCH = (-0.06, 0.02, 0.30, 0.80, 1.15, 1.05, 0.35, -0.10)
 _RUN_LIFT = (0.0, 0.0, 0.0, 0.16, 0.40, 0.38, 0.20, 0.06)
 _SHORT_PITCH = (0.05, 0.05, 0.10, 0.25, 0.30, 0.20, 0.10, 0.05)
 _SHORT_LIFT = (0.0, 0.0, 0.0, 0.0, 0.05, 0.07, 0.05, 0.02)

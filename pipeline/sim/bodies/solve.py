@@ -58,9 +58,8 @@ def frame_of(body: Body) -> Frame:
         ankle = heads[BONE[f"foot_{side}"]]
         shoe = vertices[shoes & (vertices[:, 1] * sign > 0)]
         y = float(shoe[:, 1].mean())
-        toes_x = float(heads[BONE[f"toes_{side}"], 0])
         heel.append(np.array([shoe[:, 0].min() + 0.06, y, 0.0]) - ankle)
-        ball.append(np.array([toes_x, y, 0.0]) - ankle)
+        ball.append(heads[BONE[f"toes_{side}"]] - ankle)
         tip.append(np.array([shoe[:, 0].max() - 0.05, y, 0.0]) - ankle)
         wrist, knuckles = heads[BONE[f"hand_{side}"]], heads[BONE[f"fingers_{side}"]]
         ahead = (knuckles - wrist) / np.linalg.norm(knuckles - wrist)
@@ -204,7 +203,8 @@ def two_bone(
     )
     bend = pole - direction * _dot(pole, direction)
     size = np.sqrt((bend * bend).sum(axis=-1, keepdims=True))
-    spare = _cross(direction, np.broadcast_to(np.array([0.0, 1.0, 0.0]), direction.shape))
+    least = np.eye(3)[np.argmin(np.abs(direction), axis=-1)]
+    spare = least - direction * _dot(least, direction)
     bend = _unit(np.where(size > 1e-6, bend, spare))
     cosine = np.clip((upper_ft**2 + length**2 - lower_ft**2) / (2 * upper_ft * length), -1, 1)
     sine = np.sqrt(1 - cosine**2)
