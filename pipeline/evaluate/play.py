@@ -159,7 +159,7 @@ def play_tables(name: str, t_s: np.ndarray, ball_ft: np.ndarray, players_ft: np.
             "score": np.ones(count),
         }
     )
-    holds = [
+    holds: list[dict[str, Any]] = [
         {
             "shot": 0,
             "kind": "hold",

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -200,6 +201,12 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
 
         return rows
 
+    def boxes(folder: Path) -> Iterator[Row]:
+        return boxes_rows(folder.name, evaluate_boxes(folder, settings=settings.detector))
+
+    def play(folder: Path, name: str) -> Iterator[Row]:
+        return play_rows(name, evaluate_play(folder))
+
     for path in sorted(source.clips.glob("*.mp4")):
         yield Part("evaluate film", path, film(path))
     data = source.data
@@ -218,11 +225,11 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
         yield Part(
             "evaluate boxes",
             folder,
-            lambda folder=folder: boxes_rows(folder.name, evaluate_boxes(folder, settings=settings.detector)),
+            partial(boxes, folder),
         )
     yield Part("evaluate mot", data / "mot_boxes", lambda: mot_rows(evaluate_mot(data / "mot_boxes", 0)))
     for folder, name in ((data / "possessions", "real possessions"), (data / "possessions_read", "read possessions")):
-        yield Part("evaluate play", folder, lambda folder=folder, name=name: play_rows(name, evaluate_play(folder)))
+        yield Part("evaluate play", folder, partial(play, folder, name))
 
 
 def write_report(source: Sources, readme: Path, on_part: Callable[[str], None]) -> tuple[Row, ...]:

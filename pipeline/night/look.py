@@ -141,21 +141,20 @@ def look_at(picture: np.ndarray, areas: AreaNetwork, detector: Detector, setting
 
 def picture_as_json(image: str, read: PictureRead, points_px: Sequence[tuple[float, float]]) -> dict[str, Any]:
     """What a picture shows, ready for JSON; lengths in feet, unknown values null."""
-    fit = read.fit
-    found = isinstance(fit, CourtFit)
-    lens = fit.camera.lens if found else None
+    fit = read.fit if isinstance(read.fit, CourtFit) else None
+    lens = None if fit is None else fit.camera.lens
     return {
         "image": image,
-        "registered": found,
-        "reason": "" if found else fit.reason,
-        "rule_book": fit.rule_book if found else None,
-        "homography": fit.camera.image_to_court().tolist() if found else None,
+        "registered": fit is not None,
+        "reason": read.fit.reason if isinstance(read.fit, NoCourt) else "",
+        "rule_book": None if fit is None else fit.rule_book,
+        "homography": None if fit is None else fit.camera.image_to_court().tolist(),
         "lens": None
         if lens is None
         else {"k1": float(lens.k1), "centre_px": [float(c) for c in lens.centre_px], "width_px": float(lens.width_px)},
-        "residual_ft": fit.residual_ft if found else None,
-        "residual_px": fit.residual_px if found else None,
-        "quality": fit.quality if found else None,
+        "residual_ft": None if fit is None else fit.residual_ft,
+        "residual_px": None if fit is None else fit.residual_px,
+        "quality": None if fit is None else fit.quality,
         "points": [{"px": list(px), "court_ft": _listed(read.on_court(px))} for px in points_px],
         "bodies": [
             {

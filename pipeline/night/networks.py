@@ -33,5 +33,8 @@ def film_networks(settings: Settings) -> Networks:
     return Networks(
         areas=lambda: open_areas(settings),
         detector=lambda: OnnxDetector(settings=keep, threads=settings.night.network_threads),
-        digests=(file_digest(shipped_weights("areas", "onnx")), file_digest(shipped_weights("detector", "onnx"))),
+        digests=lambda: (
+            file_digest(shipped_weights("areas", "onnx")),
+            file_digest(shipped_weights("detector", "onnx")),
+        ),
     )

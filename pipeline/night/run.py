@@ -52,11 +52,11 @@ VISION_CODE = (
 
 @dataclass(frozen=True, slots=True)
 class Networks:
-    """How to open the two networks, and digests of their weights; they are opened only if a stage needs them."""
+    """How to open the two networks and to tell their weights apart; they are opened only if a stage needs them."""
 
     areas: Callable[[], AreaNetwork]
     detector: Callable[[], Detector]
-    digests: tuple[str, str]
+    digests: Callable[[], tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +224,7 @@ def _vision_stage(film: Path, digest: str, networks: Networks, settings: Setting
         shots = judge_shots(seen.found, seen.areas, settings.film.live)
         return {"shots": shots, "frames": seen.frames, "marks": seen.marks, "areas": seen.areas, "boxes": seen.boxes}
 
+    areas, detector = networks.digests()
     return Stage(
         "film",
         (),
@@ -231,7 +232,7 @@ def _vision_stage(film: Path, digest: str, networks: Networks, settings: Setting
         VISION_CODE,
         [settings.film, settings.court.marks, night],
         run,
-        {"film": digest, "areas": networks.digests[0], "detector": networks.digests[1]},
+        {"film": digest, "areas": areas, "detector": detector},
     )
 
 

@@ -1,0 +1,74 @@
+"""The table of numbers: every value with its count, and only the table in the README changes."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from pipeline.errors import DataError
+from pipeline.evaluate.report import (
+    BEGIN,
+    END,
+    Row,
+    Sources,
+    boxes_rows,
+    court_rows,
+    mot_rows,
+    play_rows,
+    put_into,
+    table,
+    write_report,
+)
+
+
+def test_only_the_section_changes():
+    text = f"before\n{BEGIN}\nold\n{END}\nafter\n"
+    assert put_into(text, "new") == f"before\n{BEGIN}\nnew\n{END}\nafter\n"
+    assert put_into(put_into(text, "a"), "b") == put_into(text, "b")
+
+
+@pytest.mark.parametrize("text", ["", BEGIN, f"{END}{BEGIN}", f"{BEGIN}{END}{BEGIN}{END}"])
+def test_a_readme_without_its_marks_is_refused(text):
+    with pytest.raises(DataError, match="once each"):
+        put_into(text, "new")
+
+
+def test_the_table_names_machine_day_and_counts():
+    text = table([Row("a", "b", "1.0 %", "7 frames")], "2 cores", datetime(2026, 5, 6, tzinfo=UTC))
+    assert "2026-05-06" in text
+    assert "2 cores" in text
+    assert "| a | b | 1.0 % | 7 frames |" in text
+
+
+def test_missing_data_is_said_and_nothing_else_happens(tmp_path):
+    readme = tmp_path / "README.md"
+    readme.write_text(f"{BEGIN}\n{END}\n")
+    (tmp_path / "clips").mkdir()
+    begun: list[str] = []
+    rows = write_report(Sources(tmp_path / "clips", tmp_path / "none", (tmp_path / "boxes",)), readme, begun.append)
+    assert begun == []
+    assert {row.value for row in rows} == {"not measured: its data is not here"}
+    assert readme.read_text().count("not measured") == len(rows) == 5
+
+
+def test_values_that_are_not_defined_read_none():
+    (row,) = boxes_rows("x", {"classes": {"ball": {"labels": 0, "ap50": None, "recall": None, "precision": 0.5}}})
+    assert row.value == "none / none / 50.0 %"
+    one = {"frames": 3, "registered": 0.0, "median_ft": None, "p90_ft": None}
+    rows = list(court_rows({"games": {"tv_c": one}, "all": one}, ["tv_c"]))
+    assert rows[0].data == "real frames, tv_c (held out)"
+    assert rows[1].value == "none / none"
+
+
+def test_trackers_stand_side_by_side():
+    one = {"HOTA": 0.7, "AssA": 0.6, "DetA": 0.9, "IDF1": 0.8, "switches": 5}
+    rows = list(mot_rows({"sequences": 2, "boxes": 9, **dict.fromkeys(("ours", "bytetrack", "ocsort", "cbiou"), one)}))
+    assert [row.value for row in rows] == ["70.0 % / 60.0 % / 80.0 % / 5"] * 4
+
+
+def test_readers_and_base_rates_have_rows_of_their_own():
+    base = {"others_in_paint_share": {"0": 0.25, "1": 0.75}, "drives_into_paint": 4, "crowded_threshold": 5}
+    rows = list(play_rows("real", {**base, "crowded_share": 0.0}))
+    assert rows[0].value == "0: 25.0, 1: 75.0"
+    readers = {"drives": {"recall": 0.5, "precision": None, "seen_by_both": 2}}
+    (row,) = play_rows("read", {**base, "crowded_share": 0.0, "readers": readers})
+    assert (row.value, row.count) == ("50.0 % / none", "2 seen by both")

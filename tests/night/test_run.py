@@ -1,0 +1,147 @@
+"""From a film to tags, with networks that know the truth: the whole way but the weights."""
+
+import json
+
+import numpy as np
+import pytest
+from acted_film import CAMERA, Play, knowing_networks, number_of, write_film
+
+from pipeline.court.tables import CAMERAS
+from pipeline.errors import FilmError
+from pipeline.film.tables import SHOTS
+from pipeline.night.library import Library
+from pipeline.night.run import run_film
+from pipeline.night.settings import NightSettings
+from pipeline.players.tables import BOXES, TRACKS
+from pipeline.settings import Settings
+from pipeline.spacing.settings import CrowdedPaintSettings, FaultSettings
+from pipeline.tags import State
+
+CROWD = Play(inside=6)
+
+
+def silent(_stage):
+    return lambda _done, _total: None
+
+
+def run(film, library, play, settings=None, *, opened=lambda _: None, book=None):
+    return run_film(
+        film, Library(library), knowing_networks(play, opened), settings or Settings(), book=book, progress=silent
+    )
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory):
+    return write_film(tmp_path_factory.mktemp("films") / "crowd.mp4", CROWD)
+
+
+@pytest.fixture(scope="module")
+def first(film, tmp_path_factory):
+    return run(film, tmp_path_factory.mktemp("libraries") / "library", CROWD)
+
+
+def test_frames_know_their_number(film):
+    from pipeline.film.decode import decode
+
+    assert [number_of(frame.image) for frame in decode(film)] == list(range(150))
+
+
+def test_the_fault_is_found(first):
+    assert first.registered_frames == first.live_frames == 75
+    (tag,) = first.tags
+    seen = tag.candidate
+    assert seen.kind == "crowded_paint"
+    assert seen.measures["count"] == 6
+    # The free-throw line is 13.75 ft from the ring: 13.25 ft of way at 14 ft/s from 2.0 s on.
+    assert seen.t_s == pytest.approx(2.0 + 13.25 / 14, abs=0.13)
+    assert first.merge.new == (tag.tag,)
+    assert tag.state is State.CANDIDATE
+
+
+def test_tables_hold_what_was_acted(first):
+    tracks = TRACKS.read(first.game.tables)
+    at_end = tracks.filter(np.isclose(tracks["t_s"].to_numpy(), 5.6))
+    places = np.column_stack([at_end["x_ft"].to_numpy(), at_end["y_ft"].to_numpy()])
+    for place in CROWD.places_ft[140]:
+        assert np.linalg.norm(places - place, axis=1).min() < 1.0, place
+    cameras = CAMERAS.read(first.game.tables)
+    assert np.median(cameras["focal_px"].to_numpy()) == pytest.approx(CAMERA.focal_px, rel=0.05)
+    assert set(SHOTS.read(first.game.tables)["live"].to_pylist()) == {True}
+    assert BOXES.read(first.game.tables).num_rows == 75 * 11
+
+
+def test_running_again_does_nothing_and_doubles_nothing(film, first):
+    opened: list[str] = []
+    again = run(film, first.game.folder.parents[1], CROWD, opened=opened.append)
+    assert opened == []
+    assert not any(stage.ran for stage in again.stages)
+    assert [t.tag for t in again.tags] == [t.tag for t in first.tags]
+
+
+def test_another_threshold_reruns_only_what_depends_on_it(film, first):
+    strict = Settings(faults=FaultSettings(crowded_paint=CrowdedPaintSettings(others_at_least=7)))
+    again = run(film, first.game.folder.parents[1], CROWD, strict)
+    assert [stage.stage for stage in again.stages if stage.ran] == ["spacing"]
+    assert again.tags == ()
+    back = run(film, first.game.folder.parents[1], CROWD)
+    assert [t.tag for t in back.tags] == [t.tag for t in first.tags]
+
+
+def test_a_clear_lane_yields_none(tmp_path):
+    clear = Play(inside=2)
+    result = run(write_film(tmp_path / "clear.mp4", clear), tmp_path / "library", clear)
+    assert result.tags == ()
+    assert result.possessions >= 1
+
+
+def test_a_moved_film_is_the_same_game(film, first, tmp_path):
+    moved = tmp_path / "renamed.mp4"
+    moved.write_bytes(film.read_bytes())
+    again = run(moved, first.game.folder.parents[1], CROWD)
+    assert again.game == first.game
+    assert not again.stages[0].ran
+
+
+def test_a_broken_film_leaves_nothing(film, tmp_path):
+    data = bytearray(film.read_bytes())
+    broken = tmp_path / "broken.mp4"
+    broken.write_bytes(bytes(data[: len(data) // 2]))
+    with pytest.raises(FilmError):
+        run(broken, tmp_path / "library", CROWD)
+    assert not (tmp_path / "library").exists()
+
+
+def test_a_kill_in_the_vision_pass_leaves_nothing(film, tmp_path):
+    def killed(_network: str) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run(film, tmp_path / "library", CROWD, opened=killed)
+    assert not (tmp_path / "library").exists()
+
+
+def test_a_kill_in_a_later_stage_loses_only_that_stage(film, tmp_path, monkeypatch):
+    from pipeline.night import run as module
+
+    def killed(*_arguments, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "track", killed)
+    with pytest.raises(KeyboardInterrupt):
+        run(film, tmp_path / "library", CROWD)
+    monkeypatch.undo()
+    again = run(film, tmp_path / "library", CROWD)
+    assert [stage.stage for stage in again.stages if not stage.ran] == ["film", "court"]
+    assert len(again.tags) == 1
+
+
+def test_staffs_rule_book_is_used(film, tmp_path):
+    result = run(film, tmp_path / "library", CROWD, book="nba")
+    assert result.game.file().rule_book == "nba"
+    state = json.loads(result.game.state_file.read_text())
+    assert set(state) == {"film", "court", "players", "ball", "actions", "spacing"}
+
+
+def test_fewer_frames_a_second_still_find_it(film, tmp_path):
+    slow = Settings(night=NightSettings(analysed_frames_per_s=8))
+    assert [t.candidate.measures["count"] for t in run(film, tmp_path / "library", CROWD, slow).tags] == [6]
