@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
+from scipy.special import gammaln
 
-from pipeline.players.motion import MotionModel, inverse_2x2, update
+from pipeline.players.motion import MotionModel, inverse_2x2, robust_update
 from pipeline.players.settings import AssociationSettings
 from pipeline.players.sightings import Population, Sightings
 
@@ -53,6 +54,17 @@ class _Bodies:
         return _Bodies(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in self.__slots__))
 
 
+def student_log_density(
+    squared: np.ndarray, determinant: np.ndarray, dimensions: int, freedom: float
+) -> np.ndarray:
+    """Logarithm of a multivariate Student density of Mahalanobis length² ``squared`` and scale ``determinant``.
+
+    Boxes err with heavy tails: an arm goes up, a foot is hidden. With many degrees of freedom it is the normal density.
+    """
+    constant = gammaln((freedom + dimensions) / 2) - gammaln(freedom / 2) - 0.5 * dimensions * np.log(freedom * np.pi)
+    return constant - 0.5 * np.log(determinant) - 0.5 * (freedom + dimensions) * np.log1p(squared / freedom)
+
+
 def kit_ratio(
     kit: np.ndarray, kits: np.ndarray, other: np.ndarray, settings: AssociationSettings, population: Population
 ) -> np.ndarray:
@@ -81,8 +93,7 @@ def _ratios(
     spread = bodies.spread[:, None, :2, :2] + sightings.covariance[rows][None]
     inverse, determinant = inverse_2x2(spread)
     distance = np.einsum("tni,tnij,tnj->tn", innovation, inverse, innovation)
-    # a share of outliers (a foot hidden, a jump) keeps the ratio from falling without bound inside the gate
-    place = -0.5 * distance - LOG_2PI - 0.5 * np.log(determinant) + np.log(population.area)
+    place = student_log_density(distance, determinant, 2, settings.freedom) + np.log(population.area)
     size_gap = sightings.log_size[rows][None] - bodies.size[:, None, :]
     variance = bodies.size_variance[:, None, :] + sightings.size_sigma[rows][None] ** 2
     broad = 2 * np.asarray(population.log_size_sigma) ** 2 + variance
@@ -160,7 +171,9 @@ def follow(
         before[pairs_row] = moved.last[pairs_body]
         if len(pairs_body):
             b, r = pairs_body, pairs_row
-            state, spread = update(moved.state[b], moved.spread[b], sightings.position[r], sightings.covariance[r])
+            state, spread = robust_update(
+                moved.state[b], moved.spread[b], sightings.position[r], sightings.covariance[r], settings.freedom
+            )
             variance = moved.size_variance[b]
             gain = variance / (variance + sightings.size_sigma[r] ** 2)
             kit, kits = moved.kit[b], moved.kits[b]

@@ -14,11 +14,11 @@ import numpy as np
 
 from pipeline.errors import ShapeError
 from pipeline.players.association import tracklets
-from pipeline.players.camera_motion import CameraPath, camera_path
+from pipeline.players.camera_motion import CameraPath, camera_path, refined
 from pipeline.players.motion import MotionModel, smooth
 from pipeline.players.settings import BoxTrackingSettings
 from pipeline.players.sightings import Population, Sightings
-from pipeline.players.stitching import close_gaps, fill_capacity, link_ratios, paths_of
+from pipeline.players.stitching import close_gaps, fill_capacity, link_ratios, paths_of, smooth_rows
 
 SIZE_MODEL = MotionModel(speed=(1.0, 0.4), keeps_s=0.3)
 """How log width and log height of a walking body's box change: strides and arms open and close the width in
@@ -62,14 +62,20 @@ def measured_edge_noise(boxes: np.ndarray, moment: np.ndarray, rows: list[np.nda
 
 
 def _sightings(
-    boxes: np.ndarray, moment: np.ndarray, times_s: np.ndarray, score: np.ndarray, camera: CameraPath, noise: float
+    boxes: np.ndarray,
+    moment: np.ndarray,
+    times_s: np.ndarray,
+    score: np.ndarray,
+    camera: CameraPath,
+    noise: float,
+    shape_sigma: float,
 ) -> Sightings:
     centre = (boxes[:, :2] + boxes[:, 2:]) / 2
     size = np.maximum(boxes[:, 2:] - boxes[:, :2], 1.0)
     scale = camera.scale_at(moment)
     covariance = np.zeros((len(boxes), 2, 2))
     error = noise * size / np.sqrt(2) * scale[:, None]
-    covariance[:, 0, 0], covariance[:, 1, 1] = (error**2 + 0.05**2).T
+    covariance[:, 0, 0], covariance[:, 1, 1] = (error**2 + ((shape_sigma * size[:, 1] * scale) ** 2)[:, None]).T
     return Sightings(
         moment=moment,
         times_s=times_s,
@@ -81,6 +87,28 @@ def _sightings(
         score=score,
         official=np.full(len(boxes), np.nan),
     )
+
+
+def _surprises(
+    sightings: Sightings, rows: list[np.ndarray], model: MotionModel
+) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
+    """What followed bodies did between neighbouring frames beyond their smooth motion, by moment."""
+    long = [own for own in rows if len(own) >= 5]
+    states, _ = smooth_rows(sightings, long, model)
+    by_moment: dict[int, list[tuple[np.ndarray, np.ndarray, float]]] = {}
+    for own, state in zip(long, states, strict=True):
+        moments = sightings.moment[own]
+        for k in np.flatnonzero(np.diff(moments) == 1):
+            dt = sightings.times_s[moments[k + 1]] - sightings.times_s[moments[k]]
+            velocity = 0.5 * (state[k, 2:] + state[k + 1, 2:])
+            found = sightings.position[own[k + 1]]
+            surprise = found - sightings.position[own[k]] - velocity * dt
+            error = float(np.sqrt(np.trace(sightings.covariance[own[k]])))
+            by_moment.setdefault(int(moments[k + 1]), []).append((found, surprise, error))
+    return [
+        (moment, np.array([b[0] for b in bodies]), np.array([b[1] for b in bodies]), np.array([b[2] for b in bodies]))
+        for moment, bodies in sorted(by_moment.items())
+    ]
 
 
 def track_boxes(
@@ -126,18 +154,19 @@ def track_boxes(
     order = np.lexsort((*every.T, moment))
     every, moment, score = every[order], moment[order], score[order]
     camera = camera_path(every, moment, len(times_s), size_px, settings.body_ft)
-    model = MotionModel((settings.speed_along_ft_s, settings.speed_down_ft_s), settings.keeps_s)
+    model = MotionModel((settings.speed_along_ft_s, settings.speed_down_ft_s), settings.keeps_s, settings.wander)
     noise = settings.edge_noise
-    for _ in range(2):
-        sightings = _sightings(every, moment, times_s, score, camera, noise)
+    for round_ in range(3):
+        sightings = _sightings(every, moment, times_s, score, camera, noise, settings.shape_sigma)
         log_spread = np.clip(np.std(sightings.log_size, axis=0), 0.05, 0.5)
         view = np.asarray(size_px) * np.median(camera.scale)
         population = Population(area=float(np.prod(view)), log_size_sigma=(float(log_spread[0]), float(log_spread[1])))
         rows = tracklets(sightings, model, settings.association, population)
-        measured = measured_edge_noise(every, moment, rows, noise)
-        if abs(np.log(measured / noise)) < 0.2:
+        if round_ == 2:
             break
-        noise = measured
+        noise = measured_edge_noise(every, moment, rows, noise)
+        camera = refined(camera, _surprises(sightings, rows, model))
+        model = MotionModel(model.speed, model.keeps_s, settings.wander_refined)
 
     def in_view(moments: np.ndarray, positions: np.ndarray) -> np.ndarray:
         seen = camera.to_picture(moments, positions)

@@ -175,3 +175,49 @@ def _steadied(steps: np.ndarray, heights: np.ndarray, bounds: np.ndarray) -> np.
         level += rate * (gap[k] - level)
         backwards[k] = level
     return summed + 0.5 * (forwards + backwards)
+
+
+def refined(
+    camera: CameraPath, steps: list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]
+) -> CameraPath:
+    """The camera's path made steadier by bodies that were followed.
+
+    Bodies do not all turn at once: what all of them seem to do together beyond their own smooth motion from one
+    frame to the next is the camera.
+
+    Parameters
+    ----------
+    camera : CameraPath
+    steps : list of (moment, places, surprises, errors)
+        For a moment k > 0: where the bodies were found on the plane, (n, 2); by how much they missed the smooth motion
+        from the moment before, (n, 2); and the standard error of that, (n,).
+
+    Returns
+    -------
+    CameraPath
+    """
+    frames = len(camera.scale)
+    zoom = np.zeros(frames)
+    move = np.zeros((frames, 2))
+    for moment, places, surprises, errors in steps:
+        if len(places) < 3:
+            continue
+        about = places - camera.shift[moment]
+        spread = np.sqrt(np.mean(np.sum(about**2, axis=1))) + 1e-9
+        design = np.zeros((2 * len(places), 3))
+        design[0::2, 0] = design[1::2, 1] = 1.0
+        design[0::2, 2], design[1::2, 2] = (about / spread).T
+        target = surprises.reshape(-1)
+        scale = np.repeat(errors, 2)
+        weight = 1 / scale**2
+        # one more body's worth of belief that nothing happened
+        prior = np.diag([1.0, 1.0, 2.0]) / np.median(errors) ** 2
+        for _ in range(6):
+            inner = design.T * weight
+            solution = np.linalg.solve(inner @ design + prior, inner @ target)
+            residual = (target - design @ solution) / scale
+            weight = 1 / scale**2 / (1 + (residual / 2) ** 2)
+        move[moment], zoom[moment] = solution[:2], solution[2] / spread
+    # a point q about the frame's middle that was put at S q + T belongs at (S q + T) - move - zoom * S q
+    factor = np.exp(-np.cumsum(zoom))
+    return CameraPath(camera.scale * factor, camera.shift - np.cumsum(move, axis=0), camera.middle_px)

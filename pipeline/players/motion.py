@@ -29,10 +29,13 @@ class MotionModel:
         Standard deviation of the velocity along the two axes, plane units per second.
     keeps_s : float
         Time constant with which velocity decays, seconds.
+    wander : float
+        What the plane itself wanders under a body (errors of the camera's motion), plane units per root second.
     """
 
     speed: tuple[float, float]
     keeps_s: float
+    wander: float = 0.0
 
     def transition(self, dt_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Exact transition and noise over steps of ``dt_s`` seconds (any shape, non-negative).
@@ -56,7 +59,7 @@ class MotionModel:
             step[..., place, place] = 1.0
             step[..., place, velocity] = self.keeps_s * -np.expm1(-ratio)
             step[..., velocity, velocity] = decay
-            noise[..., place, place] = variance * self.keeps_s**2 * travel
+            noise[..., place, place] = variance * self.keeps_s**2 * travel + self.wander**2 * dt
             noise[..., place, velocity] = variance * self.keeps_s * np.expm1(-ratio) ** 2
             noise[..., velocity, place] = noise[..., place, velocity]
             noise[..., velocity, velocity] = -variance * np.expm1(-2 * ratio)
@@ -93,6 +96,21 @@ def update(
     updated = state + (gain @ (position - state[..., :2])[..., None])[..., 0]
     narrowed = spread - gain @ spread[..., :2, :]
     return updated, 0.5 * (narrowed + np.swapaxes(narrowed, -1, -2))
+
+
+def robust_update(
+    state: np.ndarray, spread: np.ndarray, position: np.ndarray, covariance: np.ndarray, freedom: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """:func:`update` that believes a position the less the farther it is from where it was expected.
+
+    The covariance of the position is multiplied by (freedom + m²) / (freedom + 2) where that is above 1, m the
+    Mahalanobis length of the miss: one step of the fit of a Student distribution.
+    """
+    inverse, _ = inverse_2x2(spread[..., :2, :2] + covariance)
+    miss = position - state[..., :2]
+    squared = np.einsum("...i,...ij,...j->...", miss, inverse, miss)
+    factor = np.maximum((freedom + squared) / (freedom + 2), 1.0)
+    return update(state, spread, position, covariance * factor[..., None, None])
 
 
 def smooth(

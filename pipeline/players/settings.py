@@ -27,7 +27,8 @@ class AssociationSettings(BaseModel):
     strong_score: float = Field(0.4, ge=0, le=1, description="Detections from here on may begin a track.")
     least_ratio: float = Field(-1.0, description="Least log-likelihood ratio of a link to a strong detection.")
     least_ratio_weak: float = Field(2.0, description="The same for a weak detection.")
-    gate_sigma: float = Field(4.0, gt=0, description="Largest miss of the predicted place, in its standard deviations.")
+    gate_sigma: float = Field(6.0, gt=0, description="Largest miss of the predicted place, in its standard deviations.")
+    freedom: float = Field(5.0, gt=0, description="Degrees of freedom of the places' Student distribution.")
     longest_coast_s: float = Field(0.6, gt=0, description="A body unseen for longer is left to the stitching.")
     width_rate: float = Field(
         1.2, gt=0, description="How fast the logarithm of a box's width wanders, per root second."
@@ -68,8 +69,11 @@ class BoxTrackingSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     body_ft: float = Field(6.3, gt=0, description="Height of a standing body's box, which gives pixels a scale.")
     speed_along_ft_s: float = Field(6.8, gt=0, description="Standard deviation of velocity across the picture.")
-    speed_down_ft_s: float = Field(3.0, gt=0, description="The same down the picture: depth, foreshortened, and jumps.")
+    speed_down_ft_s: float = Field(4.5, gt=0, description="The same down the picture: depth, foreshortened, and jumps.")
     keeps_s: float = Field(1.5, gt=0, description="Time constant with which a body's velocity is forgotten.")
+    shape_sigma: float = Field(0.015, ge=0, description="How far limbs move a box's middle, share of its height.")
+    wander: float = Field(0.3, ge=0, description="Error of the camera's estimated motion, feet per root second.")
+    wander_refined: float = Field(0.2, ge=0, description="The same once followed bodies have steadied it.")
     edge_noise: float = Field(
         0.03, gt=0, description="Edge error as a share of the box's size where it cannot be measured."
     )

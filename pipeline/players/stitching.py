@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from pipeline.players.association import LOG_2PI, kit_ratio
+from pipeline.players.association import LOG_2PI, kit_ratio, student_log_density
 from pipeline.players.motion import MotionModel, smooth
 from pipeline.players.settings import AssociationSettings, StitchSettings
 from pipeline.players.sightings import Population, Sightings
@@ -187,7 +187,7 @@ def link_ratios(
     chance = -np.log(population.area) - np.sum(
         0.5 * (start_state[j, 2:] / speed) ** 2 + np.log(speed) + 0.5 * LOG_2PI, axis=1
     )
-    place = -0.5 * distance - 0.5 * log_determinant - 2 * LOG_2PI - chance
+    place = student_log_density(distance, np.exp(log_determinant), 4, association.freedom) - chance
     broad = 2 * np.asarray(population.log_size_sigma) ** 2
     rate = np.array([association.width_rate, association.height_rate])
     own = np.array([association.width_sigma, association.height_sigma])
