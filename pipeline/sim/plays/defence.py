@@ -43,6 +43,7 @@ class Order(Enum):
     POST = "post"
     TRAIL = "trail"
     PLACE = "place"
+    WALK = "walk"
 
 
 def unit(vector: np.ndarray) -> np.ndarray:
@@ -80,7 +81,7 @@ class Defence:
                 man=d - 5,
                 delay_s=float(np.clip(rng.normal(0.24, 0.05), 0.12, 0.4)),
                 on_ball_gap_ft=float(np.clip(rng.normal(3.7, 0.7), 2.4, 5.5)),
-                sag=float(np.clip(rng.normal(0.92, 0.14), 0.6, 1.3)),
+                sag=float(np.clip(rng.normal(1.08, 0.16), 0.7, 1.5)),
             )
 
     def codes(self) -> np.ndarray:
@@ -187,6 +188,9 @@ class Defence:
             man = self._seen(duty.man, duty.delay_s)
             ball = stage.ball_uv
             carry = 0.45
+            if duty.order is Order.WALK and duty.place is not None:
+                stage.go(d, duty.place(), 4.5)
+                continue
             if duty.order is Order.PLACE and duty.place is not None:
                 goal = duty.place()
                 carry = 0.0
@@ -241,7 +245,8 @@ class Officials:
     """Three officials: lead beyond the baseline, centre and trail beside the play. None enters the paint."""
 
     stage: Stage
-    lead_side: int = 1
+    side: int = 1
+    """Where lead and trail work: +v or -v."""
     _u: float = 20.0
     _v: float = 0.0
 
@@ -252,15 +257,14 @@ class Officials:
         self._u += (float(ball[0]) - self._u) * (DT_S / 0.6)
         self._v += (float(ball[1]) - self._v) * (DT_S / 1.2)
         lead, centre, trail = OFFICIALS
-        if self._v * self.lead_side < -8 and self._u < 30:
-            self.lead_side = -self.lead_side
         edge = floor.half_width_ft
         beyond = floor.baseline_u_ft - 2.2
         lead_u = beyond if self._u < 46 else max(beyond, self._u - 34)
-        lead_v = self.lead_side * np.clip(floor.half_lane_ft + 4.0 + 0.25 * abs(self._v), 0, edge - 4)
+        towards = float(np.clip(self._v * self.side / 12, -1, 1))
+        lead_v = self.side * (floor.half_lane_ft + 5.0 + 3.0 * towards)
         self._send(lead, np.array([lead_u, lead_v]))
-        self._send(centre, np.array([max(floor.line_u_ft + 2.0, self._u - 8), -self.lead_side * (edge + 0.6)]))
-        self._send(trail, np.array([max(floor.arc_ft + 6.0, self._u + 7), self.lead_side * (edge + 0.3)]))
+        self._send(centre, np.array([max(floor.line_u_ft + 2.0, self._u - 8), -self.side * (edge + 0.6)]))
+        self._send(trail, np.array([max(floor.arc_ft + 6.0, self._u + 7), self.side * (edge + 0.3)]))
 
     def _send(self, body: int, goal: np.ndarray) -> None:
         distance = self.stage.distance(body, goal)
@@ -273,6 +277,3 @@ def defenders_start(offence_uv: np.ndarray, ball_uv: np.ndarray) -> np.ndarray:
     on_ball = np.hypot(*(offence_uv - ball_uv).T) < 0.5
     r = np.maximum(np.hypot(*offence_uv.T), 1e-6)[:, None]
     return np.where(on_ball[:, None], offence_uv * (1 - np.minimum(4.0 / r, 0.5)), mean)
-
-
-assert BODIES == 13

@@ -128,7 +128,7 @@ def random_possession(rng: np.random.Generator, book: RuleBook) -> Possession:
         side=1 if rng.random() < 0.5 else -1,
         end="left" if rng.random() < 0.5 else "right",
         offence=int(rng.integers(2)),
-        walk_in=bool(rng.random() < 0.25),
+        walk_in=bool(rng.random() < 0.4),
     )
 
 

@@ -13,7 +13,6 @@ from pipeline.sim.scene import Pose
 
 POSES: tuple[str, ...] = get_args(Pose)
 _INDEX = {name: k for k, name in enumerate(POSES)}
-STRIDES = ("walk", "jog", "run", "backpedal", "slide", "dribble_left", "dribble_right", "drive")
 SHORTEST_S = 0.26
 BLEND_S = 0.2
 _DENY, _POST = 1, 2
@@ -44,7 +43,7 @@ def stride_ft(speed_ft_s: np.ndarray) -> np.ndarray:
     return np.interp(speed_ft_s, [0.0, 4.0, 9.0, 16.0, 22.0], [2.6, 4.2, 6.6, 9.4, 11.2])
 
 
-def pose_paths(stage: Stage, uv: np.ndarray, holder: np.ndarray) -> Posed:
+def pose_paths(stage: Stage, uv: np.ndarray, holder: np.ndarray, start_facing: np.ndarray | None = None) -> Posed:
     """Work out facing and poses over a possession.
 
     Parameters
@@ -54,6 +53,8 @@ def pose_paths(stage: Stage, uv: np.ndarray, holder: np.ndarray) -> Posed:
     uv : ndarray of shape (T, 13, 2)
         Smoothed paths.
     holder : ndarray of int, shape (T,)
+    start_facing : ndarray of shape (13,), optional
+        Facing at the first step; else where they want to look.
     """
     steps = len(uv)
     velocity = np.gradient(uv, DT_S, axis=0)
@@ -62,15 +63,14 @@ def pose_paths(stage: Stage, uv: np.ndarray, holder: np.ndarray) -> Posed:
     ball = np.array([_ball_at(stage, uv, holder, k) for k in range(steps)])
     looks = np.array(stage.looks)
     codes = np.array(stage.duty_path)
-    facing = _facing(uv, velocity, slow, ball, looks, codes, holder)
+    facing = _facing(uv, velocity, slow, ball, looks, codes, holder, start_facing)
     hand = _hand(uv, facing, holder)
     pose = _base_poses(uv, velocity, slow, facing, ball, codes, holder, hand, stage)
     travelled = np.cumsum(speed * DT_S / stride_ft(slow), axis=0)
-    idle = (np.arange(steps) * DT_S / 2.4)[:, None] + np.arange(BODIES) * 0.37
-    stride = np.isin(pose, [_INDEX[p] for p in STRIDES])
-    phase = np.where(stride, travelled + np.arange(BODIES) * 0.31, idle) % 1.0
+    phase = (travelled + np.arange(BODIES) * 0.31) % 1.0
     jump = np.zeros((steps, BODIES))
     pose = _debounced(pose)
+    phase[pose == _INDEX["catch"]] = 1.0  # the end of a catch: ball at the chest
     for span in stage.poses:
         a, b = round(span.start_s / DT_S), min(round(span.end_s / DT_S), steps)
         if b <= a:
@@ -97,12 +97,13 @@ def _facing(
     looks: np.ndarray,
     codes: np.ndarray,
     holder: np.ndarray,
+    start: np.ndarray | None,
 ) -> np.ndarray:
     """Facing angles, shape (T, 13), in the attack frame (0 looks along +u)."""
     steps = len(uv)
     facing = np.empty((steps, BODIES))
     run_from = np.array([6.5] * 5 + [9.5] * 5 + [9.0] * 3)
-    current: np.ndarray | None = None
+    current = start
     for k in range(steps):
         at = uv[k]
         look = ball[k] - at

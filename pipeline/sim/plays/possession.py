@@ -18,13 +18,13 @@ from pipeline.sim.plays.ball_path import ball_path
 from pipeline.sim.plays.defence import Defence, Officials, defenders_start
 from pipeline.sim.plays.execution import Execution
 from pipeline.sim.plays.motion import smooth
-from pipeline.sim.plays.paint_count import PaintCount, count_paint, find_drives
+from pipeline.sim.plays.paint_count import Drive, PaintCount, count_paint, find_drives
 from pipeline.sim.plays.places import places, to_attack, to_court, vector_to_court
 from pipeline.sim.plays.posing import POSES, pose_paths
-from pipeline.sim.plays.scripts import SCRIPTS, Play, Script, bring_up, free_throw_spots, start_spots
+from pipeline.sim.plays.scripts import SCRIPTS, Play, Script, bring_up, dead_ball, free_throw_spots, start_spots
 from pipeline.sim.plays.stage import BODIES, DT_S, OFFICIALS, PlayEvent, Stage
 
-SMOOTH_STEPS = 3.0
+SMOOTH_STEPS = 4.5
 TRIES = 40
 CLEAR_EDGE_FT = 0.45
 """In scripted drives nobody stands nearer to the paint's border than this at a judged moment."""
@@ -60,9 +60,13 @@ class Possession:
         The ball's story with actors.
     events : tuple of PlayEvent
         With actors.
-    live_from_s, live_to_s : float
-        Game clock runs between these.
+    drives : tuple of Drive
+    paint_counts : tuple of PaintCount
+        By the glossary's rule, with actors; ``moment`` is a step.
+    steady_from_s : float
+        From here on the half-court play.
     marks : dict
+        Times the script noted: ring_s, end_s, whistle_s ...
     """
 
     script: Script
@@ -85,6 +89,7 @@ class Possession:
     holder: np.ndarray
     spans: tuple[tuple[str, float, float, int, int | None, bool], ...]
     events: tuple[PlayEvent, ...]
+    drives: tuple[Drive, ...]
     paint_counts: tuple[PaintCount, ...]
     steady_from_s: float
     marks: dict[str, float]
@@ -118,8 +123,10 @@ def simulate(
     offence: int = 0,
     start_xy_ft: np.ndarray | None = None,
     start_velocity_ft_s: np.ndarray | None = None,
+    start_facing_rad: np.ndarray | None = None,
     start_holder: int | None = None,
     walk_in: bool = False,
+    dead_s: float = 0.0,
 ) -> Possession:
     """Simulate one possession.
 
@@ -139,10 +146,14 @@ def simulate(
         Attacking team, 0 or 1.
     start_xy_ft, start_velocity_ft_s : ndarray of shape (13, 2), optional
         Where actors are when it begins (court frame); else in the script's places.
+    start_facing_rad : ndarray of shape (13,), optional
+        Which way actors face then.
     start_holder : int, optional
         Actor with the ball at the start; else the point.
     walk_in : bool
         Start with the point bringing the ball over half court.
+    dead_s : float
+        How long people walk about after the whistle at the end; 0 for play that goes on.
 
     Raises
     ------
@@ -155,7 +166,8 @@ def simulate(
         found = _run(
             script, np.random.default_rng([seed, attempt, list(Script).index(script)]), book, dials,
             side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
-            start_velocity_ft_s=start_velocity_ft_s, start_holder=start_holder, walk_in=walk_in,
+            start_velocity_ft_s=start_velocity_ft_s, start_facing_rad=start_facing_rad, start_holder=start_holder,
+            walk_in=walk_in, dead_s=dead_s,
         )  # fmt: skip
         if not fixed or keeps_promise(found, dials.bodies):
             return found
@@ -185,8 +197,10 @@ def _run(
     offence: int,
     start_xy_ft: np.ndarray | None,
     start_velocity_ft_s: np.ndarray | None,
+    start_facing_rad: np.ndarray | None,
     start_holder: int | None,
     walk_in: bool,
+    dead_s: float,
 ) -> Possession:
     floor = places(book)
     mirror = np.array([1.0, float(side)])
@@ -218,13 +232,19 @@ def _run(
             yield from stage.wait(0.8)
         stage.marks["steady_s"] = stage.t_s
         yield from SCRIPTS[script](play)
+        if dead_s > 0:
+            yield from dead_ball(play, dead_s)
 
     stage.play(whole())  # type: ignore[arg-type]
     uv = smooth(np.array(stage.path), SMOOTH_STEPS)
     holders = _holder_path(stage, len(uv))
     screens = [(e.t_s, e.actors["handler"], e.actors["screener"]) for e in stage.events if e.kind == "on_ball_screen"]
-    counts = tuple(c for d in find_drives(uv, holders, DT_S, floor, screens) for c in count_paint(uv, d, DT_S, floor))
-    posed = pose_paths(stage, uv, holders)
+    drives = find_drives(uv, holders, DT_S, floor, screens)
+    counts = tuple(c for d in drives for c in count_paint(uv, d, DT_S, floor))
+    facing_uv = None
+    if start_facing_rad is not None:
+        facing_uv = (start_facing_rad[_order(offence)] - (np.pi if end == "right" else 0.0)) * side
+    posed = pose_paths(stage, uv, holders, facing_uv)
     ball, in_hands = ball_path(stage, uv, posed.facing_rad, posed.hand, posed.jump_ft)
 
     uv = uv * mirror
@@ -265,6 +285,7 @@ def _run(
             for s in stage.spans
         ),
         events=tuple(replace(e, actors={r: actor_of(b, offence) for r, b in e.actors.items()}) for e in stage.events),
+        drives=tuple(replace(d, handler=actor_of(d.handler, offence)) for d in drives),
         paint_counts=tuple(_with_actors(c, offence) for c in counts),
         steady_from_s=stage.marks.get("steady_s", 0.0),
         marks=dict(stage.marks),
@@ -329,6 +350,3 @@ def _apart(points: np.ndarray, gap_ft: float, rng: np.random.Generator) -> np.nd
             p[i] -= n * (gap_ft - d[i, j]) * 0.55
             p[j] += n * (gap_ft - d[i, j]) * 0.55
     return p
-
-
-assert len(POSES) < 128

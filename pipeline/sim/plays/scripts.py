@@ -7,7 +7,7 @@ script is its mirrored movement; the other end is a turn of the floor (``possess
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -91,7 +91,7 @@ def bring_up(play: Play, spots: np.ndarray) -> Steps:
     yield from stage.until(lambda: sum(stage.distance(k, spots[k]) < 4.0 for k in OFFENCE) >= 4, 3.0)
 
 
-# ---- parts that several scripts use --------------------------------------------------------------------------------
+# ---- parts that several scripts use ------------------------------------------------------------
 
 
 def retreat_dribble(play: Play, body: int, seconds: float) -> Steps:
@@ -258,6 +258,7 @@ def _take_paint_places(play: Play, plan: DrivePlan, on_ball: int) -> None:
     wanted = list(plan.paint_others)
     for body in wanted:
         spot = play.jitter(free.pop(0), 0.3)
+        stage.restless_ft[body] = 0.45
         stage.pair_gap.update({(body, other): 2.1 for other in wanted if other != body})
         if body in OFFENCE:
             stage.go(body, spot, 10.0)
@@ -267,6 +268,7 @@ def _take_paint_places(play: Play, plan: DrivePlan, on_ball: int) -> None:
         if body in wanted or body in (plan.handler, plan.screener, on_ball):
             continue
         spot = outside_spot(play, body)
+        stage.restless_ft[body] = 0.8
         if body in OFFENCE:
             stage.go(body, spot, 9.0)
         else:
@@ -320,7 +322,7 @@ def shot(play: Play, style: str) -> Steps:
 
 def _crash(play: Play, shooter: int) -> Steps:
     """While the shot is up some go to the boards, some go back."""
-    stage, floor = play.stage, play.floor
+    stage = play.stage
     yield from stage.wait(0.55)
     for k in OFFENCE:
         if k == shooter:
@@ -333,10 +335,9 @@ def _crash(play: Play, shooter: int) -> Steps:
                 stage.pose(guard, "box_out", 1.0)
         else:
             stage.go(k, stage.position[k] + np.array([5.0, 0.0]), 6.0)
-    del floor
 
 
-# ---- the weak-side motion set --------------------------------------------------------------------------------------
+# ---- the weak-side motion set ------------------------------------------------------------
 
 
 def return_catch_uv(distance_ft: float) -> np.ndarray:
@@ -539,12 +540,23 @@ def _zipper(play: Play) -> Steps:
         yield from shot(play, "jump_shot")
 
 
-# ---- drives ---------------------------------------------------------------------------------------------------------
+# ---- drives ------------------------------------------------------------
 
 
 def scripted_drive(play: Play) -> Steps:
-    """A ball screen for the point, driven into exactly ``execution.bodies`` others in the paint."""
-    stage, defence, floor, ex, rng = play.stage, play.defence, play.floor, play.execution, play.stage.rng
+    """A ball screen for the point, driven into exactly ``execution.bodies`` others in the paint.
+
+    The screen makes contact and the defence goes over it, whatever the other dials say: the on-ball defender must be
+    behind the handler for the count to hold.
+    """
+    stage, defence, rng = play.stage, play.defence, play.stage.rng
+    ex = replace(
+        play.execution,
+        coverage=Coverage.OVER,
+        contact_ft=min(play.execution.contact_ft, 2.6),
+        lag_s=max(play.execution.lag_s, 0.4),
+    )
+    play.execution = ex
     handler, screener = 0, 3
     big, post_guard = defence.guard_of(3), defence.guard_of(4)
     tag, dig, strong = defence.guard_of(2), defence.guard_of(1), 2
@@ -570,7 +582,7 @@ def scripted_drive(play: Play) -> Steps:
     yield from ball_screen_drive(play, plan)
 
 
-# ---- unscripted -----------------------------------------------------------------------------------------------------
+# ---- unscripted ------------------------------------------------------------
 
 
 def unscripted(play: Play) -> Steps:
@@ -686,7 +698,7 @@ def _off_ball(play: Play, seats: list[np.ndarray]) -> Steps:
         yield
 
 
-# ---- transition and free throws ---------------------------------------------------------------------------------------
+# ---- transition and free throws ------------------------------------------------------------
 
 
 def transition(play: Play) -> Steps:
@@ -755,6 +767,7 @@ def free_throws(play: Play) -> Steps:
     """Two free throws by the point; everybody else lines the lane or stands back."""
     stage, defence, floor, rng = play.stage, play.defence, play.floor, play.stage.rng
     spots = free_throw_spots(floor)
+    stage.restless_ft[:10] = 0.25
     for body in range(10):
         if body in OFFENCE:
             stage.go(body, spots[body], 7.0)
@@ -789,6 +802,26 @@ def free_throws(play: Play) -> Steps:
             yield from stage.loose_to(getter, 1.2, made=play.execution.made)
             stage.marks["end_s"] = stage.t_s
     yield from stage.wait(0.5)
+
+
+def dead_ball(play: Play, seconds: float) -> Steps:
+    """After the whistle: people slow down, walk about, put their hands on their hips."""
+    stage, defence, rng = play.stage, play.defence, play.stage.rng
+    stage.marks["whistle_s"] = stage.t_s
+    stage.pick_up()
+    stage.tasks.clear()
+    defence.helps = False
+    stage.pose(11, "signal", 2.5, delay_s=0.1)
+    for body in range(10):
+        stage.restless_ft[body] = 2.0
+        spot = stage.position[body] + stage.velocity[body] * 0.4 + rng.normal(0, 5.0, 2)
+        if body in OFFENCE:
+            stage.go(body, spot, 4.5)
+        else:
+            defence.order(body, Order.WALK, spot)
+        if rng.random() < 0.4:
+            stage.pose(body, "hands_on_hips", seconds, delay_s=float(rng.uniform(1.5, 4.0)))
+    yield from stage.wait(seconds)
 
 
 SCRIPTS: dict[Script, Callable[[Play], Steps]] = {

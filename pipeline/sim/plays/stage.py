@@ -119,7 +119,10 @@ class Stage:
         self.defence_step: Callable[[], None] = lambda: None
         self.officials_step: Callable[[], None] = lambda: None
         self.ability = np.clip(rng.normal(1.0, 0.05, BODIES), 0.9, 1.08)
-        self._sway = np.zeros((BODIES, 2))
+        self.restless_ft = np.array([4.6] * 5 + [1.8] * 5 + [1.0] * 3)
+        """How far each strays from where he is sent."""
+        self._stray = np.zeros((BODIES, 2))
+        self._stray_until = rng.uniform(0.0, 1.5, BODIES)
 
     # ---- orders -------------------------------------------------------------------------------------------------
 
@@ -357,9 +360,15 @@ class Stage:
 
     def _move(self) -> None:
         lim, rng = self.limits, self.rng
-        # nobody stands like a post: a slow sway of the goal
-        self._sway += -self._sway * (DT_S / 1.6) + rng.normal(0.0, 1.0, (BODIES, 2)) * (0.75 * np.sqrt(2 * DT_S / 1.6))
-        goal = self.goal + self._sway * np.minimum(self.yields, 1.0)[:, None]
+        # nobody stands like a post: every second or two he drifts to another spot near where he is sent
+        for body in np.flatnonzero(self._stray_until <= self.t_s):
+            angle, share = rng.uniform(0, 2 * np.pi), np.sqrt(rng.uniform(0.05, 1.0))
+            self._stray[body] = share * np.array([np.cos(angle), np.sin(angle)])
+            self._stray_until[body] = self.t_s + rng.exponential(0.7) + 0.5
+        stray = self.restless_ft.copy()
+        if self.holder is not None:
+            stray[self.holder] *= 0.35
+        goal = self.goal + self._stray * (stray * np.minimum(self.yields, 1.0) ** 2)[:, None]
         half = self.floor.half_width_ft - 1.0
         inside = np.array([b not in self.may_leave_floor and b < 10 for b in range(BODIES)])
         goal[inside, 1] = np.clip(goal[inside, 1], -half, half)

@@ -1,0 +1,147 @@
+"""A stretch of a game: possessions one after the other in one running time.
+
+Play that goes on (a rebound, a made basket) starts the next possession where the last one ended; a
+whistle ends a stretch of live play, people walk about, and the next possession starts afresh.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from pipeline.court.attack_frame import End
+from pipeline.court.rule_books import RuleBook
+from pipeline.sim.plays.execution import Execution, Quality, sample_execution
+from pipeline.sim.plays.possession import Possession, simulate
+from pipeline.sim.plays.scripts import Script
+
+
+class After(Enum):
+    """What follows a possession."""
+
+    PLAY_ON = "play_on"
+    WHISTLE = "whistle"
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One possession as ordered: script, dials, and what follows it."""
+
+    script: Script
+    execution: Execution
+    after: After = After.PLAY_ON
+    same_team: bool = False
+    """Whether the team of the possession before attacks again (free throws after a foul)."""
+    dead_s: float = 12.0
+    side: int = 0
+    """+1 or -1; 0 draws it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """One possession in the game's time."""
+
+    possession: Possession
+    start_s: float
+    end_s: float
+    live_end_s: float
+    """The whistle, or the end of the possession where play goes on."""
+    after: After
+    clock_runs: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Game:
+    """Stretches without gaps."""
+
+    book: RuleBook
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def end_s(self) -> float:
+        """End of the last stretch."""
+        return self.stretches[-1].end_s
+
+    def index_at(self, t_s: float) -> int:
+        """Which stretch a time of the game lies in."""
+        return max(bisect_right([s.start_s for s in self.stretches], t_s) - 1, 0)
+
+    def at(self, t_s: float) -> tuple[Possession, float]:
+        """Possession and its own time at a time of the game."""
+        stretch = self.stretches[self.index_at(t_s)]
+        return stretch.possession, t_s - stretch.start_s
+
+
+def drive_execution(rng: np.random.Generator, bodies: int, *, made: bool | None = None) -> Execution:
+    """Dials of a scripted drive into so many bodies."""
+    base = sample_execution(rng, Quality.GOOD)
+    fall = bool(rng.random() < (0.25 if bodies >= 4 else 0.75)) if made is None else made
+    return replace(base, bodies=bodies, made=fall)
+
+
+def play_game(
+    calls: Sequence[Call], seed: int, book: RuleBook, *, first_offence: int = 0, walk_in: bool = True
+) -> Game:
+    """Simulate the possessions one after the other.
+
+    Parameters
+    ----------
+    calls : sequence of Call
+    seed : int
+    book : RuleBook
+    first_offence : int
+        Team 0 attacks the left ring, team 1 the right one.
+    walk_in : bool
+        Whether possessions that start afresh begin with the ball being brought over half court.
+    """
+    rng = np.random.default_rng([seed, 77])
+    stretches: list[Stretch] = []
+    now = 0.0
+    offence = first_offence
+    before: Possession | None = None
+    for number, call in enumerate(calls):
+        if number and not call.same_team:
+            offence = 1 - offence
+        end: End = "left" if offence == 0 else "right"
+        goes_on = before is not None and stretches[-1].after is After.PLAY_ON
+        side = call.side or (1 if rng.random() < 0.5 else -1)
+        dead = call.dead_s if call.after is After.WHISTLE else 0.0
+        sub_seed = int(rng.integers(2**31))
+        if goes_on and before is not None:
+            facing = before.facing_rad[-1]
+            possession = simulate(
+                call.script, sub_seed, book, execution=call.execution, side=side, end=end, offence=offence,
+                start_xy_ft=before.xy_ft[-1], start_velocity_ft_s=before.velocity_ft_s[-1], start_facing_rad=facing,
+                start_holder=int(before.holder[-1]), dead_s=dead,
+            )  # fmt: skip
+            possession = _joined(before, possession)
+        else:
+            possession = simulate(
+                call.script, sub_seed, book, execution=call.execution, side=side, end=end, offence=offence,
+                walk_in=walk_in, dead_s=dead,
+            )  # fmt: skip
+        length = possession.seconds
+        whistle = possession.marks.get("whistle_s", length)
+        stretches.append(
+            Stretch(possession, now, now + length, now + whistle, call.after, call.script is not Script.FREE_THROWS)
+        )
+        now += length
+        before = possession
+    return Game(book, tuple(stretches))
+
+
+def _joined(before: Possession, after: Possession) -> Possession:
+    """Blend the first poses of a possession from the last of the one before."""
+    steps = min(10, len(after.pose))
+    share = (np.arange(steps) + 1.0)[:, None] / (steps + 1)
+    pose_from, blend, phase = after.pose_from.copy(), after.blend.copy(), after.phase.copy()
+    pose_from[:steps] = before.pose[-1]
+    blend[:steps] = np.where(before.pose[-1] == after.pose[:steps], 1.0, share)
+    shift = (before.phase[-1] - phase[0]) * (before.pose[-1] == after.pose[0])
+    moving = np.cumprod(after.pose == after.pose[0], axis=0).astype(bool)
+    phase = np.where(moving, (phase + shift) % 1.0, phase)
+    return replace(after, pose_from=pose_from, blend=blend, phase=phase)

@@ -1,0 +1,447 @@
+"""The truth of a simulated film, in the pipeline's own tables.
+
+Comes in: a ``FilmPlan`` and, per frame, what the renderer says is seen. Goes out: shots, frames,
+cameras, boxes, tracks, ball, touches, possessions, actions and faults as the pipeline's rooms write
+them, at every frame of the film. Cameras, boxes, tracks and ball are given for the live main-camera
+shots only; a replay is no play. A track is an actor: 0-4 home, 5-9 away, 10-12 officials. The score of
+a true box is its visible share. Faults follow the glossary's rule on the exact paths
+(``plays.paint_count``), written apart from ``pipeline.spacing``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.actions.tables import ACTIONS
+from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
+from pipeline.court.camera import camera_to_row
+from pipeline.court.tables import CAMERAS
+from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.players.tables import BOXES, TRACKS
+from pipeline.sim.crew import FilmPlan, View
+from pipeline.sim.plays.game import Stretch
+from pipeline.sim.plays.paint_count import CROWD, PaintCount
+from pipeline.sim.plays.scripts import Script
+from pipeline.spacing.tables import FAULTS
+from pipeline.tables import TableSpec
+
+OBSERVED_FROM = 0.15
+"""Visible share from which a body counts as seen."""
+TABLES: tuple[TableSpec, ...] = (SHOTS, FRAMES, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, FAULTS)
+
+
+@dataclass(frozen=True, slots=True)
+class SeenBox:
+    """One box of one frame as drawn."""
+
+    name: str
+    actor: int
+    box_px: tuple[float, float, float, float]
+    visible: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeenFrame:
+    """What a drawn frame shows: its boxes, and where the ball was drawn (NaN without one)."""
+
+    boxes: tuple[SeenBox, ...]
+    ball_ft: tuple[float, float, float]
+
+
+def film_time(plan: FilmPlan, game_s: float) -> tuple[float, int] | None:
+    """Film time and shot of a moment of the game as the live main camera shows it; None when it is not shown."""
+    for k, shot in enumerate(plan.shots):
+        if shot.view is View.MAIN and shot.game_from_s <= game_s < shot.game_from_s + shot.end_s - shot.start_s:
+            return shot.start_s + game_s - shot.game_from_s, k
+    return None
+
+
+def _clipped(plan: FilmPlan, start_s: float, end_s: float) -> tuple[float, float, int] | None:
+    """Film times and shot of the part of a stretch of the game that live play shows."""
+    best: tuple[float, float, int] | None = None
+    for k, shot in enumerate(plan.shots):
+        if shot.view is not View.MAIN:
+            continue
+        a = max(start_s, shot.game_from_s)
+        b = min(end_s, shot.game_from_s + shot.end_s - shot.start_s)
+        if b > a and (best is None or b - a > best[1] - best[0]):
+            best = (a - shot.game_from_s + shot.start_s, b - shot.game_from_s + shot.start_s, k)
+    return best
+
+
+def truth_tables(plan: FilmPlan, seen: Sequence[SeenFrame]) -> dict[str, pa.Table]:
+    """All truth tables of a film.
+
+    Parameters
+    ----------
+    plan : FilmPlan
+    seen : sequence of SeenFrame
+        One per film frame.
+    """
+    tables = {
+        "shots": _shots(plan),
+        "frames": FRAMES.from_columns(
+            {
+                "frame": np.arange(plan.frames),
+                "t_s": [plan.time_of(k) for k in range(plan.frames)],
+                "shot": [plan.shot_of(k) for k in range(plan.frames)],
+            }
+        ),
+        "touches": _touches(plan),
+        "possessions": _possessions(plan),
+        "actions": ACTIONS.from_rows(_numbered(_actions(plan))),
+        "faults": FAULTS.from_rows(_numbered(_faults(plan))),
+    }
+    tables.update(_frame_tables(plan, seen))
+    return tables
+
+
+def write_truth(plan: FilmPlan, seen: Sequence[SeenFrame], folder: Path, about: Mapping[str, Any]) -> Path:
+    """Write the truth tables and ``truth.json`` into a folder."""
+    tables = truth_tables(plan, seen)
+    for spec in TABLES:
+        spec.write(tables[spec.name], folder)
+    text = json.dumps(dict(about) | _summary(plan, tables), indent=2, default=_plain) + "\n"
+    (folder / "truth.json").write_text(text, encoding="utf-8")
+    return folder
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, np.generic):
+        return value.item()
+    return str(value)
+
+
+def _summary(plan: FilmPlan, tables: Mapping[str, pa.Table]) -> dict[str, Any]:
+    return {
+        "seed": plan.seed,
+        "rule_book": plan.game.book.name,
+        "size_px": list(plan.size_px),
+        "frames_per_second": f"{plan.rate.numerator}/{plan.rate.denominator}",
+        "frames": plan.frames,
+        "seconds": plan.seconds,
+        "tracks": {str(k): {"team": k // 5, "jersey": plan.numbers[k]} for k in range(10)}
+        | {str(k): {"role": "official"} for k in range(10, 13)},
+        "possessions": [
+            {
+                "script": s.possession.script.value,
+                "attacked_end": s.possession.end,
+                "side": s.possession.side,
+                "team": s.possession.offence,
+                "game_from_s": round(s.start_s, 3),
+                "execution": asdict(s.possession.execution),
+                "paint_counts": [
+                    {"moment": c.kind, "count": c.count, "most": c.most, "edge_ft": round(c.edge_ft, 2)}
+                    for c in s.possession.paint_counts
+                ],
+            }
+            for s in plan.game.stretches
+        ],
+        "faults": tables["faults"].num_rows,
+        "main_camera": asdict(plan.cameras[0].stand),
+    }
+
+
+# ---- shots ----------------------------------------------------------------------------------------------------------
+
+
+def _shots(plan: FilmPlan) -> pa.Table:
+    numbers = np.array([plan.shot_of(k) for k in range(plan.frames)])
+    rows = []
+    for k, shot in enumerate(plan.shots):
+        frames = np.flatnonzero(numbers == k)
+        rows.append(
+            {
+                "shot": k,
+                "start_s": shot.start_s,
+                "end_s": shot.end_s,
+                "start_frame": int(frames[0]),
+                "end_frame": int(frames[-1]) + 1,
+                "view": shot.view.value,
+                "live": shot.live,
+                "transition_in": shot.transition_in,
+                "score": 1.0,
+                "reason": "The editor's own list.",
+            }
+        )
+    return SHOTS.from_rows(rows)
+
+
+# ---- per frame ------------------------------------------------------------------------------------------------------
+
+
+def _frame_tables(plan: FilmPlan, seen: Sequence[SeenFrame]) -> dict[str, pa.Table]:
+    cameras: list[dict[str, Any]] = []
+    boxes: list[dict[str, Any]] = []
+    tracks: list[dict[str, Any]] = []
+    balls: list[dict[str, Any]] = []
+    for frame in range(plan.frames):
+        number = plan.shot_of(frame)
+        if not plan.shots[number].live:
+            continue
+        t = plan.time_of(frame)
+        where = {"frame": frame, "t_s": t, "shot": number}
+        camera = plan.camera_at(frame)
+        cameras.append(
+            camera_to_row(
+                camera, frame=frame, t_s=t, shot=number, rule_book=plan.game.book.name,
+                residual_px=0.0, residual_ft=0.0, quality=1.0,
+            )
+        )  # fmt: skip
+        by_actor = {b.actor: b for b in seen[frame].boxes if b.actor >= 0}
+        for box in seen[frame].boxes:
+            if box.visible >= OBSERVED_FROM:
+                x1, y1, x2, y2 = box.box_px
+                boxes.append(
+                    where
+                    | {
+                        "class": box.name,
+                        "x1_px": x1,
+                        "y1_px": y1,
+                        "x2_px": x2,
+                        "y2_px": y2,
+                        "score": box.visible,
+                        "kit_lab": None,
+                    }
+                )
+        possession, local = plan.game.at(plan.game_time(frame))
+        k = np.clip(local / possession.dt_s, 0, len(possession.xy_ft) - 1)
+        a = int(k)
+        b = min(a + 1, len(possession.xy_ft) - 1)
+        w = float(k - a)
+        xy = (1 - w) * possession.xy_ft[a] + w * possession.xy_ft[b]
+        velocity = (1 - w) * possession.velocity_ft_s[a] + w * possession.velocity_ft_s[b]
+        for actor in range(len(xy)):
+            drawn = by_actor.get(actor)
+            observed = drawn is not None and drawn.visible >= OBSERVED_FROM
+            corners = drawn.box_px if drawn is not None and observed else (None,) * 4
+            tracks.append(
+                where
+                | {
+                    "track": actor,
+                    "role": "official" if actor >= 10 else "player",
+                    "team": -1 if actor >= 10 else actor // 5,
+                    "jersey": None if actor >= 10 else plan.numbers[actor],
+                    "x_ft": float(xy[actor, 0]),
+                    "y_ft": float(xy[actor, 1]),
+                    "vx_ft_s": float(velocity[actor, 0]),
+                    "vy_ft_s": float(velocity[actor, 1]),
+                    "sigma_ft": 0.0,
+                    "observed": observed,
+                    **dict(zip(("x1_px", "y1_px", "x2_px", "y2_px"), corners, strict=True)),
+                    "score": drawn.visible if drawn is not None else 0.0,
+                }
+            )
+        balls.append(_ball_row(where, seen[frame], camera, possession, min(round(float(k)), len(possession.xy_ft) - 1)))
+    return {
+        "cameras": CAMERAS.from_rows(cameras),
+        "boxes": BOXES.from_rows(boxes),
+        "tracks": TRACKS.from_rows(tracks),
+        "ball": BALL.from_rows(balls),
+    }
+
+
+def _ball_row(where: dict[str, Any], seen: SeenFrame, camera: Any, possession: Any, step: int) -> dict[str, Any]:
+    place = np.array(seen.ball_ft)
+    if not np.isfinite(place).all():
+        place = possession.ball_ft[step]
+    px = camera.project(place[None])[0]
+    box = next((b for b in seen.boxes if b.name == "ball"), None)
+    holder = int(possession.holder[step])
+    return where | {
+        "x_px": float(px[0]),
+        "y_px": float(px[1]),
+        "x_ft": float(place[0]),
+        "y_ft": float(place[1]),
+        "z_ft": float(place[2]),
+        "holder": holder if holder >= 0 else None,
+        "observed": box is not None and box.visible >= OBSERVED_FROM,
+        "score": box.visible if box is not None else 0.0,
+    }
+
+
+# ---- ball -----------------------------------------------------------------------------------------------------------
+
+
+def _touches(plan: FilmPlan) -> pa.Table:
+    rows: list[dict[str, Any]] = []
+    for stretch in plan.game.stretches:
+        spans = [
+            (("hold" if k in ("hold", "dribble") else ("pass" if k == "handoff" else k)), a, b, by, to)
+            for k, a, b, by, to, _ in stretch.possession.spans
+        ]
+        merged: list[list[Any]] = []
+        for kind, a, b, by, to in spans:
+            if merged and kind == "hold" and merged[-1][0] == "hold" and merged[-1][3] == by:
+                merged[-1][2] = b
+            else:
+                merged.append([kind, a, b, by, to])
+        for kind, a, b, by, to in merged:
+            shown = _clipped(plan, stretch.start_s + a, min(stretch.start_s + b, stretch.live_end_s + 1e-6))
+            if shown is None:
+                continue
+            start, end, shot = shown
+            rows.append(
+                {
+                    "shot": shot,
+                    "kind": kind,
+                    "start_s": start,
+                    "end_s": end,
+                    "track": by if by >= 0 else None,
+                    "to_track": to if kind == "pass" else None,
+                    "team": -1 if by < 0 or by >= 10 else by // 5,
+                    "score": 1.0,
+                }
+            )
+    rows.sort(key=lambda r: r["start_s"])
+    return TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(rows)])
+
+
+def _possession_span(stretch: Stretch) -> tuple[float, float]:
+    """From team control to the shot's arrival, in game time."""
+    p = stretch.possession
+    end = p.marks.get("ring_s", p.marks.get("end_s", p.seconds))
+    return stretch.start_s, min(stretch.start_s + end, stretch.live_end_s)
+
+
+def _possessions(plan: FilmPlan) -> pa.Table:
+    rows = []
+    for number, stretch in enumerate(plan.game.stretches):
+        if stretch.possession.script is Script.FREE_THROWS:
+            continue
+        shown = _clipped(plan, *_possession_span(stretch))
+        if shown is None:
+            continue
+        start, end, shot = shown
+        rows.append(
+            {
+                "possession": number,
+                "shot": shot,
+                "team": stretch.possession.offence,
+                "attacked_end": stretch.possession.end,
+                "start_s": start,
+                "end_s": end,
+                "score": 1.0,
+            }
+        )
+    return POSSESSIONS.from_rows(rows)
+
+
+# ---- events ---------------------------------------------------------------------------------------------------------
+
+
+def _numbered(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    ordered = sorted(rows, key=lambda r: r["t_s"])
+    return [{"event": k} | row for k, row in enumerate(ordered)]
+
+
+def _event(
+    plan: FilmPlan, number: int, kind: str, span: tuple[float, float, float], actors: Sequence[tuple[str, int]],
+    measures: Mapping[str, float], *, place: int,
+) -> dict[str, Any] | None:  # fmt: skip
+    """A row of an event table from possession times (start, moment, end); None when live play does not show it."""
+    stretch = plan.game.stretches[number]
+    start, moment, end = span
+    shown = film_time(plan, stretch.start_s + moment)
+    if shown is None or stretch.start_s + moment > stretch.live_end_s:
+        return None
+    t, shot = shown
+    shift = t - (stretch.start_s + moment)
+    p = stretch.possession
+    step = min(round(moment / p.dt_s), len(p.xy_ft) - 1)
+    limits = plan.shots[shot]
+    return {
+        "kind": kind,
+        "shot": shot,
+        "possession": number,
+        "start_s": max(stretch.start_s + start + shift, limits.start_s),
+        "end_s": min(stretch.start_s + max(end, moment) + shift, limits.end_s),
+        "t_s": t,
+        "actors": [{"role": role, "track": actor} for role, actor in actors],
+        "x_ft": float(p.xy_ft[step, place, 0]),
+        "y_ft": float(p.xy_ft[step, place, 1]),
+        "attacked_end": p.end,
+        "measures": sorted((k, float(v)) for k, v in measures.items()),
+        "score": 1.0,
+    }
+
+
+def _actions(plan: FilmPlan) -> list[dict[str, Any]]:
+    rows = []
+    for number, stretch in enumerate(plan.game.stretches):
+        p = stretch.possession
+        for e in p.events:
+            if e.kind == "drive":
+                continue
+            first = next(iter(e.actors.values()))
+            rows.append(
+                _event(
+                    plan, number, e.kind, (e.start_s, e.t_s, e.end_s), list(e.actors.items()), e.measures, place=first
+                )
+            )
+        for d in p.drives:
+            moment = (d.entry if d.entry is not None else d.start) * p.dt_s
+            measures = {"length_ft": d.length_ft}
+            if d.entry is not None:
+                measures["entry_s"] = d.entry * p.dt_s
+            rows.append(
+                _event(
+                    plan,
+                    number,
+                    "drive",
+                    (d.start * p.dt_s, moment, d.end * p.dt_s),
+                    [("handler", d.handler)],
+                    measures,
+                    place=d.handler,
+                )
+            )
+    return [r for r in rows if r is not None]
+
+
+def _faults(plan: FilmPlan) -> list[dict[str, Any]]:
+    rows = []
+    for number, stretch in enumerate(plan.game.stretches):
+        p = stretch.possession
+        for drive in p.drives:
+            crowded = [c for c in p.paint_counts if c.drive == drive and c.count >= CROWD]
+            if not crowded:
+                continue
+            worst = max(crowded, key=lambda c: (c.count, -c.moment))
+            rows.append(_crowded_paint(plan, number, worst))
+    return [r for r in rows if r is not None]
+
+
+def _crowded_paint(plan: FilmPlan, number: int, count: PaintCount) -> dict[str, Any] | None:
+    p = plan.game.stretches[number].possession
+    drive = count.drive
+    attack = sum(1 for o in count.others if o // 5 == p.offence)
+    actors = [("handler", drive.handler)]
+    actors += [("attacker_in_paint" if o // 5 == p.offence else "defender_in_paint", o) for o in count.others]
+    measures = {
+        "count": count.count,
+        "peak_count": count.most,
+        "attackers": attack,
+        "defenders": len(count.others) - attack,
+        "at_corner": float(count.kind == "corner"),
+        "edge_ft": count.edge_ft,
+    }
+    moment = count.moment * p.dt_s
+    return _event(
+        plan,
+        number,
+        "crowded_paint",
+        (drive.start * p.dt_s, moment, drive.end * p.dt_s),
+        actors,
+        measures,
+        place=drive.handler,
+    )
