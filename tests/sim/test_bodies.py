@@ -58,6 +58,7 @@ LIMBS = (
 class State:
     pose: str
     phase: float = 0.0
+    actor: int = 3
     position_ft: np.ndarray = field(default_factory=lambda: np.zeros(2))
     facing_rad: float = 0.0
     speed_ft_s: float = 0.0
@@ -234,6 +235,16 @@ def test_blend_ends_and_middle():
     middle = blend(first, second, 0.5)
     np.testing.assert_allclose(middle.values, (first.values + second.values) / 2)
     np.testing.assert_allclose(blend(second, first, 0.25).values, blend(first, second, 0.75).values)
+
+
+def test_people_differ_in_manner_but_keep_their_own():
+    first, again, other = (pose_actor(BODIES[0], State("stance", actor=actor)) for actor in (1, 1, 2))
+    np.testing.assert_array_equal(first.vertices_ft, again.vertices_ft)
+    assert np.abs(first.bone_positions_ft - other.bone_positions_ft).max() > 0.05
+    for actor in range(12):
+        for pose in ("stance", "deny", "screen", "sit", "hands_on_hips"):
+            posed = pose_actor(BODIES[actor], State(pose, actor=actor))
+            assert abs(shoe_bottom(posed)) < 0.04
 
 
 def test_blend_from_is_followed():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -14,9 +15,14 @@ from pipeline.sim.bodies.poses import HANDS_ON_BALL, ball_bounce, pose_targets
 from pipeline.sim.bodies.skeleton import BONE
 from pipeline.sim.bodies.skinning import PosedBody, place, skin
 from pipeline.sim.bodies.solve import BALL_RADIUS_FT, Bones, frame_of, solve
-from pipeline.sim.bodies.targets import FIELD, PoseTargets, blend
+from pipeline.sim.bodies.targets import FIELD, TARGET_COUNT, PoseTargets, blend
 
 _DRIBBLES = ("dribble_left", "dribble_right", "drive")
+
+_EITHER_HAND = frozenset(
+    {"deny", "screen", "use_screen", "post_up", "post_defend", "contest", "signal", "stance", "slide"}
+)
+"""Poses that some people strike the other way round, for life."""
 
 _LOWEST_PUSH = 0.70
 """How far down a dribbling hand follows the ball: its lowest ball height, in leg lengths."""
@@ -24,6 +30,9 @@ _LOWEST_PUSH = 0.70
 
 class Acting(Protocol):
     """What a body needs to know of an actor (`sim.scene.ActorState` has it)."""
+
+    @property
+    def actor(self) -> int: ...
 
     @property
     def position_ft(self) -> np.ndarray: ...
@@ -53,8 +62,27 @@ class Acting(Protocol):
     def blend(self) -> float: ...
 
 
+@lru_cache(maxsize=4096)
+def _manner(actor: int) -> tuple[np.ndarray, bool]:
+    """How one person differs from the library, the same all game: added targets (TARGET_COUNT,), and handedness."""
+    rng = np.random.default_rng([29, abs(int(actor))])
+    added = np.zeros(TARGET_COUNT)
+    added[FIELD["hip"]] = (0.0, 0.0, -abs(rng.normal(0, 0.018)))
+    added[FIELD["pelvis"]] = rng.normal(0, (0.05, 0.03, 0.015))
+    added[FIELD["chest"]] = rng.normal(0, (0.05, 0.04, 0.02))
+    added[FIELD["head"]] = rng.normal(0, (0.15, 0.07, 0.03))
+    for side in ("left", "right"):
+        added[FIELD[f"foot_{side}"]] = (*rng.normal(0, (0.03, 0.015)), 0.0)
+        added[FIELD[f"foot_turn_{side}"]] = (rng.normal(0, 0.08), 0.0)
+        added[FIELD[f"wrist_{side}"]] = rng.normal(0, (0.05, 0.04, 0.03))
+        added[FIELD[f"elbow_{side}"]] = rng.normal(0, 0.15, 3)
+        added[FIELD[f"curl_{side}"]] = rng.normal(0, 0.08)
+    added.setflags(write=False)
+    return added, bool(rng.random() < 0.5)
+
+
 def actor_targets(body: Body, state: Acting) -> PoseTargets:
-    """Pose targets of an actor: pose, stride in the direction of travel, blend, and hanging feet in the air."""
+    """Pose targets of an actor: pose, stride in the direction of travel, blend, own manner, hanging feet in the air."""
     speed = float(state.speed_ft_s)
     velocity = np.asarray(state.velocity_ft_s, dtype=np.float64)
     size = float(np.hypot(velocity[0], velocity[1]))
@@ -64,12 +92,20 @@ def actor_targets(body: Body, state: Acting) -> PoseTargets:
         direction = np.array([c * velocity[0] + s * velocity[1], -s * velocity[0] + c * velocity[1]]) / size
     leg_ft = frame_of(body).leg_ft
 
+    added, other_hand = _manner(state.actor)
+
     def named(name: str) -> PoseTargets:
-        return pose_targets(name, state.phase, speed_ft_s=speed, direction=direction, leg_ft=leg_ft)
+        if not (other_hand and name in _EITHER_HAND):
+            return pose_targets(name, state.phase, speed_ft_s=speed, direction=direction, leg_ft=leg_ft)
+        # Mirrored, the same foot still lands at phase 0: half a stride is added to what travels.
+        phase = state.phase if name == "contest" else (state.phase + 0.5) % 1.0
+        way = None if direction is None else direction * np.array([1.0, -1.0])
+        return pose_targets(name, phase, speed_ft_s=speed, direction=way, leg_ft=leg_ft).mirrored()
 
     targets = named(state.pose)
     if state.blend_from is not None and state.blend < 1:
         targets = blend(named(state.blend_from), targets, state.blend)
+    targets = PoseTargets(targets.values + added)
     airborne = min(max(state.height_off_floor_ft / 0.5, 0.0), 1.0)
     if airborne > 0:
         values = targets.values.copy()
