@@ -269,7 +269,9 @@ def _pick_unlike(rng: np.random.Generator, others: list[Colour], least: float) -
 def _floor(rng: np.random.Generator, book: str, venue: Venue, club: Colour, club_2: Colour) -> FloorLook:
     gym = venue is Venue.GYM
     material = str(
-        rng.choice(["planks", "panels", "parquet", "plain"], p=[0.55, 0.15, 0.1, 0.2] if gym else [0.6, 0.28, 0.1, 0.02])
+        rng.choice(
+            ["planks", "panels", "parquet", "plain"], p=[0.55, 0.15, 0.1, 0.2] if gym else [0.6, 0.28, 0.1, 0.02]
+        )
     )
     if material == "plain":
         wood = _hsv(rng.random(), rng.uniform(0.1, 0.6), rng.uniform(0.4, 0.8))
@@ -278,7 +280,14 @@ def _floor(rng: np.random.Generator, book: str, venue: Venue, club: Colour, club
         if rng.random() < 0.08:
             wood = _hsv(rng.uniform(0.04, 0.12), rng.uniform(0.02, 0.2), rng.uniform(0.3, 0.75))
     dark_floor = luminance(wood) < 0.5
-    line_kinds: list[Colour] = [_white(rng), (0.05, 0.05, 0.06), club, (0.75, 0.1, 0.1), (0.1, 0.2, 0.65), (0.9, 0.75, 0.15)]
+    line_kinds: list[Colour] = [
+        _white(rng),
+        (0.05, 0.05, 0.06),
+        club,
+        (0.75, 0.1, 0.1),
+        (0.1, 0.2, 0.65),
+        (0.9, 0.75, 0.15),
+    ]
     weights = [0.68, 0.14, 0.1, 0.03, 0.03, 0.02] if book != "nfhs" else [0.5, 0.24, 0.14, 0.05, 0.05, 0.02]
     line = line_kinds[int(rng.choice(6, p=weights))]
     if dark_floor and luminance(line) < 0.45:
@@ -350,7 +359,13 @@ def _inner_half(book: str) -> list[float]:
 
 
 def _shoes(rng: np.random.Generator, jersey: Colour) -> tuple[Colour, ...]:
-    base: list[Colour] = [_white(rng), (0.06, 0.06, 0.07), jersey, _hsv(rng.random(), 0.9, 0.95), _hsv(rng.random(), 0.6, 0.9)]
+    base: list[Colour] = [
+        _white(rng),
+        (0.06, 0.06, 0.07),
+        jersey,
+        _hsv(rng.random(), 0.9, 0.95),
+        _hsv(rng.random(), 0.6, 0.9),
+    ]
     return tuple(base[int(rng.integers(len(base)))] for _ in range(6))
 
 
@@ -360,7 +375,11 @@ def _code(rng: np.random.Generator) -> str:
 
 def _kit(rng: np.random.Generator, jersey: Colour, trim: Colour) -> KitLook:
     shorts = jersey if rng.random() < 0.78 else (trim if rng.random() < 0.6 else club_colour(rng))
-    number = trim if colour_distance(trim, jersey) > 0.45 else ((0.95, 0.95, 0.95) if luminance(jersey) < 0.55 else (0.05, 0.05, 0.08))
+    number = (
+        trim
+        if colour_distance(trim, jersey) > 0.45
+        else ((0.95, 0.95, 0.95) if luminance(jersey) < 0.55 else (0.05, 0.05, 0.08))
+    )
     return KitLook(
         jersey=jersey,
         shorts=shorts,
@@ -380,7 +399,10 @@ def _kits(rng: np.random.Generator, club: Colour, club_2: Colour) -> tuple[KitLo
         dark = club if rng.random() < 0.5 else club_colour(rng)
         if luminance(dark) > 0.6:
             dark = _pick_unlike(rng, [light], 0.7)
-        pair = (_kit(rng, light, club if luminance(club) < 0.6 else dark), _kit(rng, dark, _pick_unlike(rng, [dark], 0.5)))
+        pair = (
+            _kit(rng, light, club if luminance(club) < 0.6 else dark),
+            _kit(rng, dark, _pick_unlike(rng, [dark], 0.5)),
+        )
     else:
         first = club
         second = _pick_unlike(rng, [first], 0.6)
@@ -400,7 +422,9 @@ def _officials(rng: np.random.Generator) -> OfficialLook:
     if kind < 0.54:
         return OfficialLook(black, None, trousers)
     if kind < 0.8:
-        return OfficialLook(_hsv(rng.uniform(0.0, 0.09), rng.uniform(0.75, 0.95), rng.uniform(0.7, 0.95)), None, trousers)
+        return OfficialLook(
+            _hsv(rng.uniform(0.0, 0.09), rng.uniform(0.75, 0.95), rng.uniform(0.7, 0.95)), None, trousers
+        )
     if kind < 0.9:
         return OfficialLook(_hsv(rng.uniform(0.53, 0.62), rng.uniform(0.2, 0.5), rng.uniform(0.6, 0.9)), None, trousers)
     return OfficialLook(_hsv(rng.random(), rng.uniform(0.3, 0.9), rng.uniform(0.4, 0.9)), None, trousers)
@@ -429,7 +453,9 @@ def _arena(rng: np.random.Generator, venue: Venue, club: Colour, club_2: Colour)
         crowd_standing=float(rng.uniform(0, 0.7)) if rng.random() < 0.3 else float(rng.uniform(0, 0.08)),
         seat=club if rng.random() < 0.5 else _hsv(rng.random(), rng.uniform(0, 0.8), rng.uniform(0.08, 0.6)),
         riser=(0.25, 0.25, 0.27) if rng.random() < 0.7 else _hsv(rng.uniform(0.05, 0.12), 0.4, 0.5),
-        near_heads=float(rng.uniform(0.0, 0.5)) if gym else (float(rng.uniform(0.3, 1.0)) if rng.random() < 0.75 else 0.0),
+        near_heads=float(rng.uniform(0.0, 0.5))
+        if gym
+        else (float(rng.uniform(0.3, 1.0)) if rng.random() < 0.75 else 0.0),
         near_heads_y_ft=float(rng.uniform(-20, -5)),
         courtside=float(rng.uniform(0.5, 1.0)) if not gym and rng.random() < 0.45 else 0.0,
         near_heads_z_ft=float(rng.uniform(0.5, 3.0)),
@@ -569,4 +595,9 @@ def make_look(seed: int, *, rule_book: str | None = None, venue: Venue | None = 
 
 def clear_picture(look: Look) -> Look:
     """The same look through a clean delivery chain (for measuring and for film that a codec degrades anyway)."""
-    return replace(look, picture=replace(look.picture, jpeg_quality=0, source_width_px=0, interlace=0.0, noise=min(look.picture.noise, 2.0)))
+    return replace(
+        look,
+        picture=replace(
+            look.picture, jpeg_quality=0, source_width_px=0, interlace=0.0, noise=min(look.picture.noise, 2.0)
+        ),
+    )

@@ -21,7 +21,17 @@ Places = np.ndarray
 _MOVING: tuple[Pose, ...] = ("walk", "run", "jog", "slide", "backpedal", "drive")
 _ATTACK: tuple[Pose, ...] = ("stand", "walk", "run", "catch", "screen", "use_screen", "post_up", "jog", "stance")
 _DEFENCE: tuple[Pose, ...] = ("stance", "slide", "deny", "post_defend", "run", "contest", "walk", "stand")
-_BALL: tuple[Pose, ...] = ("dribble_left", "dribble_right", "drive", "jump_shot", "chest_pass", "overhead_pass", "catch", "lay_up", "stand")
+_BALL: tuple[Pose, ...] = (
+    "dribble_left",
+    "dribble_right",
+    "drive",
+    "jump_shot",
+    "chest_pass",
+    "overhead_pass",
+    "catch",
+    "lay_up",
+    "stand",
+)
 _RING: tuple[Pose, ...] = ("box_out", "rebound", "contest", "post_up", "post_defend", "stance", "run", "lay_up")
 
 
@@ -46,7 +56,14 @@ def _face(origin: np.ndarray, target: np.ndarray) -> float:
 
 
 def _actor(
-    rng: np.random.Generator, actor: int, team: int, number: str, place: np.ndarray, facing: float, poses: tuple[Pose, ...], lift_ft: float = 0.0
+    rng: np.random.Generator,
+    actor: int,
+    team: int,
+    number: str,
+    place: np.ndarray,
+    facing: float,
+    poses: tuple[Pose, ...],
+    lift_ft: float = 0.0,
 ) -> ActorState:
     pose: Pose = poses[int(rng.integers(len(poses)))]
     speed = float(rng.uniform(4, 18)) if pose in _MOVING else 0.0
@@ -109,9 +126,7 @@ def _numbers(rng: np.random.Generator) -> list[str]:
     return [str(n) for n in (*first, *second)]
 
 
-def random_situation(
-    rng: np.random.Generator, book: RuleBook
-) -> tuple[tuple[ActorState, ...], BallState, np.ndarray]:
+def random_situation(rng: np.random.Generator, book: RuleBook) -> tuple[tuple[ActorState, ...], BallState, np.ndarray]:
     """Draw a moment.
 
     Parameters
@@ -156,14 +171,18 @@ def random_situation(
         actor = team * 5 + row % 5
         place = xy[row]
         man = xy[(row + 5) % 10]
-        facing = _face(place, ring) if attacker == (rng.random() < 0.6) else _face(place, man if not attacker else xy[handler])
+        facing = (
+            _face(place, ring)
+            if attacker == (rng.random() < 0.6)
+            else _face(place, man if not attacker else xy[handler])
+        )
         poses = _ATTACK if attacker else _DEFENCE
         if row == handler and not ball_near_ring:
             poses = _BALL
         elif kind == "crowd" and np.hypot(*uv[row]) < 9:
             poses = _RING
         elif kind == "transition":
-            poses, facing = ("run", "jog", "run", "walk"), _face(place, ring + [0, rng.uniform(-15, 15)])
+            poses, facing = ("run", "jog", "run", "walk"), _face(place, ring + np.array([0, rng.uniform(-15, 15)]))
         elif kind in ("standing", "free_throw"):
             poses = ("stand", "hands_on_hips", "walk", "stand", "stance")
         if kind == "free_throw" and row == handler:
@@ -176,7 +195,14 @@ def random_situation(
 
 
 def _ball(
-    rng: np.random.Generator, book: RuleBook, holder: ActorState, xy: Places, ring: np.ndarray, kind: str, *, near_ring: bool
+    rng: np.random.Generator,
+    book: RuleBook,
+    holder: ActorState,
+    xy: Places,
+    ring: np.ndarray,
+    kind: str,
+    *,
+    near_ring: bool,
 ) -> BallState:
     draw = rng.random()
     if near_ring:
@@ -194,7 +220,9 @@ def _ball(
     if draw < 0.85:  # a pass
         speed = rng.uniform(20, 45)
         direction = way / max(float(np.linalg.norm(way)), 1e-6)
-        return BallState(np.array([*ground, rng.uniform(1.5, 8.5)]), None, np.array([*(direction * speed), rng.normal(0, 4)]))
+        return BallState(
+            np.array([*ground, rng.uniform(1.5, 8.5)]), None, np.array([*(direction * speed), rng.normal(0, 4)])
+        )
     ground = holder.position_ft * (1 - share) + ring * share  # a shot
     height = 7 + (book.ring_height_ft - 7) * share + 4 * 6.0 * share * (1 - share)
     way = ring - holder.position_ft

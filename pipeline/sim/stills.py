@@ -2,9 +2,9 @@
 
     python -m pipeline.sim.stills OUT --count 4000 --seed 1 --workers 8
 
-writes ``OUT/images/*.jpg``, ``OUT/labels/*.txt`` (YOLO: class, centre x, y, width, height, relative), ``OUT/masks/*.png``
-(ids of the court areas), ``OUT/classes.txt`` and ``OUT/stills.jsonl`` (look, rule book, venue and camera of each
-picture). The same seed gives the same pictures on one machine whatever the number of workers.
+writes ``OUT/images/*.jpg``, ``OUT/labels/*.txt`` (YOLO: class, centre x, y, width, height, relative),
+``OUT/masks/*.png`` (ids of the court areas), ``OUT/classes.txt``, and ``OUT/stills.jsonl`` (look, rule book, venue and
+camera of each picture). The same seed gives the same pictures on one machine whatever the number of workers.
 
 Imports numpy, OpenCV, scipy and moderngl only, so that a machine that renders needs nothing else.
 """
@@ -57,7 +57,13 @@ class Still:
 
 
 def _aimed(
-    centre: np.ndarray, target: np.ndarray, lift_deg: float, roll_deg: float, focal_px: float, k1: float, size_px: tuple[int, int]
+    centre: np.ndarray,
+    target: np.ndarray,
+    lift_deg: float,
+    roll_deg: float,
+    focal_px: float,
+    k1: float,
+    size_px: tuple[int, int],
 ) -> Camera:
     delta = target - centre
     pan = float(np.rad2deg(np.arctan2(delta[0], delta[1])))
@@ -123,7 +129,11 @@ def aim_camera(
 def _close_up(rng: np.random.Generator, stand: Stand, frame: SceneFrame, size_px: tuple[int, int]) -> Camera:
     who = frame.actors[int(rng.integers(len(frame.actors)))]
     target = np.array([*who.position_ft, rng.uniform(3.8, 5.6)])
-    centre = stand.centre_ft if rng.random() < 0.5 else np.array([rng.uniform(0, 90), -rng.uniform(4, 14), rng.uniform(3, 7)])
+    centre = (
+        stand.centre_ft
+        if rng.random() < 0.5
+        else np.array([rng.uniform(0, 90), -rng.uniform(4, 14), rng.uniform(3, 7)])
+    )
     distance = float(np.linalg.norm(target - centre))
     span = rng.uniform(3.0, 8.0)  # feet of body height in the picture
     return _aimed(centre, target, 0.0, 0.0, float(size_px[1] * distance / span), stand.k1, size_px)
@@ -147,11 +157,25 @@ def random_frame(
     bug = None
     if rng.random() < (0.25 if gym else 0.85):
         shot = None if rng.random() < 0.2 else float(rng.uniform(0, 24))
-        bug = ScoreBug(int(rng.integers(1, 6)), float(rng.uniform(0, 720)), shot, int(rng.integers(0, 120)), int(rng.integers(0, 120)))
+        bug = ScoreBug(
+            int(rng.integers(1, 6)),
+            float(rng.uniform(0, 720)),
+            shot,
+            int(rng.integers(0, 120)),
+            int(rng.integers(0, 120)),
+        )
     after = None
     if rng.random() < 0.35:
         shift = rng.normal(0, 0.12)
-        after = Camera(camera.centre_ft, camera.pan_deg + shift, camera.tilt_deg + rng.normal(0, 0.02), camera.roll_deg, camera.focal_px, camera.lens, size_px)
+        after = Camera(
+            camera.centre_ft,
+            camera.pan_deg + shift,
+            camera.tilt_deg + rng.normal(0, 0.02),
+            camera.roll_deg,
+            camera.focal_px,
+            camera.lens,
+            size_px,
+        )
     frame = SceneFrame(
         t_s=float(rng.uniform(0, 500)),
         index=index,
@@ -189,7 +213,11 @@ def kept_boxes(labels: FrameLabels) -> list[LabelledBox]:
         wx1, wy1, wx2, wy2 = box.whole_px
         inside = (x2 - x1) * (y2 - y1) / max((wx2 - wx1) * (wy2 - wy1), 1e-9)
         shown = 1.0 - _covered(box.box_px, labels.graphic_px)
-        if box.visible * shown >= LEAST_VISIBLE[box.name] and y2 - y1 >= LEAST_HEIGHT_PX[box.name] and inside >= LEAST_INSIDE[box.name]:
+        if (
+            box.visible * shown >= LEAST_VISIBLE[box.name]
+            and y2 - y1 >= LEAST_HEIGHT_PX[box.name]
+            and inside >= LEAST_INSIDE[box.name]
+        ):
             kept.append(box)
     return kept
 
@@ -225,8 +253,21 @@ def _write(out: Path, name: str, picture: np.ndarray, labels: FrameLabels, frame
     cv2.imwrite(str(out / "masks" / f"{name}.png"), labels.areas, [cv2.IMWRITE_PNG_COMPRESSION, 2])
     (out / "labels" / f"{name}.txt").write_text(yolo_lines(boxes, frame.camera.size_px))
     camera = frame.camera
-    centre = tuple(round(float(v), 4) for v in camera.centre_ft)
-    return Still(name, look.seed, look.rule_book, look.arena.venue.value, frame.view, centre, camera.pan_deg, camera.tilt_deg, camera.roll_deg, camera.focal_px, camera.lens.k1, len(boxes))  # type: ignore[arg-type]
+    x, y, z = (round(float(v), 4) for v in camera.centre_ft)
+    return Still(
+        name,
+        look.seed,
+        look.rule_book,
+        look.arena.venue.value,
+        frame.view,
+        (x, y, z),
+        camera.pan_deg,
+        camera.tilt_deg,
+        camera.roll_deg,
+        camera.focal_px,
+        camera.lens.k1,
+        len(boxes),
+    )
 
 
 def _one_look(task: tuple[str, int, int, tuple[int, int], Quality, int | None]) -> list[Still]:
@@ -234,7 +275,9 @@ def _one_look(task: tuple[str, int, int, tuple[int, int], Quality, int | None]) 
     cv2.setNumThreads(1)
     out = Path(folder)
     found = []
-    for index, (picture, labels, frame, look) in enumerate(stills_of_look(look_seed, count, size_px, quality, device_index)):
+    for index, (picture, labels, frame, look) in enumerate(
+        stills_of_look(look_seed, count, size_px, quality, device_index)
+    ):
         found.append(_write(out, f"{look_seed:07d}_{index:02d}", picture, labels, frame, look))
     return found
 
@@ -299,19 +342,25 @@ def render_stills(
 
 def main(arguments: list[str] | None = None) -> None:
     """Command line of `python -m pipeline.sim.stills`."""
-    parser = argparse.ArgumentParser(prog="python -m pipeline.sim.stills", description="Render training stills with labels.")
+    parser = argparse.ArgumentParser(
+        prog="python -m pipeline.sim.stills", description="Render training stills with labels."
+    )
     parser.add_argument("out", type=Path, help="folder to write into")
     parser.add_argument("--count", type=int, default=100, help="pictures")
     parser.add_argument("--seed", type=int, default=1, help="non-negative; another seed gives other looks")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes")
     parser.add_argument("--width", type=int, default=1280, help="picture width in pixels; the height follows 16:9")
-    parser.add_argument("--supersample", type=float, default=Quality().supersample, help="rendered over final resolution")
+    parser.add_argument(
+        "--supersample", type=float, default=Quality().supersample, help="rendered over final resolution"
+    )
     parser.add_argument("--samples", type=int, default=0, help="multisampling, 0 or 4")
     parser.add_argument("--device", type=int, default=None, help="EGL device index on a machine with several")
     given = parser.parse_args(arguments)
     size = (given.width, given.width * 9 // 16)
     quality = Quality(supersample=given.supersample, samples=given.samples)
-    render_stills(given.out, given.count, given.seed, size, workers=given.workers, quality=quality, device_index=given.device)
+    render_stills(
+        given.out, given.count, given.seed, size, workers=given.workers, quality=quality, device_index=given.device
+    )
 
 
 if __name__ == "__main__":

@@ -45,6 +45,16 @@ class ArenaMesh:
     people_ft: np.ndarray  # (P, 4): x, y, facing, kind (0 sits, 1 stands) of full bodies off the floor
 
 
+def _at(x: float, y: float, z: float) -> np.ndarray:
+    """A point or a way in court feet."""
+    return np.array([x, y, z], np.float64)
+
+
+def _dim(colour: Colour, share: float) -> Colour:
+    """A colour with less light."""
+    return (colour[0] * share, colour[1] * share, colour[2] * share)
+
+
 class _Builder:
     """Collects triangles."""
 
@@ -97,7 +107,9 @@ class _Builder:
         spoke = np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v
         for i in range(sides):
             first, second = spoke[i] * radius, spoke[i + 1] * radius
-            self.quad(np.array([a + first, a + second, b + second, b + first]), colour, normal=(spoke[i] + spoke[i + 1]) / 2)
+            self.quad(
+                np.array([a + first, a + second, b + second, b + first]), colour, normal=(spoke[i] + spoke[i + 1]) / 2
+            )
 
     def array(self) -> np.ndarray:
         return np.concatenate(self.parts).astype(np.float32) if self.parts else np.zeros((0, VERTEX_FLOATS), np.float32)
@@ -160,7 +172,11 @@ def wall_texture(look: ArenaLook) -> np.ndarray:
                 cv2.line(picture, (post, 178), (post, 252), wood, 2)
     for _ in range(int(rng.integers(0, 5))):
         x, wide = int(rng.integers(0, 960)), int(rng.integers(22, 50))
-        tone = (np.array(club_colour(rng)) * 255 * 0.9).tolist() if rng.random() < 0.4 else (np.array([0.6, 0.45, 0.3]) * 255).tolist()
+        tone = (
+            (np.array(club_colour(rng)) * 255 * 0.9).tolist()
+            if rng.random() < 0.4
+            else (np.array([0.6, 0.45, 0.3]) * 255).tolist()
+        )
         cv2.rectangle(picture, (x, 186), (x + wide, 255), tone, -1)
         cv2.rectangle(picture, (x, 186), (x + wide, 255), (30, 30, 30), 1)
     if look.windows:
@@ -184,7 +200,7 @@ def wall_texture(look: ArenaLook) -> np.ndarray:
 
 
 def people_texture() -> np.ndarray:
-    """Tiles of sitting, standing and turned people, (512, 512, 4) uint8: shirt, skin, dark, cover. Same in every look."""
+    """Tiles of sitting, standing and turned people, (512, 512, 4) uint8: shirt, skin, dark, cover; for every look."""
     rng = np.random.default_rng(77)
     sheet = np.zeros((4 * 128, 8 * 64, 4), np.uint8)
     for tile in range(PERSON_TILES):
@@ -201,7 +217,16 @@ def people_texture() -> np.ndarray:
             cv2.ellipse(big, (128, 450), (84, 70), 0, 0, 360, (0, 10, 170, 255), -1)
         body_top, body_low = 150, 360 if standing else 440
         half = int(rng.integers(52, 74))
-        points = np.array([[128 - half, body_low], [128 - half - 6, body_top + 40], [112 + lean // 2, body_top - 14], [146 + lean // 2, body_top - 14], [128 + half + 6, body_top + 40], [128 + half, body_low]])
+        points = np.array(
+            [
+                [128 - half, body_low],
+                [128 - half - 6, body_top + 40],
+                [112 + lean // 2, body_top - 14],
+                [146 + lean // 2, body_top - 14],
+                [128 + half + 6, body_top + 40],
+                [128 + half, body_low],
+            ]
+        )
         if behind:
             points[[0, -1], 1] = 512
         cv2.fillPoly(big, [points], shirt)
@@ -228,7 +253,11 @@ def people_texture() -> np.ndarray:
                 for side in (-1, 1):
                     cv2.ellipse(big, (head[0] + side * 34, head[1] + 18), (12, 46), 0, 0, 360, dark, -1, cv2.LINE_AA)
             cv2.ellipse(big, (head[0], head[1] + 26), (20, 12), 0, 0, 360, (0, 205, 0, 255), -1)
-        side_shade = np.linspace(1.0, 0.68, 256)[None, :, None] if rng.random() < 0.5 else np.linspace(0.68, 1.0, 256)[None, :, None]
+        side_shade = (
+            np.linspace(1.0, 0.68, 256)[None, :, None]
+            if rng.random() < 0.5
+            else np.linspace(0.68, 1.0, 256)[None, :, None]
+        )
         down = np.linspace(1.06, 0.62, 512)[:, None, None]
         big[..., :3] = np.clip(big[..., :3] * side_shade * down, 0, 255).astype(np.uint8)
         small = cv2.resize(big, (64, 128), interpolation=cv2.INTER_AREA)
@@ -238,7 +267,14 @@ def people_texture() -> np.ndarray:
 
 
 SKIN_TONES = np.array(
-    [[0.93, 0.76, 0.66], [0.87, 0.68, 0.55], [0.76, 0.56, 0.42], [0.58, 0.40, 0.29], [0.44, 0.29, 0.20], [0.31, 0.20, 0.14]]
+    [
+        [0.93, 0.76, 0.66],
+        [0.87, 0.68, 0.55],
+        [0.76, 0.56, 0.42],
+        [0.58, 0.40, 0.29],
+        [0.44, 0.29, 0.20],
+        [0.31, 0.20, 0.14],
+    ]
 )
 
 
@@ -264,7 +300,12 @@ def _instances(
     rows[:, 6] = (tile % 8) / 8
     rows[:, 7] = (tile // 8) / 4
     rows[:, 8], rows[:, 9] = 1 / 8, 1 / 4
-    palette = np.array([club_colour(rng) for _ in range(40)] + [(0.85, 0.85, 0.85)] * 10 + [(0.1, 0.1, 0.11)] * 14 + [(0.4, 0.4, 0.42)] * 8)
+    palette = np.array(
+        [club_colour(rng) for _ in range(40)]
+        + [(0.85, 0.85, 0.85)] * 10
+        + [(0.1, 0.1, 0.11)] * 14
+        + [(0.4, 0.4, 0.42)] * 8
+    )
     shirts = palette[rng.integers(0, len(palette), count)]
     fans = rng.random(count) < look.crowd_club
     shirts[fans] = np.array(look.accent) * rng.uniform(0.7, 1.2, (fans.sum(), 1))
@@ -304,43 +345,74 @@ def _hoop(solid: _Builder, clear: _Builder, look: ArenaLook, book: RuleBook, end
     out = -1.0 if end == "left" else 1.0  # towards the baseline
     hoop = _board_and_ring(solid, clear, look, book, corners, ring)
     middle = corners.mean(0)
-    back = middle + [out * 0.3, 0, 0]
+    back = middle + _at(out * 0.3, 0, 0)
     colour, baseline = look.stanchion_colour, (0.0 if end == "left" else book.length_ft)
     if look.stanchion == "floor":
         base_x = baseline + out * 6.6
         low = np.array([base_x, middle[1] - 1.7, 0.0])
-        solid.box(low, low + [out * 4.5, 3.4, 3.0], look.pad)
-        solid.box(np.array([base_x, middle[1] - 0.75, 0]), np.array([base_x + out * 1.4, middle[1] + 0.75, 7.2]), look.pad)
+        solid.box(low, low + _at(out * 4.5, 3.4, 3.0), look.pad)
+        solid.box(
+            np.array([base_x, middle[1] - 0.75, 0]), np.array([base_x + out * 1.4, middle[1] + 0.75, 7.2]), look.pad
+        )
         top = np.array([base_x + out * 1.0, middle[1], 9.6])
         solid.tube(np.array([base_x + out * 0.9, middle[1], 3]), top, 0.42, colour)
         for side in (-0.5, 0.5):
-            solid.tube(top + [0, side, 0.4], back + [0, side, 0.6], 0.16, colour)
-            solid.tube(top + [0, side, -1.6], back + [0, side, -1.0], 0.14, colour)
-            solid.tube(top + [out * 2.5, side, -7.0], top + [0, side, 0.2], 0.16, colour)
+            solid.tube(top + _at(0, side, 0.4), back + _at(0, side, 0.6), 0.16, colour)
+            solid.tube(top + _at(0, side, -1.6), back + _at(0, side, -1.0), 0.14, colour)
+            solid.tube(top + _at(out * 2.5, side, -7.0), top + _at(0, side, 0.2), 0.16, colour)
     elif look.stanchion == "wall":
         for side in (-2.2, 2.2):
-            solid.tube(back + [0, side, 0.6], back + [out * 18, side, 0.9], 0.12, colour)
-            solid.tube(back + [0, side, -1.2], back + [out * 18, side, -1.2], 0.12, colour)
+            solid.tube(back + _at(0, side, 0.6), back + _at(out * 18, side, 0.9), 0.12, colour)
+            solid.tube(back + _at(0, side, -1.2), back + _at(out * 18, side, -1.2), 0.12, colour)
     else:
         for side in (-1.8, 1.8):
-            solid.tube(back + [0, side, 0.0], back + [out * 2, side, 18], 0.14, colour)
-            solid.tube(back + [0, side, 0.0], back + [out * 12, side * 1.6, 18], 0.1, colour)
+            solid.tube(back + _at(0, side, 0.0), back + _at(out * 2, side, 18), 0.14, colour)
+            solid.tube(back + _at(0, side, 0.0), back + _at(out * 12, side * 1.6, 18), 0.1, colour)
     if look.shot_clock:
-        low = middle + [out * 0.4, -0.9, book.board_height_ft / 2 + 0.5]
-        solid.box(low, low + [out * 0.5, 1.8, 1.3], (0.06, 0.06, 0.07))
+        low = middle + _at(out * 0.4, -0.9, book.board_height_ft / 2 + 0.5)
+        solid.box(low, low + _at(out * 0.5, 1.8, 1.3), (0.06, 0.06, 0.07))
         face = low[0] - out * 0.02
         for digit, y in enumerate((-0.62, 0.08)):
             z = low[2] + 0.2
             for bar in range(4):
                 if (digit + bar * 2) % 5:
-                    solid.box(np.array([face, middle[1] + y + 0.14 * bar, z]), np.array([face - out * 0.02, middle[1] + y + 0.14 * bar + 0.1, z + 0.9]), (1.0, 0.15, 0.08), glow=1.0)
+                    solid.box(
+                        np.array([face, middle[1] + y + 0.14 * bar, z]),
+                        np.array([face - out * 0.02, middle[1] + y + 0.14 * bar + 0.1, z + 0.9]),
+                        (1.0, 0.15, 0.08),
+                        glow=1.0,
+                    )
         for side in (-1, 1):  # also readable from the main camera
             y = middle[1] + side * 0.92
-            solid.quad(np.array([[low[0], y, low[2] + 0.3], [low[0] + out * 0.5, y, low[2] + 0.3], [low[0] + out * 0.5, y, low[2] + 1.0], [low[0], y, low[2] + 1.0]]), (0.9, 0.2, 0.1), glow=0.8)
+            solid.quad(
+                np.array(
+                    [
+                        [low[0], y, low[2] + 0.3],
+                        [low[0] + out * 0.5, y, low[2] + 0.3],
+                        [low[0] + out * 0.5, y, low[2] + 1.0],
+                        [low[0], y, low[2] + 1.0],
+                    ]
+                ),
+                (0.9, 0.2, 0.1),
+                glow=0.8,
+            )
     if look.board_sign and look.stanchion == "floor":
         sign = np.array([baseline + out * 4.4, middle[1] - 0.1, 13.4])
-        corners_sign = np.array([[sign[0] - 2.6, sign[1], sign[2]], [sign[0] + 2.6, sign[1], sign[2]], [sign[0] + 2.6, sign[1], sign[2] + 1.7], [sign[0] - 2.6, sign[1], sign[2] + 1.7]])
-        solid.quad(corners_sign, (1, 1, 1), glow=0.75, kind=ADVERT, uv=np.array([[0.0, 0.99], [0.3, 0.99], [0.3, 0.88], [0.0, 0.88]]))
+        corners_sign = np.array(
+            [
+                [sign[0] - 2.6, sign[1], sign[2]],
+                [sign[0] + 2.6, sign[1], sign[2]],
+                [sign[0] + 2.6, sign[1], sign[2] + 1.7],
+                [sign[0] - 2.6, sign[1], sign[2] + 1.7],
+            ]
+        )
+        solid.quad(
+            corners_sign,
+            (1, 1, 1),
+            glow=0.75,
+            kind=ADVERT,
+            uv=np.array([[0.0, 0.99], [0.3, 0.99], [0.3, 0.88], [0.0, 0.88]]),
+        )
         solid.tube(np.array([sign[0], sign[1] + 0.2, 9.8]), np.array([sign[0], sign[1] + 0.2, 13.4]), 0.12, colour)
     return hoop
 
@@ -362,28 +434,60 @@ def _board_and_ring(
             for direction, span, offset, reach in ((across, width, up, height), (up, height, across, width)):
                 at = middle + offset * sign * reach
                 edge = offset * thick
-                points = np.array([at - direction * span - edge, at + direction * span - edge, at + direction * span + edge, at - direction * span + edge])
+                points = np.array(
+                    [
+                        at - direction * span - edge,
+                        at + direction * span - edge,
+                        at + direction * span + edge,
+                        at - direction * span + edge,
+                    ]
+                )
                 solid.quad(points, colour, normal=forward, glow=0.25)
 
     frame(half_w, half_h, 0.0, 0.09, look.board_frame, 0.03)
     frame(half_w, half_h, 0.0, 0.09, (0.25, 0.25, 0.27), -0.06)
     frame(0.98, 0.74, -half_h + 1.24, 0.08, (0.95, 0.95, 0.95) if look.board_fill < 0.5 else (0.85, 0.2, 0.12), 0.04)
-    face = np.array([centre - across * half_w - up * half_h, centre + across * half_w - up * half_h, centre + across * half_w + up * half_h, centre - across * half_w + up * half_h])
+    face = np.array(
+        [
+            centre - across * half_w - up * half_h,
+            centre + across * half_w - up * half_h,
+            centre + across * half_w + up * half_h,
+            centre - across * half_w + up * half_h,
+        ]
+    )
     alpha = np.zeros((4, 2))
     alpha[:, 0] = look.board_fill
     clear.quad(face, (0.9, 0.93, 0.96), uv=alpha, kind=GLASS, normal=forward, glow=0.3)
-    solid.quad(np.array([centre - across * half_w - up * (half_h + 0.25), centre + across * half_w - up * (half_h + 0.25), centre + across * half_w - up * half_h, centre - across * half_w - up * half_h]), look.pad, normal=forward)
+    solid.quad(
+        np.array(
+            [
+                centre - across * half_w - up * (half_h + 0.25),
+                centre + across * half_w - up * (half_h + 0.25),
+                centre + across * half_w - up * half_h,
+                centre - across * half_w - up * half_h,
+            ]
+        ),
+        look.pad,
+        normal=forward,
+    )
     angle = np.arange(17) * 2 * np.pi / 16
     circle = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(17)])
     radius = book.ring_radius_ft + 0.03
     for i in range(16):
         solid.tube(ring + circle[i] * radius, ring + circle[i + 1] * radius, 0.05, (0.95, 0.33, 0.08), sides=4)
     neck = ring - forward * radius
-    solid.box(neck - across * 0.25 - up * 0.25 - forward * 0.05, neck + across * 0.25 + up * 0.05 - forward * 0.6, (0.9, 0.3, 0.08))
+    solid.box(
+        neck - across * 0.25 - up * 0.25 - forward * 0.05,
+        neck + across * 0.25 + up * 0.05 - forward * 0.6,
+        (0.9, 0.3, 0.08),
+    )
     triangles = [face[[0, 1, 2]], face[[0, 2, 3]]]
     for i in range(16):
         rim = [ring + circle[i] * radius, ring + circle[i + 1] * radius]
-        low = [ring + circle[i + 1] * radius * 0.55 - up * NET_LENGTH_FT, ring + circle[i] * radius * 0.55 - up * NET_LENGTH_FT]
+        low = [
+            ring + circle[i + 1] * radius * 0.55 - up * NET_LENGTH_FT,
+            ring + circle[i] * radius * 0.55 - up * NET_LENGTH_FT,
+        ]
         uv = np.array([[i * 0.75, 0], [(i + 1) * 0.75, 0], [(i + 1) * 0.75, 4.0], [i * 0.75, 4.0]])
         clear.quad(np.array(rim + low), (0.93, 0.93, 0.93), uv=uv, kind=NET, normal=circle[i], glow=0.2)
         triangles += [np.array([rim[0], rim[1], low[0]]), np.array([rim[0], low[0], low[1]])]
@@ -396,18 +500,30 @@ def _side_hoop(solid: _Builder, clear: _Builder, look: ArenaLook, book: RuleBook
     """A practice ring at the far wall, facing the near side."""
     y = book.width_ft + min(look.wall_far_ft, 12.0) - 4.0
     half, low = book.board_width_ft / 2, book.board_bottom_ft
-    corners = np.array([[x_ft - half, y, low], [x_ft + half, y, low], [x_ft + half, y, low + book.board_height_ft], [x_ft - half, y, low + book.board_height_ft]])
+    corners = np.array(
+        [
+            [x_ft - half, y, low],
+            [x_ft + half, y, low],
+            [x_ft + half, y, low + book.board_height_ft],
+            [x_ft - half, y, low + book.board_height_ft],
+        ]
+    )
     ring = np.array([x_ft, y - (book.ring_to_baseline_ft - book.board_to_baseline_ft), book.ring_height_ft])
     for side in (-1.8, 1.8):
-        solid.tube(np.array([x_ft + side, y + 0.2, low + 1.5]), np.array([x_ft + side, y + 8, low + 14]), 0.12, look.stanchion_colour)
+        solid.tube(
+            np.array([x_ft + side, y + 0.2, low + 1.5]),
+            np.array([x_ft + side, y + 8, low + 14]),
+            0.12,
+            look.stanchion_colour,
+        )
     return _board_and_ring(solid, clear, look, book, corners, ring)
 
 
 def _stands(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Generator) -> list[np.ndarray]:
     """Stepped rows on the far side and behind both ends, with their crowd."""
     length, width, reach = book.length_ft, book.width_ft, 46.0
-    dim = tuple(value * look.crowd_light for value in look.riser)
-    seat = tuple(value * look.crowd_light for value in look.seat)
+    dim = _dim(look.riser, look.crowd_light)
+    seat = _dim(look.seat, look.crowd_light)
     found: list[np.ndarray] = []
     spacing = 1.75
     block = rng.uniform(18, 40)
@@ -418,12 +534,41 @@ def _stands(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
             base = start + outwards * (row * look.row_depth_ft) + np.array([0, 0, row * look.row_rise_ft])
             up = np.array([0.0, 0.0, look.row_rise_ft])
             inwards = -outwards
-            solid.quad(np.array([base, base + along * span, base + along * span + up, base + up]), dim, normal=inwards, glow=0.85)
+            solid.quad(
+                np.array([base, base + along * span, base + along * span + up, base + up]),
+                dim,
+                normal=inwards,
+                glow=0.85,
+            )
             back = base + up
-            solid.quad(np.array([back, back + along * span, back + along * span + outwards * look.row_depth_ft, back + outwards * look.row_depth_ft]), tuple(v * 0.8 for v in dim), glow=0.85, normal=np.array([0, 0, 1.0]))
+            solid.quad(
+                np.array(
+                    [
+                        back,
+                        back + along * span,
+                        back + along * span + outwards * look.row_depth_ft,
+                        back + outwards * look.row_depth_ft,
+                    ]
+                ),
+                _dim(dim, 0.8),
+                glow=0.85,
+                normal=np.array([0, 0, 1.0]),
+            )
             shade = 1.0 - 0.45 * row / max(count, 1)
             seat_low = back + outwards * 0.9
-            solid.quad(np.array([seat_low, seat_low + along * span, seat_low + along * span + [0, 0, 2.2], seat_low + [0, 0, 2.2]]), tuple(v * shade for v in seat), normal=inwards, glow=0.9)
+            solid.quad(
+                np.array(
+                    [
+                        seat_low,
+                        seat_low + along * span,
+                        seat_low + along * span + _at(0, 0, 2.2),
+                        seat_low + _at(0, 0, 2.2),
+                    ]
+                ),
+                _dim(seat, shade),
+                normal=inwards,
+                glow=0.9,
+            )
             place = np.arange(0.9, span, spacing)
             aisle = np.abs((place % block) - block / 2) > 2.0
             place = place[aisle & (rng.random(len(place)) < look.crowd_density)]
@@ -438,9 +583,23 @@ def _stands(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
         places += [[x, v, 0.5] for x in (-8.5, length + 8.5) for v in ends]
         spots = np.array(places)
         spots = spots[rng.random(len(spots)) < look.courtside]
-        found.append(_instances(rng, spots + rng.normal(0, [0.2, 0.2, 0.1], spots.shape), look, min(0.35 + look.crowd_light, 0.85), kind="sit"))
+        found.append(
+            _instances(
+                rng,
+                spots + rng.normal(0, [0.2, 0.2, 0.1], spots.shape),
+                look,
+                min(0.35 + look.crowd_light, 0.85),
+                kind="sit",
+            )
+        )
     if look.rows_far:
-        rows(look.rows_far, np.array([-reach, width + look.first_row_ft, 0.3]), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), length + 2 * reach)
+        rows(
+            look.rows_far,
+            np.array([-reach, width + look.first_row_ft, 0.3]),
+            np.array([1.0, 0, 0]),
+            np.array([0, 1.0, 0]),
+            length + 2 * reach,
+        )
     if look.rows_end:
         gap = 15.0 + rng.uniform(0, 10)
         for x, out in ((-gap, -1.0), (length + gap, 1.0)):
@@ -456,22 +615,22 @@ def _near_side(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.
             x = np.arange(-20, book.length_ft + 20, 2.1)
             x = x[rng.random(len(x)) < look.near_heads]
             x = x + rng.normal(0, 0.35, len(x))
-            y = look.near_heads_y_ft - row * 3.0 + rng.normal(0, 0.4, len(x))
-            spots = np.column_stack([x, y, look.near_heads_z_ft + row * 0.8 - 1.5 + rng.normal(0, 0.25, len(x))])
+            back = look.near_heads_y_ft - row * 3.0 + rng.normal(0, 0.4, len(x))
+            spots = np.column_stack([x, back, look.near_heads_z_ft + row * 0.8 - 1.5 + rng.normal(0, 0.25, len(x))])
             found.append(_instances(rng, spots, look, min(look.crowd_light + 0.1, 0.7), kind="behind"))
         wall_y, top = look.near_heads_y_ft + 2.0, look.near_heads_z_ft - 0.6
         if rng.random() < 0.5 and top > 0.4:
-            colour = tuple(v * 0.5 for v in look.accent)
+            colour = _dim(look.accent, 0.5)
             solid.box(np.array([-25.0, wall_y, 0]), np.array([book.length_ft + 25, wall_y + 0.3, top]), colour)
     if look.railing:
-        y, top = -float(rng.uniform(4.5, 14)), float(rng.uniform(2.6, 4.2))
+        rail_y, top = -float(rng.uniform(4.5, 14)), float(rng.uniform(2.6, 4.2))
         dark: Colour = (0.12, 0.12, 0.13) if rng.random() < 0.7 else look.accent
-        solid.tube(np.array([-30.0, y, top]), np.array([book.length_ft + 30, y, top]), 0.09, dark)
+        solid.tube(np.array([-30.0, rail_y, top]), np.array([book.length_ft + 30, rail_y, top]), 0.09, dark)
         if rng.random() < 0.4:
             for z in np.arange(0.8, top - 0.4, 0.9):
-                solid.tube(np.array([-30.0, y, z]), np.array([book.length_ft + 30, y, z]), 0.05, dark)
-        for x in np.arange(-30, book.length_ft + 30, float(rng.uniform(4, 9))):
-            solid.tube(np.array([x, y, 0.0]), np.array([x, y, top]), 0.07, dark)
+                solid.tube(np.array([-30.0, rail_y, z]), np.array([book.length_ft + 30, rail_y, z]), 0.05, dark)
+        for post_x in np.arange(-30, book.length_ft + 30, float(rng.uniform(4, 9))):
+            solid.tube(np.array([post_x, rail_y, 0.0]), np.array([post_x, rail_y, top]), 0.07, dark)
     return np.concatenate(found)
 
 
@@ -486,7 +645,13 @@ def _boards(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
         v0, v1 = (row + 0.97) / ADVERT_ROWS, (row + 0.03) / ADVERT_ROWS
         up = np.array([0, 0, high])
         glow_tone = (look.board_glow,) * 3
-        solid.quad(np.array([start, end, end + up, start + up]), glow_tone, glow=0.85, kind=ADVERT, uv=np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]]))
+        solid.quad(
+            np.array([start, end, end + up, start + up]),
+            glow_tone,
+            glow=0.85,
+            kind=ADVERT,
+            uv=np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]]),
+        )
 
     y = width + look.board_far_ft
     if look.boards_far > 0:
@@ -507,20 +672,39 @@ def _boards(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Gen
         ty = width + min(look.board_far_ft, 6.0) + 0.6 if look.bench_far else -5.5
         half = float(rng.uniform(8, 14))
         if look.boards_far == 0 or not look.bench_far:
-            solid.box(np.array([middle - half, ty, 0]), np.array([middle + half, ty + 2.0, 2.5]), (0.3, 0.3, 0.33) if rng.random() < 0.5 else look.accent)
+            solid.box(
+                np.array([middle - half, ty, 0]),
+                np.array([middle + half, ty + 2.0, 2.5]),
+                (0.3, 0.3, 0.33) if rng.random() < 0.5 else look.accent,
+            )
     if look.scoreboard:
         x, z = float(rng.uniform(8, length - 8)), float(rng.uniform(14, 26))
         back_y = width + (look.wall_far_ft if look.venue is Venue.GYM else look.first_row_ft + 14) - 0.6
         solid.box(np.array([x - 5, back_y, z]), np.array([x + 5, back_y + 0.5, z + 4]), (0.05, 0.05, 0.06), glow=0.6)
         for digit in range(int(rng.integers(4, 9))):
             dx = x - 4 + digit * 1.0
-            solid.quad(np.array([[dx, back_y - 0.05, z + 1], [dx + 0.5, back_y - 0.05, z + 1], [dx + 0.5, back_y - 0.05, z + 2.4], [dx, back_y - 0.05, z + 2.4]]), (1.0, 0.4, 0.1) if digit % 2 else (0.9, 0.85, 0.2), glow=1.0)
+            solid.quad(
+                np.array(
+                    [
+                        [dx, back_y - 0.05, z + 1],
+                        [dx + 0.5, back_y - 0.05, z + 1],
+                        [dx + 0.5, back_y - 0.05, z + 2.4],
+                        [dx, back_y - 0.05, z + 2.4],
+                    ]
+                ),
+                (1.0, 0.4, 0.1) if digit % 2 else (0.9, 0.85, 0.2),
+                glow=1.0,
+            )
 
 
 def _walls(solid: _Builder, look: ArenaLook, book: RuleBook) -> None:
     """Far and end walls with the wall texture, ceiling lights."""
     gym = look.venue is Venue.GYM
-    far = book.width_ft + (look.wall_far_ft + look.rows_far * look.row_depth_ft * 0.5 if gym else look.first_row_ft + look.rows_far * look.row_depth_ft + 6)
+    far = book.width_ft + (
+        look.wall_far_ft + look.rows_far * look.row_depth_ft * 0.5
+        if gym
+        else look.first_row_ft + look.rows_far * look.row_depth_ft + 6
+    )
     left, right = (-22.0, book.length_ft + 22.0) if gym else (-90.0, book.length_ft + 90)
     if gym and look.rows_far:
         left, right = left - 12, right + 12
@@ -528,34 +712,70 @@ def _walls(solid: _Builder, look: ArenaLook, book: RuleBook) -> None:
     full = np.array([[0, 1.0], [1, 1], [1, 0], [0, 0]])
     tone = (0.9, 0.9, 0.9)
     glow = 0.35 if gym else 0.5
-    solid.quad(np.array([[left, far, 0], [right, far, 0], [right, far, high], [left, far, high]]), tone, uv=full, kind=WALL, glow=glow)
+    solid.quad(
+        np.array([[left, far, 0], [right, far, 0], [right, far, high], [left, far, high]]),
+        tone,
+        uv=full,
+        kind=WALL,
+        glow=glow,
+    )
     for x in (left, right):
         corners = [[x, -90, 0], [x, far, 0], [x, far, high], [x, -90, high]]
-        solid.quad(np.array(corners), (0.8, 0.8, 0.8), uv=full * [0.7, 1], kind=WALL, glow=glow, normal=np.array([1.0 if x < 0 else -1.0, 0, 0]))
+        solid.quad(
+            np.array(corners),
+            (0.8, 0.8, 0.8),
+            uv=full * [0.7, 1],
+            kind=WALL,
+            glow=glow,
+            normal=np.array([1.0 if x < 0 else -1.0, 0, 0]),
+        )
     if look.ceiling_lights:
         z = high - 1
         for x in np.arange(left + 10, right - 5, 18.0):
             for y in np.arange(0, far - 4, 16.0):
-                solid.quad(np.array([[x, y, z], [x + 5, y, z], [x + 5, y + 1.2, z], [x, y + 1.2, z]]), (1.0, 1.0, 0.97), glow=1.0, normal=np.array([0, 0, -1.0]))
-    ceiling = tuple(v * (0.5 if gym else 0.08) for v in look.wall)
-    solid.quad(np.array([[left, -90, high], [right, -90, high], [right, far, high], [left, far, high]]), ceiling, glow=0.4, normal=np.array([0, 0, -1.0]))
+                solid.quad(
+                    np.array([[x, y, z], [x + 5, y, z], [x + 5, y + 1.2, z], [x, y + 1.2, z]]),
+                    (1.0, 1.0, 0.97),
+                    glow=1.0,
+                    normal=np.array([0, 0, -1.0]),
+                )
+    ceiling = _dim(look.wall, 0.5 if gym else 0.08)
+    solid.quad(
+        np.array([[left, -90, high], [right, -90, high], [right, far, high], [left, far, high]]),
+        ceiling,
+        glow=0.4,
+        normal=np.array([0, 0, -1.0]),
+    )
 
 
 def _people(solid: _Builder, look: ArenaLook, book: RuleBook, rng: np.random.Generator) -> np.ndarray:
     """Full bodies off the floor: benches, coaches, photographers, people standing about. Rows x, y, facing, kind."""
     found: list[list[float]] = []
     length, width = book.length_ft, book.width_ft
-    y = width + (look.board_far_ft + 2.5 if look.boards_far > 0 else float(rng.uniform(5, 9))) if look.bench_far else -float(rng.uniform(5.5, 8))
+    bench_y = (
+        width + (look.board_far_ft + 2.5 if look.boards_far > 0 else float(rng.uniform(5, 9)))
+        if look.bench_far
+        else -float(rng.uniform(5.5, 8))
+    )
     facing = -np.pi / 2 if look.bench_far else np.pi / 2
     for sign in (-1, 1):
         start = length / 2 + sign * rng.uniform(12, 17)
         for seat in range(look.bench_count):
             x = start + sign * seat * 2.1
-            found.append([x, y, facing + rng.normal(0, 0.2), 0.0 if rng.random() < 0.9 else 1.0])
-            solid.box(np.array([x - 0.75, y - 0.8, 0]), np.array([x + 0.75, y + 0.5, 1.35]), tuple(v * 0.6 for v in look.seat))
+            found.append([x, bench_y, facing + rng.normal(0, 0.2), 0.0 if rng.random() < 0.9 else 1.0])
+            solid.box(
+                np.array([x - 0.75, bench_y - 0.8, 0]), np.array([x + 0.75, bench_y + 0.5, 1.35]), _dim(look.seat, 0.6)
+            )
         if look.bench_count and rng.random() < 0.8:
             side = -1 if look.bench_far else 1
-            found.append([start + sign * rng.uniform(0, 12), y + side * rng.uniform(2.0, 3.0), facing + rng.normal(0, 0.5), 1.0])
+            found.append(
+                [
+                    start + sign * rng.uniform(0, 12),
+                    bench_y + side * rng.uniform(2.0, 3.0),
+                    facing + rng.normal(0, 0.5),
+                    1.0,
+                ]
+            )
     for _ in range(look.photographers):
         end = rng.random() < 0.5
         x = -rng.uniform(5.5, 9) if end else length + rng.uniform(5.5, 9)

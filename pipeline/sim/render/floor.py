@@ -36,7 +36,7 @@ class _Canvas:
 
     def px(self, xy_ft: np.ndarray) -> np.ndarray:
         """Court feet (N, 2) to fixed-point drawing coordinates."""
-        scaled = (np.asarray(xy_ft, np.float64) + [MARGIN_X_FT, MARGIN_Y_FT]) * self.px_per_ft - 0.5
+        scaled = (np.asarray(xy_ft, np.float64) + np.array([MARGIN_X_FT, MARGIN_Y_FT])) * self.px_per_ft - 0.5
         return np.round(scaled * (1 << SHIFT)).astype(np.int32)
 
     def polygon(self, xy_ft: np.ndarray, colour: Colour, cover: float = 1.0) -> None:
@@ -103,7 +103,9 @@ def ribbon_quads(xy_ft: np.ndarray, width_ft: float | np.ndarray) -> np.ndarray:
     return np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1)
 
 
-def circle_points(centre_ft: tuple[float, float], radius_ft: float, start: float = 0.0, end: float = 2 * np.pi) -> np.ndarray:
+def circle_points(
+    centre_ft: tuple[float, float], radius_ft: float, start: float = 0.0, end: float = 2 * np.pi
+) -> np.ndarray:
     """Points on a circle, about 0.4 ft apart, both ends included."""
     count = max(int(abs(end - start) * radius_ft / 0.4), 12)
     angle = np.linspace(start, end, count + 1)
@@ -134,15 +136,21 @@ def _grain(look: FloorLook, shape: tuple[int, int], px_per_ft: float, rng: np.ra
         lines = np.take_along_axis(values, index, axis=1)
         if look.material == "panels":
             panel = 4.0 * px_per_ft
-            across = rng.normal(0, look.plank_contrast * 0.5, (int(rows * row_px / (panel * 2)) + 2, int(width / panel) + 2))
+            across = rng.normal(
+                0, look.plank_contrast * 0.5, (int(rows * row_px / (panel * 2)) + 2, int(width / panel) + 2)
+            )
             column_id = (np.arange(columns) / panel).astype(np.int32)
             row_id = (np.arange(rows) * row_px / (panel * 2)).astype(np.int32)
             lines = lines + across[row_id][:, column_id]
-        planks = cv2.resize((200 * (1 + lines)).astype(np.float32), (width, height), interpolation=cv2.INTER_AREA if row_px < 1 else cv2.INTER_NEAREST)
+        planks = cv2.resize(
+            (200 * (1 + lines)).astype(np.float32),
+            (width, height),
+            interpolation=cv2.INTER_AREA if row_px < 1 else cv2.INTER_NEAREST,
+        )
     streak = rng.normal(0, 1, (height // 2, width // 24)).astype(np.float32)
-    planks += cv2.resize(streak, (width, height), interpolation=cv2.INTER_LINEAR) * (200 * look.grain)
+    planks = planks + cv2.resize(streak, (width, height), interpolation=cv2.INTER_LINEAR) * (200 * look.grain)
     broad = cv2.resize(rng.normal(0, 1, (9, 15)).astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC)
-    planks += broad * (200 * look.wear)
+    planks = planks + broad * (200 * look.wear)
     return np.clip(planks, 0, 255).astype(np.uint8)
 
 
@@ -152,7 +160,9 @@ def word_mask(rng: np.random.Generator, height_px: int) -> np.ndarray:
     if kind < 0.2:
         return emblem_mask(rng, height_px)
     letters = "".join(LETTERS[int(rng.integers(len(LETTERS)))] for _ in range(int(rng.integers(3, 11))))
-    font = [cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_TRIPLEX, cv2.FONT_HERSHEY_COMPLEX][int(rng.integers(4))]
+    font = [cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_TRIPLEX, cv2.FONT_HERSHEY_COMPLEX][
+        int(rng.integers(4))
+    ]
     letters = letters if rng.random() < 0.6 else letters.title()
     thick = int(rng.integers(2, 7))
     (width, height), base = cv2.getTextSize(letters, font, 2.0, thick)
@@ -181,17 +191,38 @@ def emblem_mask(rng: np.random.Generator, size_px: int) -> np.ndarray:
             points = 64 + radius * np.column_stack([np.cos(angle), np.sin(angle)]) * pull[:, None]
             cv2.fillPoly(mask, [points.astype(np.int32)], value, cv2.LINE_AA)
         elif shape == 2:
-            cv2.ellipse(mask, centre, (radius, int(radius * rng.uniform(0.3, 1))), float(rng.uniform(0, 180)), float(rng.uniform(0, 180)), float(rng.uniform(200, 360)), value, int(rng.integers(4, 14)), cv2.LINE_AA)
+            cv2.ellipse(
+                mask,
+                centre,
+                (radius, int(radius * rng.uniform(0.3, 1))),
+                float(rng.uniform(0, 180)),
+                float(rng.uniform(0, 180)),
+                float(rng.uniform(200, 360)),
+                value,
+                int(rng.integers(4, 14)),
+                cv2.LINE_AA,
+            )
         elif shape == 3:
             first, second = rng.integers(8, 120, (2, 2))
             cv2.line(mask, first.tolist(), second.tolist(), value, int(rng.integers(4, 22)), cv2.LINE_AA)
         else:
             letter = LETTERS[int(rng.integers(len(LETTERS)))]
-            cv2.putText(mask, letter, (int(rng.integers(20, 50)), 96), cv2.FONT_HERSHEY_DUPLEX, float(rng.uniform(1.5, 3.4)), value, int(rng.integers(4, 12)), cv2.LINE_AA)
+            cv2.putText(
+                mask,
+                letter,
+                (int(rng.integers(20, 50)), 96),
+                cv2.FONT_HERSHEY_DUPLEX,
+                float(rng.uniform(1.5, 3.4)),
+                value,
+                int(rng.integers(4, 12)),
+                cv2.LINE_AA,
+            )
     return cv2.resize(mask, (max(size_px, 2), max(size_px, 2)), interpolation=cv2.INTER_AREA)
 
 
-def _place(canvas: _Canvas, mask: np.ndarray, centre_ft: tuple[float, float], quarter_turns: int, colour: Colour, alpha: float) -> None:
+def _place(
+    canvas: _Canvas, mask: np.ndarray, centre_ft: tuple[float, float], quarter_turns: int, colour: Colour, alpha: float
+) -> None:
     """Lay a mask on the floor; 0 turns reads normally from the near side."""
     turned = np.ascontiguousarray(np.rot90(mask, quarter_turns)[::-1])
     x = (centre_ft[0] + MARGIN_X_FT) * canvas.px_per_ft - turned.shape[1] / 2
@@ -209,19 +240,30 @@ def _art(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Genera
         if rng.random() < 0.45:
             canvas.polygon(circle_points(middle, look.centre_art / 2 * 0.9), ink[int(rng.integers(5))], 0.8)
         for _ in range(int(rng.integers(1, 4))):
-            _place(canvas, emblem_mask(rng, int(look.centre_art * scale * rng.uniform(0.5, 1))), middle, int(rng.integers(4)), ink[int(rng.integers(5))], alpha)
+            _place(
+                canvas,
+                emblem_mask(rng, int(look.centre_art * scale * rng.uniform(0.5, 1))),
+                middle,
+                int(rng.integers(4)),
+                ink[int(rng.integers(5))],
+                alpha,
+            )
         if rng.random() < 0.4:
-            _place(canvas, word_mask(rng, int(look.centre_art * 0.25 * scale)), middle, 0, ink[int(rng.integers(5))], alpha)
+            _place(
+                canvas, word_mask(rng, int(look.centre_art * 0.25 * scale)), middle, 0, ink[int(rng.integers(5))], alpha
+            )
     if look.lane_art > 0:
         colour, second = look.lane_art_colour, ink[int(rng.integers(5))]
         wide = rng.uniform(0.75, 1.6)
         masks = word_mask(rng, int(look.lane_art * 0.3 * scale))
-        for end in (0, 1):
-            x = book.lane_length_ft + rng.uniform(-1, 5) if end == 0 else 0.0
-            x = x if end == 0 else book.length_ft - last_x
-            last_x = x
-            ellipse = circle_points((0.0, 0.0), look.lane_art / 2) * [wide, 1.0] if wide < 1.2 else circle_points((0.0, 0.0), look.lane_art / 2)
-            canvas.polygon(ellipse + [x, middle[1]], colour, 0.9)
+        from_baseline = book.lane_length_ft + float(rng.uniform(-1, 5))
+        for x in (from_baseline, book.length_ft - from_baseline):
+            ellipse = (
+                circle_points((0.0, 0.0), look.lane_art / 2) * [wide, 1.0]
+                if wide < 1.2
+                else circle_points((0.0, 0.0), look.lane_art / 2)
+            )
+            canvas.polygon(ellipse + np.array([x, middle[1]]), colour, 0.9)
             _place(canvas, masks, (x, middle[1]), 0, second, 0.95)
     for _ in range(look.side_words):
         x = rng.uniform(6, book.length_ft - 6)
@@ -229,7 +271,14 @@ def _art(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Genera
         y = rng.uniform(1.5, 7) if near else book.width_ft - rng.uniform(1.5, 7)
         if rng.random() < 0.35:
             y = -rng.uniform(1.5, 5) if near else book.width_ft + rng.uniform(1.5, 5)
-        _place(canvas, word_mask(rng, int(rng.uniform(1.5, 5) * scale)), (x, y), 0 if rng.random() < 0.8 else 2, ink[int(rng.integers(5))], float(rng.uniform(0.3, 1.0)))
+        _place(
+            canvas,
+            word_mask(rng, int(rng.uniform(1.5, 5) * scale)),
+            (x, y),
+            0 if rng.random() < 0.8 else 2,
+            ink[int(rng.integers(5))],
+            float(rng.uniform(0.3, 1.0)),
+        )
     for _ in range(look.baseline_words):
         mask = word_mask(rng, int(rng.uniform(2, 4.5) * scale))
         contrast: Colour = (0.94, 0.94, 0.94) if rng.random() < 0.7 else ink[int(rng.integers(5))]
@@ -240,7 +289,11 @@ def _art(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Genera
     if rng.random() < 0.25:  # advertising mats beside the lane, drawn on the baseline
         for x in (1.6, book.length_ft - 1.6):
             y = middle[1] + rng.choice([-1, 1]) * (book.lane_width_ft / 2 + rng.uniform(3, 6))
-            canvas.polygon(np.array([[x - 1.3, y - 4], [x + 1.3, y - 4], [x + 1.3, y + 4], [x - 1.3, y + 4]]), ink[int(rng.integers(5))], 0.9)
+            canvas.polygon(
+                np.array([[x - 1.3, y - 4], [x + 1.3, y - 4], [x + 1.3, y + 4], [x - 1.3, y + 4]]),
+                ink[int(rng.integers(5))],
+                0.9,
+            )
             _place(canvas, word_mask(rng, int(1.6 * scale)), (x, y), 1, (0.95, 0.95, 0.95), 0.9)
 
 
@@ -264,10 +317,10 @@ def _other_sports(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.rand
         else:  # three badminton courts across
             for x in (-28.0, 0.0, 28.0):
                 hx, hy = 10.0, 22.0
-                lines.append(np.array([[-hx, -hy], [hx, -hy], [hx, hy], [-hx, hy], [-hx, -hy]]) + [x, 0])
+                lines.append(np.array([[-hx, -hy], [hx, -hy], [hx, hy], [-hx, hy], [-hx, -hy]]) + np.array([x, 0]))
                 lines += [np.array([[x - hx, y], [x + hx, y]]) for y in (-6.5, 6.5)]
         for line in lines:
-            canvas.ribbon(line + [mid_x, mid_y], width, colour, alpha=alpha)
+            canvas.ribbon(line + np.array([mid_x, mid_y]), width, colour, alpha=alpha)
 
 
 def floor_texture(look: FloorLook, book: RuleBook, px_per_ft: float = 18.0) -> np.ndarray:
@@ -337,10 +390,10 @@ def _lines(canvas: _Canvas, look: FloorLook, book: RuleBook, radius: float, line
             points = circle_points((book.length_ft / 2, book.width_ft / 2), radius - line / 2)
         canvas.ribbon(points, mark.width_ft, colour, alpha=look.line_alpha)
         if mark.kind == "free_throw_circle" and look.inner_half_circle != "none":
-            _inner_half(canvas, look, book, points, line)
+            _inner_half(canvas, look, points, line)
 
 
-def _inner_half(canvas: _Canvas, look: FloorLook, book: RuleBook, outer: np.ndarray, line: float) -> None:
+def _inner_half(canvas: _Canvas, look: FloorLook, outer: np.ndarray, line: float) -> None:
     """The half of the free-throw circle inside the lane, mirrored from the outer half."""
     axis = (outer[0] + outer[-1]) / 2
     inner = outer.copy()

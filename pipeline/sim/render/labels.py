@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -22,7 +23,17 @@ LEAST_LINE_PX = 2.5
 """Width of a labelled line in a picture of 1280 pixels, where the true one is thinner."""
 SHIFT = 4
 LINE_KINDS = frozenset(
-    {"sideline", "halfway", "centre_circle", "baseline", "lane", "free_throw_line", "free_throw_circle", "three_point", "restricted"}
+    {
+        "sideline",
+        "halfway",
+        "centre_circle",
+        "baseline",
+        "lane",
+        "free_throw_line",
+        "free_throw_circle",
+        "three_point",
+        "restricted",
+    }
 )
 """Kinds of markings that count as lines; the small marks beside the lane do not."""
 
@@ -80,7 +91,7 @@ def _dense(points_ft: np.ndarray, step_ft: float, *, closed: bool) -> np.ndarray
     """Insert points so that no stretch is longer than a step."""
     points = np.vstack([points_ft, points_ft[:1]]) if closed else points_ft
     found: list[np.ndarray] = []
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in pairwise(points):
         count = max(int(np.ceil(np.linalg.norm(b - a) / step_ft)), 1)
         found.append(a + (b - a) * (np.arange(count) / count)[:, None])
     found.append(points[-1:])

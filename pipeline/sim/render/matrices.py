@@ -67,7 +67,9 @@ def shadow_matrix(direction: tuple[float, float, float], low_ft: np.ndarray, hig
     side /= np.linalg.norm(side)
     up = np.cross(towards, side)
     axes = np.stack([side, up, -towards])
-    grid = np.array([[x, y, z] for x in (low_ft[0], high_ft[0]) for y in (low_ft[1], high_ft[1]) for z in (low_ft[2], high_ft[2])])
+    grid = np.array(
+        [[x, y, z] for x in (low_ft[0], high_ft[0]) for y in (low_ft[1], high_ft[1]) for z in (low_ft[2], high_ft[2])]
+    )
     inside = grid @ axes.T
     low, high = inside.min(0), inside.max(0)
     low[2] -= 30.0

@@ -82,8 +82,12 @@ void main() {
     if (part == 0) {
         shine = 0.12;
         if (limb.x > options.y && r.z < 2.4) { base = socks; shine = 0.0; }
-        else if (extras.y > 0.5 && limb.x > 0.75 && limb.x < 1.5 && ((extras.y < 1.5) == (r.y > 0.0))) { base = sleeve; shine = 0.0; }
-        if (limb.y > 0.35 && limb.y < 1.85 && ((extras.x > 0.5 && extras.x < 1.5 && r.y > 0.0) || (extras.x > 1.5 && r.y < 0.0) || extras.x > 2.5)) { base = sleeve; shine = 0.0; }
+        else if (extras.y > 0.5 && limb.x > 0.75 && limb.x < 1.5 && ((extras.y < 1.5) == (r.y > 0.0))) {
+            base = sleeve; shine = 0.0;
+        }
+        bool left = (extras.x > 0.5 && extras.x < 1.5) || extras.x > 2.5;
+        bool sleeved = r.y > 0.0 ? left : extras.x > 1.5;
+        if (sleeved && limb.y > 0.35 && limb.y < 1.85) { base = sleeve; shine = 0.0; }
         if (extras.w > 0.5 && limb.y > 0.2 && limb.y < 1.8 && hash(r * 9.0) > 0.72) base *= 0.72;
         if (r.z > 5.75 && limb.y < 0.0) {
             if (options.w > 0.5 && r.z < 6.0 && r.x > 0.12) base = mix(base, hair, 0.75);
@@ -93,7 +97,6 @@ void main() {
     } else if (part == 1) {
         base = jersey;
         if (options.z > 0.5) base = mix(jersey, trim, step(0.5, fract(r.y * 3.2 + 0.25)));
-        float edge = max(fwidth(r.z), 0.01);
         float side = 1.0 - smoothstep(options.x * 0.6, options.x * 0.6 + 0.05, abs(r.x - 0.1));
         if (options.x > 0.0 && abs(r.y) > 0.42) base = mix(base, trim, side);
         if (options.z < 0.5 && limb.y > 0.04 && limb.y < 0.3) base = mix(base, trim, 0.9);
@@ -107,12 +110,14 @@ void main() {
         float ink = 0.0;
         if (number.x < -0.5) ink = digit(number.y, vec2(at.x / wide + 0.5, at.y));
         else ink = max(digit(number.x, vec2(at.x / wide + 1.0, at.y)), digit(number.y, vec2(at.x / wide, at.y)));
-        if (number.y > -0.5 && abs(r.y) < 0.3 && r.z > low + high + 0.1 && r.z < low + high + 0.22) ink = max(ink, step(0.4, hash(vec3(r.y * 22.0, number))));
+        bool named = abs(r.y) < 0.3 && r.z > low + high + 0.1 && r.z < low + high + 0.22;
+        if (number.y > -0.5 && named) ink = max(ink, step(0.4, hash(vec3(r.y * 22.0, number))));
         base = mix(base, number_ink, ink);
     } else if (part == 2) {
         base = shorts;
         if (limb.x > 0.74) base = mix(base, trim, 0.9);
-        if (options.x > 0.0 && abs(r.y) > 0.5) base = mix(base, trim, 1.0 - smoothstep(options.x * 0.7, options.x * 0.7 + 0.05, abs(r.x - 0.08)));
+        float stripe = 1.0 - smoothstep(options.x * 0.7, options.x * 0.7 + 0.05, abs(r.x - 0.08));
+        if (options.x > 0.0 && abs(r.y) > 0.5) base = mix(base, trim, stripe);
     } else if (part == 3) base = shorts;
     else if (part == 4) {
         base = hair * (0.85 + 0.3 * hash(r * 30.0));
@@ -196,7 +201,11 @@ def player_paint(look: Look, actor: int, team: int, number: str) -> Paint:
     kit = look.kits[team]
     skin, hair = _person(rng)
     sleeve = kit.sleeves if kit.sleeves is not None else kit.jersey
-    arm = float(rng.choice([0, 1, 2, 3], p=[0.74, 0.11, 0.11, 0.04])) if kit.sleeves is not None or rng.random() < 0.3 else 0.0
+    arm = (
+        float(rng.choice([0, 1, 2, 3], p=[0.74, 0.11, 0.11, 0.04]))
+        if kit.sleeves is not None or rng.random() < 0.3
+        else 0.0
+    )
     return Paint(
         skin=skin,
         jersey=kit.jersey,
@@ -209,7 +218,12 @@ def player_paint(look: Look, actor: int, team: int, number: str) -> Paint:
         hair=hair,
         sleeve=sleeve,
         options=(kit.side_stripe, float(rng.choice([1.45, 1.62, 1.8])), 0.0, float(rng.random() < 0.35)),
-        extras=(arm, float(rng.choice([0, 1, 2], p=[0.86, 0.07, 0.07])), float(rng.choice([0, 1, 2], p=[0.84, 0.08, 0.08])), float(rng.random() < 0.3)),
+        extras=(
+            arm,
+            float(rng.choice([0, 1, 2], p=[0.86, 0.07, 0.07])),
+            float(rng.choice([0, 1, 2], p=[0.84, 0.08, 0.08])),
+            float(rng.random() < 0.3),
+        ),
         number=_digits(number),
     )
 
@@ -242,8 +256,26 @@ def bystander_paint(look: Look, index: int, team: int) -> Paint:
     rng = np.random.default_rng([look.seed, 13, index])
     skin, hair = _person(rng)
     suit: list[Colour] = [(0.06, 0.06, 0.08), (0.12, 0.13, 0.2), (0.3, 0.3, 0.32), (0.85, 0.85, 0.86)]
-    top = look.kits[team].jersey if team >= 0 and rng.random() < 0.5 else (suit[int(rng.integers(4))] if rng.random() < 0.6 else club_colour(rng))
+    top = (
+        look.kits[team].jersey
+        if team >= 0 and rng.random() < 0.5
+        else (suit[int(rng.integers(4))] if rng.random() < 0.6 else club_colour(rng))
+    )
     if rng.random() < 0.15:  # steward's vest
         top = (0.95, 0.45, 0.1) if rng.random() < 0.5 else (0.75, 0.9, 0.15)
     bottom = suit[int(rng.integers(3))] if rng.random() < 0.8 else top
-    return Paint(skin, top, bottom, top, top, bottom, suit[int(rng.integers(4))], (0.85, 0.85, 0.85), hair, top, (0.0, 1.5, 0.0, 0.0), (0.0,) * 4, (-1.0, -1.0))
+    return Paint(
+        skin,
+        top,
+        bottom,
+        top,
+        top,
+        bottom,
+        suit[int(rng.integers(4))],
+        (0.85, 0.85, 0.85),
+        hair,
+        top,
+        (0.0, 1.5, 0.0, 0.0),
+        (0.0,) * 4,
+        (-1.0, -1.0),
+    )

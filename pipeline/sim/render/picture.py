@@ -18,10 +18,10 @@ class Grain:
 
     def __init__(self, look: PictureLook, seed: int) -> None:
         rng = np.random.default_rng([seed, 21])
-        noise = rng.standard_normal((NOISE_SIZE, NOISE_SIZE * 2, 3), dtype=np.float32)
+        noise: np.ndarray = rng.standard_normal((NOISE_SIZE, NOISE_SIZE * 2, 3), dtype=np.float32)
         if look.noise_px > 0.65:
             noise = cv2.GaussianBlur(noise, (0, 0), look.noise_px * 0.6)
-            noise /= noise.std()
+            noise = noise / noise.std()
         grey = noise.mean(2, keepdims=True)
         noise = grey * 1.2 + (noise - grey) * 0.6
         self.noise = np.round(noise * look.noise).astype(np.int16)
@@ -67,7 +67,12 @@ def smear(picture: np.ndarray, shift_px: np.ndarray) -> np.ndarray:
         x, y = middle + half * t
         x0, y0 = int(np.floor(x)), int(np.floor(y))
         fx, fy = x - x0, y - y0
-        for dx, dy, share in ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
+        for dx, dy, share in (
+            (0, 0, (1 - fx) * (1 - fy)),
+            (1, 0, fx * (1 - fy)),
+            (0, 1, (1 - fx) * fy),
+            (1, 1, fx * fy),
+        ):
             if 0 <= x0 + dx < size and 0 <= y0 + dy < size:
                 kernel[y0 + dy, x0 + dx] += share
     return cv2.filter2D(picture, -1, kernel / kernel.sum(), borderType=cv2.BORDER_REPLICATE)
@@ -76,7 +81,7 @@ def smear(picture: np.ndarray, shift_px: np.ndarray) -> np.ndarray:
 def develop(
     picture: np.ndarray, look: Look, grain: Grain, rng: np.random.Generator, *, shift_px: np.ndarray, exposure: float
 ) -> np.ndarray:
-    """From the lens's picture to the camera's: smear, defocus, tone, grain, sharpening. Returns a new (H, W, 3) uint8."""
+    """From the lens's picture to the camera's: smear, defocus, tone, grain, sharpening; a new (H, W, 3) uint8."""
     chain = look.picture
     scale = picture.shape[1] / 1280
     out = smear(picture, shift_px)
@@ -95,9 +100,9 @@ def deliver(picture: np.ndarray, look: Look, rng: np.random.Generator) -> np.nda
     """Low resolution, interlacing and compression as the look has them."""
     chain = look.picture
     height, width = picture.shape[:2]
-    out = picture
+    out: np.ndarray = picture
     if chain.interlace > 0:
-        shift = max(int(round(chain.interlace * 3 * width / 1280 * float(rng.choice([-1, 1])))), -3)
+        shift = max(round(chain.interlace * 3 * width / 1280 * float(rng.choice([-1, 1]))), -3)
         out = out.copy()
         out[1::2] = np.roll(out[1::2], shift, axis=1)
     small = 0 < chain.source_width_px < width
@@ -107,9 +112,11 @@ def deliver(picture: np.ndarray, look: Look, rng: np.random.Generator) -> np.nda
     if chain.jpeg_quality > 0:
         done, data = cv2.imencode(".jpg", out, [cv2.IMWRITE_JPEG_QUALITY, chain.jpeg_quality])
         if done:
-            out = cv2.imdecode(data, cv2.IMREAD_COLOR)
+            out = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR))
     if small:
-        out = cv2.resize(out, (width, height), interpolation=cv2.INTER_CUBIC if chain.jpeg_quality % 2 else cv2.INTER_LINEAR)
+        out = cv2.resize(
+            out, (width, height), interpolation=cv2.INTER_CUBIC if chain.jpeg_quality % 2 else cv2.INTER_LINEAR
+        )
     return out
 
 
@@ -155,21 +162,53 @@ def plan_bug(size_px: tuple[int, int], look: Look, bug: ScoreBug) -> BugPlan:
     if style.layout == 0:  # one strip
         x = 0.0
         for code, score, jersey in teams:
-            cells += [(x, 0, 10, 40, "", _bgr(jersey), text), (x + 10, 0, 74, 40, code, back, text), (x + 84, 0, 52, 40, score, accent, (255, 255, 255))]
+            cells += [
+                (x, 0, 10, 40, "", _bgr(jersey), text),
+                (x + 10, 0, 74, 40, code, back, text),
+                (x + 84, 0, 52, 40, score, accent, (255, 255, 255)),
+            ]
             x += 138
-        cells += [(x, 0, 52, 40, period, back, text), (x + 52, 0, 80, 40, clock, back, text), (x + 132, 0, 44, 40, shot, accent, (255, 255, 255))]
+        cells += [
+            (x, 0, 52, 40, period, back, text),
+            (x + 52, 0, 80, 40, clock, back, text),
+            (x + 132, 0, 44, 40, shot, accent, (255, 255, 255)),
+        ]
     elif style.layout == 1:  # two rows and a clock beside
         for row, (code, score, jersey) in enumerate(teams):
             y = row * 34
-            cells += [(0, y, 8, 32, "", _bgr(jersey), text), (8, y, 150, 32, code, back, text), (158, y, 50, 32, score, back, text)]
-        cells += [(212, 0, 92, 32, clock, back, text), (212, 34, 46, 32, period, back, text), (258, 34, 46, 32, shot, accent, (255, 255, 255))]
+            cells += [
+                (0, y, 8, 32, "", _bgr(jersey), text),
+                (8, y, 150, 32, code, back, text),
+                (158, y, 50, 32, score, back, text),
+            ]
+        cells += [
+            (212, 0, 92, 32, clock, back, text),
+            (212, 34, 46, 32, period, back, text),
+            (258, 34, 46, 32, shot, accent, (255, 255, 255)),
+        ]
     elif style.layout == 2:  # clock above
-        cells += [(0, 0, 60, 28, period, back, text), (60, 0, 84, 28, clock, back, text), (144, 0, 46, 28, shot, accent, (255, 255, 255))]
+        cells += [
+            (0, 0, 60, 28, period, back, text),
+            (60, 0, 84, 28, clock, back, text),
+            (144, 0, 46, 28, shot, accent, (255, 255, 255)),
+        ]
         for row, (code, score, jersey) in enumerate(teams):
             y = 30 + row * 32
-            cells += [(0, y, 10, 31, "", _bgr(jersey), text), (10, y, 120, 31, code, back, text), (130, y, 60, 31, score, back, text)]
+            cells += [
+                (0, y, 10, 31, "", _bgr(jersey), text),
+                (10, y, 120, 31, code, back, text),
+                (130, y, 60, 31, score, back, text),
+            ]
     else:  # wide bar with badges in the middle
-        cells += [(0, 0, 90, 44, home, _bgr(look.kits[0].jersey), _ink(look.kits[0].jersey)), (90, 0, 60, 44, str(bug.home), back, text), (150, 0, 110, 44, clock, accent, (255, 255, 255)), (260, 0, 60, 44, str(bug.away), back, text), (320, 0, 90, 44, away, _bgr(look.kits[1].jersey), _ink(look.kits[1].jersey)), (150, 44, 60, 24, period, back, text), (210, 44, 50, 24, shot, back, text)]
+        cells += [
+            (0, 0, 90, 44, home, _bgr(look.kits[0].jersey), _ink(look.kits[0].jersey)),
+            (90, 0, 60, 44, str(bug.home), back, text),
+            (150, 0, 110, 44, clock, accent, (255, 255, 255)),
+            (260, 0, 60, 44, str(bug.away), back, text),
+            (320, 0, 90, 44, away, _bgr(look.kits[1].jersey), _ink(look.kits[1].jersey)),
+            (150, 44, 60, 24, period, back, text),
+            (210, 44, 50, 24, shot, back, text),
+        ]
     left, top = style.x * width, style.y * height
     span_x, span_y = max(c[0] + c[2] for c in cells) * unit, max(c[1] + c[3] for c in cells) * unit
     left, top = min(left, width - span_x - 4), min(top, height - span_y - 4)
@@ -197,14 +236,25 @@ def draw_bug(picture: np.ndarray, look: Look, bug: ScoreBug) -> None:
             (tw, th), _ = cv2.getTextSize(words, font, size, thick)
             size *= min(1.0, (b[0] - a[0]) * 0.86 / max(tw, 1))
             (tw, th), _ = cv2.getTextSize(words, font, size, thick)
-            cv2.putText(picture, words, ((a[0] + b[0] - tw) // 2, (a[1] + b[1] + th) // 2), font, size, ink, thick, cv2.LINE_AA)
+            cv2.putText(
+                picture, words, ((a[0] + b[0] - tw) // 2, (a[1] + b[1] + th) // 2), font, size, ink, thick, cv2.LINE_AA
+            )
     if style.alpha < 0.98:
         picture[y0:y1, x0:x1] = cv2.addWeighted(picture[y0:y1, x0:x1], style.alpha, under, 1 - style.alpha, 0)
     if style.ticker:
         bar = int(height * 0.045)
         cv2.rectangle(picture, (0, height - bar), (width, height), back, -1)
         words = "   ".join(f"{look.kits[k % 2].code} {40 + 7 * k}" for k in range(9))
-        cv2.putText(picture, words, (int(width * 0.06), height - bar // 3), cv2.FONT_HERSHEY_DUPLEX, height / 1440, text, 1, cv2.LINE_AA)
+        cv2.putText(
+            picture,
+            words,
+            (int(width * 0.06), height - bar // 3),
+            cv2.FONT_HERSHEY_DUPLEX,
+            height / 1440,
+            text,
+            1,
+            cv2.LINE_AA,
+        )
     if style.corner:
         corner = (int(width * 0.93), int(height * 0.07))
         cv2.circle(picture, corner, int(height * 0.022), accent, -1, cv2.LINE_AA)

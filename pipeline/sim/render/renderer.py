@@ -67,11 +67,13 @@ class Graphics:
 
     def __init__(self, device_index: int | None) -> None:
         try:
-            options: dict[str, Any] = {} if device_index is None else {"device_index": device_index}
-            self.ctx = moderngl.create_context(standalone=True, backend="egl", **options)
+            options: dict[str, Any] = {"backend": "egl"}
+            if device_index is not None:
+                options["device_index"] = device_index
+            self.ctx: Any = moderngl.create_context(standalone=True, **options)
         except Exception as error:
             raise MissingExtraError(
-                f"No OpenGL context through EGL ({error}); install an EGL driver (Mesa's libegl1 and libgl1-mesa-dri will do)."
+                f"No OpenGL context through EGL ({error}); install an EGL driver (Debian: libegl1, libgl1-mesa-dri)."
             ) from error
         ctx = self.ctx
         ctx.gc_mode = "auto"
@@ -121,7 +123,9 @@ def graphics(device_index: int | None = None) -> Graphics:
 
 
 def _texture(ctx: Any, pixels: np.ndarray, *, mipmaps: str = "yes") -> Any:
-    texture = ctx.texture((pixels.shape[1], pixels.shape[0]), pixels.shape[2], np.ascontiguousarray(pixels).tobytes(), alignment=1)
+    texture = ctx.texture(
+        (pixels.shape[1], pixels.shape[0]), pixels.shape[2], np.ascontiguousarray(pixels).tobytes(), alignment=1
+    )
     if mipmaps == "yes":
         texture.build_mipmaps()
         texture.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
@@ -205,7 +209,10 @@ class FilmRenderer:
         self._officials: list[Body] = [officials[i] for i in rng.permutation(len(officials))]
         self._digits = self.gl.digits[int(rng.integers(3))]
         hue = rng.uniform(0.85, 1.1)
-        self._leather = ((0.80 * hue, 0.38 * hue, 0.16), (0.80 * hue, 0.38 * hue, 0.16) if rng.random() < 0.6 else (0.88, 0.66, 0.4))
+        self._leather = (
+            (0.80 * hue, 0.38 * hue, 0.16),
+            (0.80 * hue, 0.38 * hue, 0.16) if rng.random() < 0.6 else (0.88, 0.66, 0.4),
+        )
         self._make_textures()
         self._make_targets()
         self._make_arena()
@@ -229,7 +236,10 @@ class FilmRenderer:
         self._scene_texture = ctx.texture((w, h), 4)
         self._resolved = ctx.framebuffer([self._scene_texture], ctx.depth_renderbuffer((w, h)))
         self._scene = (
-            ctx.framebuffer([ctx.renderbuffer((w, h), 4, samples=quality.samples)], ctx.depth_renderbuffer((w, h), samples=quality.samples))
+            ctx.framebuffer(
+                [ctx.renderbuffer((w, h), 4, samples=quality.samples)],
+                ctx.depth_renderbuffer((w, h), samples=quality.samples),
+            )
             if quality.samples
             else self._resolved
         )
@@ -250,7 +260,17 @@ class FilmRenderer:
     def _make_arena(self) -> None:
         ctx, gl, arena = self.gl.ctx, self.gl, self.arena
         book = self.book
-        far = np.array([[-200, -120], [book.length_ft + 200, -120], [book.length_ft + 200, 200], [-200, -120], [book.length_ft + 200, 200], [-200, 200]], np.float32)
+        far = np.array(
+            [
+                [-200, -120],
+                [book.length_ft + 200, -120],
+                [book.length_ft + 200, 200],
+                [-200, -120],
+                [book.length_ft + 200, 200],
+                [-200, 200],
+            ],
+            np.float32,
+        )
         self._floor_vao = ctx.vertex_array(gl.floor, [(ctx.buffer(far.tobytes()), "2f", "in_place")])
         layout = ("3f 3f 4f 3f", "in_position", "in_normal", "in_colour", "in_uv")
         solid, glass = ctx.buffer(arena.opaque.tobytes()), ctx.buffer(arena.glass.tobytes())
@@ -260,21 +280,29 @@ class FilmRenderer:
         self._prop_flat_vao = ctx.vertex_array(gl.flat, [(solid, "3f 40x", "in_position")])
         self._hoop_buffers = [ctx.buffer(hoop.triangles.tobytes()) for hoop in arena.hoops]
         self._hoop_flat = [ctx.vertex_array(gl.flat, [(b, "3f", "in_position")]) for b in self._hoop_buffers]
-        self._hoop_silhouette = [ctx.vertex_array(gl.silhouette, [(b, "3f", "in_position")]) for b in self._hoop_buffers]
+        self._hoop_silhouette = [
+            ctx.vertex_array(gl.silhouette, [(b, "3f", "in_position")]) for b in self._hoop_buffers
+        ]
         corner = np.array([[-0.5, 0], [0.5, 0], [0.5, 1], [-0.5, 0], [0.5, 1], [-0.5, 1]], np.float32)
         corner_buffer = ctx.buffer(corner.tobytes())
         self._crowd_vao = self._near_vao = None
         names = ("in_base", "in_size", "in_tile", "in_shirt", "in_skin")
         if len(arena.crowd):
             rows = ctx.buffer(arena.crowd.tobytes())
-            self._crowd_vao = ctx.vertex_array(gl.crowd, [(corner_buffer, "2f", "in_corner"), (rows, "3f 3f 4f 4f 4f/i", *names)])
+            self._crowd_vao = ctx.vertex_array(
+                gl.crowd, [(corner_buffer, "2f", "in_corner"), (rows, "3f 3f 4f 4f 4f/i", *names)]
+            )
         if arena.near_crowd:
             near = ctx.buffer(arena.crowd[-arena.near_crowd :].tobytes())
             # The flat program needs no colours; it still reads them so that both share one layout.
-            self._near_vao = ctx.vertex_array(gl.crowd_flat, [(corner_buffer, "2f", "in_corner"), (near, "3f 3f 4f 4f 4f/i", *names)])
+            self._near_vao = ctx.vertex_array(
+                gl.crowd_flat, [(corner_buffer, "2f", "in_corner"), (near, "3f 3f 4f 4f 4f/i", *names)]
+            )
         blob_corner = np.array([[-1, -1], [1, -1], [1, 1], [-1, -1], [1, 1], [-1, 1]], np.float32)
         self._blob_rows = ctx.buffer(reserve=200 * 16)
-        self._blob_vao = ctx.vertex_array(gl.blob, [(ctx.buffer(blob_corner.tobytes()), "2f", "in_corner"), (self._blob_rows, "4f/i", "in_blob")])
+        self._blob_vao = ctx.vertex_array(
+            gl.blob, [(ctx.buffer(blob_corner.tobytes()), "2f", "in_corner"), (self._blob_rows, "4f/i", "in_blob")]
+        )
         light = self.look.light
         self._shadow_view = shadow_matrix(
             light.direction, np.array([-14.0, -10.0, 0.0]), np.array([book.length_ft + 14, book.width_ft + 10, 8.0])
@@ -315,9 +343,15 @@ class FilmRenderer:
         for index, row in enumerate(self.arena.people_ft):
             team = int(row[0] > self.book.length_ft / 2) if abs(row[1]) > self.book.width_ft or row[1] < 0 else -1
             substitute = row[3] < 0.5 and team >= 0
-            body = self._players[index % len(self._players)] if substitute and index % 3 else self._officials[index % len(self._officials)]
+            body = (
+                self._players[index % len(self._players)]
+                if substitute and index % 3
+                else self._officials[index % len(self._officials)]
+            )
             paint = (
-                player_paint(self.look, 100 + index, team, "") if substitute and index % 3 == 1 else bystander_paint(self.look, index, team)
+                player_paint(self.look, 100 + index, team, "")
+                if substitute and index % 3 == 1
+                else bystander_paint(self.look, index, team)
             )
             shape = posed_all([body], [bystander_state(index, row)])[0]
             slot = self._upload(len(self._slots), body, shape)
@@ -346,7 +380,7 @@ class FilmRenderer:
         slot = len(self._bystanders)
         taken: set[int] = set()
         bodies = [self.body_of(actor) for actor in frame.actors]
-        shapes = posed_all(bodies, frame.actors)
+        shapes = posed_all(bodies, frame.actors, frame.ball)
         for actor, body, shape in zip(frame.actors, bodies, shapes, strict=True):
             index = slot
             while index in taken:
@@ -401,7 +435,21 @@ class FilmRenderer:
         self._digits.use(2)
         for person in people:
             paint = person.paint
-            for name in ("skin", "jersey", "shorts", "trim", "number_ink", "socks", "shoes", "sole", "hair", "sleeve", "options", "extras", "number"):
+            for name in (
+                "skin",
+                "jersey",
+                "shorts",
+                "trim",
+                "number_ink",
+                "socks",
+                "shoes",
+                "sole",
+                "hair",
+                "sleeve",
+                "options",
+                "extras",
+                "number",
+            ):
                 _set(program, **{name: getattr(paint, name)})
             self._slots[person.slot].body.render()
 
@@ -436,7 +484,14 @@ class FilmRenderer:
         if self._crowd_vao is not None:
             self.gl.people_map.use(4)
             _set_matrix(gl.crowd, "view_projection", view)
-            _set(gl.crowd, mirror_z=mirror_z, right=tuple(_flat_right(camera)), time_s=float(t_s % 1000), liveliness=0.8, people=4)
+            _set(
+                gl.crowd,
+                mirror_z=mirror_z,
+                right=tuple(_flat_right(camera)),
+                time_s=float(t_s % 1000),
+                liveliness=0.8,
+                people=4,
+            )
             self._crowd_vao.render(instances=len(self.arena.crowd))
 
     def _shadow_pass(self, people: list[_Person], ball: np.ndarray | None) -> None:
@@ -478,9 +533,10 @@ class FilmRenderer:
         self._shadow_pass(everyone, ball)
         for program in (gl.floor, gl.prop, gl.body, gl.ball):
             self._light(program)
-        dark = tuple(v * (0.25 if look.arena.venue is Venue.GYM else 0.04) for v in look.arena.wall)
+        share = 0.25 if look.arena.venue is Venue.GYM else 0.04
+        dark = [value * share for value in look.arena.wall]
         self._mirror.use()
-        self._mirror.clear(*dark, 1.0)
+        self._mirror.clear(dark[0], dark[1], dark[2], 1.0)
         self._shadow_texture.use(3)
         ctx.enable_only(moderngl.DEPTH_TEST)
         self._draw_surroundings(camera, frame.t_s, view, -1.0)
@@ -488,7 +544,7 @@ class FilmRenderer:
         self._mirror_texture.build_mipmaps()
         self._mirror_texture.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
         self._scene.use()
-        self._scene.clear(*dark, 1.0)
+        self._scene.clear(dark[0], dark[1], dark[2], 1.0)
         floor, light = look.floor, look.light
         length, width = floor_size_ft(self.book)
         self.floor_map.use(0)
@@ -557,9 +613,19 @@ class FilmRenderer:
             return frame.camera
         rng = np.random.default_rng([self.look.seed, 41, int(frame.t_s)])
         book = self.book
-        centre = np.array([rng.uniform(15, book.length_ft - 15), rng.uniform(20, book.width_ft - 4), rng.uniform(6, 12)])
+        centre = np.array(
+            [rng.uniform(15, book.length_ft - 15), rng.uniform(20, book.width_ft - 4), rng.uniform(6, 12)]
+        )
         width = self.size_px[0]
-        return Camera(centre, float(rng.uniform(-20, 20)), float(rng.uniform(4, 11)), 0.0, width * float(rng.uniform(0.9, 2.2)), straight_lens(self.size_px), self.size_px)
+        return Camera(
+            centre,
+            float(rng.uniform(-20, 20)),
+            float(rng.uniform(4, 11)),
+            0.0,
+            width * float(rng.uniform(0.9, 2.2)),
+            straight_lens(self.size_px),
+            self.size_px,
+        )
 
     def draw(self, frame: SceneFrame) -> np.ndarray:
         """Draw one frame.
@@ -603,7 +669,17 @@ class FilmRenderer:
     def boxes(self, frame: SceneFrame) -> tuple[LabelledBox, ...]:
         """Every player, official, ring and the ball that is at least partly in the picture, hidden ones too."""
         camera = frame.camera
-        things: list[tuple[str, int, tuple[float, ...], tuple[float, ...], tuple[float, float], Callable[[], None], Callable[[], None]]] = []
+        things: list[
+            tuple[
+                str,
+                int,
+                tuple[float, ...],
+                tuple[float, ...],
+                tuple[float, float],
+                Callable[[], None],
+                Callable[[], None],
+            ]
+        ] = []
         for person, actor in zip(self._people(frame), frame.actors, strict=True):
             if not person.name:
                 continue
@@ -611,7 +687,17 @@ class FilmRenderer:
             if found is not None:
                 feet = camera.project_floor(actor.position_ft[None])[0]
                 slot = self._slots[person.slot]
-                things.append((person.name, person.actor, found[0], found[1], (float(feet[0]), float(feet[1])), slot.flat.render, slot.silhouette.render))
+                things.append(
+                    (
+                        person.name,
+                        person.actor,
+                        found[0],
+                        found[1],
+                        (float(feet[0]), float(feet[1])),
+                        slot.flat.render,
+                        slot.silhouette.render,
+                    )
+                )
         ball = self.ball_place_ft(frame)
         if ball is not None:
             points = self.gl.sphere * BALL_RADIUS_FT + ball
@@ -653,7 +739,14 @@ class FilmRenderer:
         if self._near_vao is not None:
             gl.people_map.use(4)
             _set_matrix(gl.crowd_flat, "view_projection", view)
-            _set(gl.crowd_flat, mirror_z=1.0, right=tuple(_flat_right(frame.camera)), time_s=float(frame.t_s % 1000), liveliness=0.8, people=4)
+            _set(
+                gl.crowd_flat,
+                mirror_z=1.0,
+                right=tuple(_flat_right(frame.camera)),
+                time_s=float(frame.t_s % 1000),
+                liveliness=0.8,
+                people=4,
+            )
             self._near_vao.render(instances=self.arena.near_crowd)
         for number, thing in enumerate(things):
             if thing[0] != "ring":
@@ -686,10 +779,14 @@ class FilmRenderer:
         ctx.blend_equation = moderngl.FUNC_ADD
         totals: list[int] = []
         for target in range((len(things) + 3) // 4):
-            plane = np.frombuffer(self._silhouettes.read(components=4, attachment=target, alignment=1), np.uint8).reshape(-1, 4)
+            plane = np.frombuffer(
+                self._silhouettes.read(components=4, attachment=target, alignment=1), np.uint8
+            ).reshape(-1, 4)
             totals += [int(n) for n in np.count_nonzero(plane > 127, axis=0)]
         return [
-            float(min((rings_seen if thing[0] == "ring" else people_seen)[number + 1] / totals[number], 1.0)) if totals[number] else 0.0
+            float(min((rings_seen if thing[0] == "ring" else people_seen)[number + 1] / totals[number], 1.0))
+            if totals[number]
+            else 0.0
             for number, thing in enumerate(things)
         ]
 

@@ -233,7 +233,8 @@ out vec3 world;
 void main() {
     normal = in_unit;
     float side = dot(in_unit, smear) > 0.0 ? 1.0 : -1.0;
-    world = centre + in_unit * radius + smear * side * step(1e-6, dot(smear, smear)) * abs(dot(in_unit, normalize(smear + 1e-9)));
+    float stretch = dot(smear, smear) > 1e-6 ? abs(dot(in_unit, normalize(smear))) : 0.0;
+    world = centre + in_unit * radius + smear * side * stretch;
     gl_Position = view_projection * vec4(world.xy, world.z * mirror_z, 1.0);
 }
 """
