@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.court.camera import Camera, Lens, rotation_matrix, straight_lens
+from pipeline.court.camera import Camera, Lens, rotation_matrices, straight_lens
 from pipeline.court.floor_lines import BORDER_NAMES, border_pieces
 from pipeline.court.rule_books import RuleBook
 from pipeline.court.settings import RegistrationSettings
@@ -29,7 +29,8 @@ lens term, and the radius in feet of the centre circle as painted."""
 
 _STEPS = np.array([1e-3, 1e-3, 1e-3, 1e-4, 1e-4, 1e-4, 1e-5, 1e-4, 1e-3])
 _FAR_COS = 0.5  # a mark whose normal is more than 60 degrees off a line does not lie on it
-_LEAST_COS_FLOOR = 1e-9
+_LEAST_SLOPE = 1e-9
+_LEAST_GAIN = 1e-3  # a step that promises less than this share of the cost is not worth making
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,6 +153,7 @@ class _Problem:
         self.book, self.size_px, self.prior = book, size_px, prior
         self.lens = straight_lens(size_px)
         self.offset = self.marks.px - self.lens.centre_px
+        self.lens_cache: dict[float, Array] = {}
         self.to_reference = REFERENCE_WIDTH_PX / size_px[0]
         weight = np.maximum(self.marks.weight, 1e-6)
         self.weight = weight * (settings.worth_of_marks / max(float(weight.sum()), 1e-9)) / settings.mark_sigma_px**2
@@ -174,21 +176,27 @@ class _Problem:
         """Floor points for M parameter vectors (M, 9): x and y (M, N), -dz (M, N), rotations (M, 3, 3)."""
         k1 = parameters[:, 7]
         scale = np.empty((len(parameters), len(self.offset)))
-        for value in np.unique(k1):
-            lens = replace(self.lens, k1=float(value))
-            ideal = lens.undistort(self.marks.px) - self.lens.centre_px
-            with np.errstate(invalid="ignore", divide="ignore"):
-                ratio = np.sum(ideal * self.offset, axis=1) / np.maximum(np.sum(self.offset**2, axis=1), 1e-12)
-            scale[k1 == value] = ratio
-        rotation = np.stack([rotation_matrix(*p[3:6]) for p in parameters])
+        for value in set(k1.tolist()):
+            scale[k1 == value] = self._straightened(value)
+        rotation = rotation_matrices(parameters[:, 3:6])
         focal = np.exp(parameters[:, 6]) * self.size_px[0]
         a = (scale / focal[:, None])[..., None] * self.offset  # (M, N, 2)
-        ray = np.einsum("mni,mij->mnj", a, rotation[:, :2]) + rotation[:, None, 2]
+        ray = a @ rotation[:, :2] + rotation[:, None, 2]
         down = -ray[..., 2]
         with np.errstate(divide="ignore", invalid="ignore"):
             reach = parameters[:, 2, None] / np.where(down > 1e-4, down, np.nan)
         xy = parameters[:, None, :2] + ray[..., :2] * reach[..., None]
         return xy, down, rotation, scale
+
+    def _straightened(self, k1: float) -> Array:
+        """Ideal over seen distance from the principal point for every mark, (N,), for one lens term."""
+        known = self.lens_cache.get(k1)
+        if known is None:
+            ideal = replace(self.lens, k1=k1).undistort(self.marks.px) - self.lens.centre_px
+            squared = np.maximum(np.sum(self.offset**2, axis=1), 1e-12)
+            known = np.sum(ideal * self.offset, axis=1) / squared
+            self.lens_cache[k1] = known
+        return known
 
     def assign(self, parameters: Array) -> tuple[Array, Array, NDArray[np.intp], Array]:
         """Compare every mark with its border's pieces.
@@ -224,9 +232,11 @@ class _Problem:
             distance, gradient, beyond = pieces.all_distances(points)
             if first <= self.circle < first + len(pieces.names):
                 distance[:, self.circle - first] += parameters[8] - pieces.line[self.circle - first, 2]
-            in_picture = np.stack([np.einsum("npk,nk->np", gradient, jacobian[i][rows]) for i in (0, 1)], axis=-1)
-            slope = np.maximum(np.linalg.norm(in_picture, axis=-1), _LEAST_COS_FLOOR)
-            cosine = np.einsum("npk,nk->np", in_picture, self.marks.normal[rows]) / slope
+            # The signed distance's gradient in the picture, x and y, each (N, P).
+            by_x, by_y = ((gradient @ jacobian[i][rows, :, None])[..., 0] for i in (0, 1))
+            slope = np.maximum(np.hypot(by_x, by_y), _LEAST_SLOPE)
+            along = self.marks.normal[rows]
+            cosine = (by_x * along[:, :1] + by_y * along[:, 1:]) / slope
             cosine = np.where(pieces.two_sided, np.abs(cosine), cosine)
             miss = np.hypot(distance, beyond) / slope
             miss = np.where((cosine > _FAR_COS) & (beyond < 4.0), miss, np.inf)
@@ -328,8 +338,10 @@ def fit_camera(
             right = -(slopes * weight[:, None]).T @ residual + pull
             scale = np.diag(normal) + 1e-9
             improved = False
-            for _ in range(6):
+            for _ in range(4):
                 step = np.linalg.solve(normal + np.diag(damping * scale + 1e-12), right)
+                if step @ right < _LEAST_GAIN * cost:
+                    break
                 trial = parameters.copy()
                 trial[free] += step
                 if not _possible(trial):
@@ -347,7 +359,7 @@ def fit_camera(
             gain = cost - new_cost
             parameters, cost, held = trial, new_cost, assigned
             damping = max(damping / 10, 1e-6)
-            if gain < 1e-4 * cost + 1e-6:
+            if gain < _LEAST_GAIN * cost:
                 break
     residual_px, residual_ft, which, _ = held
     information = problem.information(parameters, held, widths_px[-1])
@@ -357,6 +369,21 @@ def fit_camera(
     return Fit(
         parameters, final, residual_px[back], residual_ft[back], inlier[back], problem.names[which][back], information
     )
+
+
+def start_costs(
+    marks: MarkSet,
+    starts: Array,
+    book: RuleBook,
+    size_px: tuple[int, int],
+    prior: Prior,
+    settings: RegistrationSettings,
+    *,
+    width_px: float,
+) -> Array:
+    """Robust cost of each of S starting vectors (S, 9) as it stands, shape (S,)."""
+    problem = _Problem(marks, book, size_px, prior, settings)
+    return np.array([problem.cost(problem.assign(start)[0], start, width_px) for start in starts])
 
 
 def _possible(parameters: Array) -> bool:

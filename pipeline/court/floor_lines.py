@@ -85,7 +85,7 @@ class Pieces:
         if self.curved.any():
             offset = xy_ft[:, None, :] - self.line[self.curved, :2]
             radius = self.line[self.curved, 2]
-            from_centre = np.maximum(np.linalg.norm(offset, axis=2), 1e-9)
+            from_centre = np.maximum(np.hypot(offset[..., 0], offset[..., 1]), 1e-9)
             distance[:, self.curved] = radius - from_centre
             outward = offset / from_centre[..., None]
             gradient[:, self.curved] = -outward

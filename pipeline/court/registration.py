@@ -14,7 +14,9 @@ A film is registered in four steps:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -73,7 +75,7 @@ class _Frame:
     fit: Fit | None = None
     judged: CourtFit | None = None
     reason: str = "The frame was not looked at."
-    carried: Array | None = field(default=None)
+    carried: Array | None = None
 
     def take(self, fit: Fit, book: RuleBook, settings: RegistrationSettings) -> bool:
         """Keep a fit if it passes its own check; else its reason. Returns whether it passed."""
@@ -160,9 +162,14 @@ def _vote(frames: list[_Frame], settings: RegistrationSettings) -> RuleBook | No
     """Sum each book's costs over a few telling frames spread over the film; the lowest sum wins."""
     groups = np.array_split(np.arange(len(frames)), min(settings.book_frames, len(frames)))
     chosen = [max((frames[i] for i in group), key=_telling) for group in groups]
+    # The most telling first, so that a clear film is settled after a few.
+    chosen.sort(key=_telling, reverse=True)
     totals: dict[str, float] = {}
     seen = 0
     for frame in chosen:
+        ranked = sorted(totals.values())
+        if seen >= 4 and ranked[1] - ranked[0] > 0.8 * seen:
+            break
         if _telling(frame) < 5:
             frame.reason = "No paint and no three-point line are seen."
             continue
@@ -193,10 +200,9 @@ def _first_pass(shot: list[_Frame], book: RuleBook, prior: Prior, settings: Regi
             continue
         if last is not None and last.fit is not None and frame.t_s - last.t_s <= settings.tracking_gap_s:
             start = last.fit.parameters
-            near = _loosened(prior, start, settings)
-            fit = fit_camera(
-                frame.marks, start, book, frame.size_px, near, settings, widths_px=(8.0, 3.0), iterations=6
-            )
+            near = _loosened(prior, start)
+            half = frame.marks.only(np.arange(0, len(frame.marks), 2))  # type: ignore[arg-type]
+            fit = fit_camera(half, start, book, frame.size_px, near, settings, widths_px=(8.0, 3.0), iterations=5)
             if frame.take(fit, book, settings):
                 last, misses = frame, 0
                 continue
@@ -210,7 +216,7 @@ def _first_pass(shot: list[_Frame], book: RuleBook, prior: Prior, settings: Regi
             last, misses = frame, 0
 
 
-def _loosened(prior: Prior, start: Array, settings: RegistrationSettings) -> Prior:
+def _loosened(prior: Prior, start: Array) -> Prior:
     """A prior about a neighbour's camera: its centre, lens and roll may change a little, the rest freely."""
     sigma = np.where(np.isfinite(prior.sigma), prior.sigma * 0.35, np.inf)
     mean = start.copy()
@@ -350,7 +356,7 @@ def _smooth(shot: list[_Frame], book: RuleBook, prior: Prior, settings: Registra
             )
             smooth[:, index] = _whittaker(times, values[:, index], variance, acceleration)
         for frame, parameters in zip(stretch, smooth, strict=True):
-            assert frame.fit is not None and frame.judged is not None
+            assert frame.fit is not None
             held = replace(prior, mean=parameters, sigma=np.full(len(PARAMETERS), 1e-6))
             fit = fit_camera(
                 frame.marks, parameters, book, frame.size_px, held, settings, widths_px=(3.0,), iterations=0
@@ -387,19 +393,20 @@ def _whittaker(times_s: Array, values: Array, variance: Array, acceleration: flo
 def _carry(shot: list[_Frame], settings: RegistrationSettings) -> None:
     """Interpolate cameras over short gaps between registered frames of a shot."""
     known = [i for i, f in enumerate(shot) if f.fit is not None]
-    for left, right in zip(known[:-1], known[1:], strict=True):
+    for left, right in pairwise(known):
         span = shot[right].t_s - shot[left].t_s
         if right - left < 2 or span > settings.longest_carry_s:
             continue
         first, second = shot[left].fit, shot[right].fit
-        assert first is not None and second is not None
+        assert first is not None
+        assert second is not None
         for frame in shot[left + 1 : right]:
             share = (frame.t_s - shot[left].t_s) / span
             frame.carried = (1 - share) * first.parameters + share * second.parameters
 
 
 def _row(frame: _Frame, book_name: str, missing: NoCourt | None = None) -> Mapping[str, object]:
-    place = {"frame": frame.frame, "t_s": frame.t_s, "shot": frame.shot, "size_px": frame.size_px}
+    place: dict[str, Any] = {"frame": frame.frame, "t_s": frame.t_s, "shot": frame.shot, "size_px": frame.size_px}
     if frame.judged is not None and missing is None:
         found = frame.judged
         return camera_to_row(

@@ -16,6 +16,7 @@ from pipeline.court.fitting import (
     camera_of,
     default_prior,
     fit_camera,
+    start_costs,
 )
 from pipeline.court.floor_lines import BORDER_NAMES, area_labels
 from pipeline.court.marks import floor_evidence
@@ -106,25 +107,39 @@ def find_view(
     found: dict[str, FittedView] = {}
     for shape in dict.fromkeys(_BANK_OF[n] for n in names):
         book = rule_book(shape)
-        starts = view_bank(shape).nearest(seen, settings.candidates * 4)
         prior = default_prior(book, settings)
-        rough = []
-        for start in starts:
-            vector = np.append(start, book.circle_radius_ft)
-            vector[7] = settings.lens_mean
-            rough.append(fit_camera(thin, vector, book, size_px, prior, settings, widths_px=(16.0, 8.0), iterations=4))
-        rough.sort(key=lambda f: f.cost)
-        for name in (n for n in names if _BANK_OF[n] == shape):
-            book = rule_book(name)
-            prior = default_prior(book, settings)
-            for fit in rough[:2]:
-                start = _to_other_book(fit.parameters, rule_book(shape), book)
-                fine = fit_camera(marks, start, book, size_px, prior, settings, widths_px=(8.0, 4.0, 3.0))
-                judged = judge(fine, book, size_px, seen)
+        views = view_bank(shape).nearest(seen, settings.candidates * 5)
+        starts = np.column_stack([views, np.full(len(views), book.circle_radius_ft)])
+        starts[:, 7] = settings.lens_mean
+        costs = start_costs(thin, starts, book, size_px, prior, settings, width_px=24.0)
+        straight = prior.fixing(("k1", "circle_radius"), starts[0])
+        rough = [
+            fit_camera(thin, starts[i], book, size_px, straight, settings, widths_px=(16.0, 8.0), iterations=4)
+            for i in np.argsort(costs)[: settings.candidates]
+        ]
+        for fit in _distinct(rough)[:2]:
+            first = fit_camera(marks, fit.parameters, book, size_px, prior, settings, widths_px=(8.0, 4.0, 3.0))
+            for name in (n for n in names if _BANK_OF[n] == shape):
+                other, fine = rule_book(name), first
+                if name != shape:
+                    start = _to_other_book(first.parameters, book, other)
+                    fine = fit_camera(
+                        marks, start, other, size_px, default_prior(other, settings), settings, widths_px=(6.0, 3.0)
+                    )
+                judged = judge(fine, other, size_px, seen)
                 score = fine.cost / settings.worth_of_marks * 2 - 4 * judged.agreement
                 if name not in found or score < found[name].score:
                     found[name] = FittedView(fine, judged, score)
     return sorted(found.values(), key=lambda view: view.score)
+
+
+def _distinct(fits: list[Fit]) -> list[Fit]:
+    """Fits by cost, without those that look where a better one looks."""
+    kept: list[Fit] = []
+    for fit in sorted(fits, key=lambda f: f.cost):
+        if all(np.max(np.abs(fit.parameters[3:5] - k.parameters[3:5])) > 1.5 for k in kept):
+            kept.append(fit)
+    return kept
 
 
 def _to_other_book(parameters: Array, book: RuleBook, other: RuleBook) -> Array:
@@ -231,8 +246,11 @@ def polygon_marks(polygons: Sequence[Mapping[str, object]], size_px: tuple[int, 
     margin = 0.01 * width
     px, normal, border = [], [], []
     court_edges = [np.asarray(p["points"], dtype=np.float64) for p in polygons if p["area"] == "court"]
+    three = [np.asarray(p["points"], dtype=np.float64) for p in polygons if p["area"] == "three_point_area"]
     for polygon in polygons:
         points = np.asarray(polygon["points"], dtype=np.float64)
+        if polygon["area"] == "paint" and not any(_inside(t, points.mean(axis=0)[None])[0] for t in three):
+            continue  # mislabelled: a paint lies in a three-point area
         area = np.sum(points[:, 0] * np.roll(points[:, 1], -1) - np.roll(points[:, 0], -1) * points[:, 1])
         for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
             length = float(np.hypot(*(b - a)))

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.court.camera import rotation_matrix
+from pipeline.court.camera import rotation_matrices
 from pipeline.court.floor_lines import AREA_LABELS, area_labels
 from pipeline.court.rule_books import RuleBook, rule_book
 
@@ -74,7 +74,7 @@ def floor_of_grid(parameters: Array, columns: int, rows: int, aspect: float) -> 
     """Floor points seen at a grid of cells, for V parameter vectors without lens bending, (V, rows, columns, 2)."""
     grid = picture_grid(columns, rows, (1, 1))
     centred = (grid - grid.mean(axis=0)) / np.array([1.0, aspect])
-    rotation = np.stack([rotation_matrix(*p[3:6]) for p in parameters])
+    rotation = rotation_matrices(parameters[:, 3:6])
     focal = np.exp(parameters[:, 6])
     ray = (centred[None] / focal[:, None, None]) @ rotation[:, :2] + rotation[:, None, 2]
     down = -ray[..., 2]

@@ -11,7 +11,8 @@ homography to the floor, and compared with the rule book of the labels:
   are cut by the picture's edge or close the area along the court's edge; distance to the nearest point of that line
   (outer edge) at either end.
 - paint corners: labelled paint corners that lie inside the picture (not where its edge cuts the paint); distance to
-  the nearest of the rule book's eight.
+  the nearest of the rule book's eight. A polygon called paint whose middle lies in no labelled three-point area is a
+  mislabelled one (centre circles were found so) and is left out.
 
 A picture's number is the mean over its three-point points and corners, each of the two groups weighing the same; a
 game's ``median_ft`` and ``p90_ft`` are over its registered pictures. The homography is that of the found rule book, so
@@ -231,10 +232,17 @@ def _paint_corners(frame: LabelledFrame) -> Array:
     """Corners of labelled paints: vertices inside the picture of polygons that are not cut by its edge nearby."""
     found = [np.zeros((0, 2))]
     for polygon in frame.of("paint"):
+        if not any(_holds(area, polygon.mean(axis=0)) for area in frame.of("three_point_area")):
+            continue
         corners = polygon[:-1] if len(polygon) > 1 and np.allclose(polygon[0], polygon[-1]) else polygon
         if len(corners) == 4 or not _away_from_edge(corners, frame.size_px).all():
             found.append(corners[_away_from_edge(corners, frame.size_px)])
     return np.concatenate(found)
+
+
+def _holds(polygon: Array, point: Array) -> bool:
+    outline = polygon.astype(np.float32)
+    return cv2.pointPolygonTest(outline, (float(point[0]), float(point[1])), measureDist=False) >= 0
 
 
 def _distance_to_path(points: Array, path: Array) -> Array:
