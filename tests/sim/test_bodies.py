@@ -313,6 +313,14 @@ def test_hands_go_to_a_given_ball():
             assert (np.linalg.norm(hand_points(posed) - ball, axis=1) < BALL_RADIUS_FT + 0.3).all(), (body.name, pose)
 
 
+@pytest.mark.parametrize("pose", ["run", "stance", "post_up", "walk"])
+def test_who_has_the_ball_in_an_empty_handed_pose_holds_it_before_the_chest(pose):
+    posed = pose_actor(BODIES[8], moving(pose, 0.4), np.full(3, np.nan))
+    assert posed.ball_ft[0] > 0.4
+    assert 2.0 < posed.ball_ft[2] < 5.5
+    assert (np.linalg.norm(hand_points(posed) - posed.ball_ft, axis=1) < BALL_RADIUS_FT + 0.2).all()
+
+
 def test_a_dribbling_hand_rides_on_a_high_ball_and_lets_a_low_one_go():
     body = BODIES[4]
     state = State("dribble_right", 0.2)

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.errors import ShapeError
 from pipeline.sim.bodies.body import Body
-from pipeline.sim.bodies.poses import HANDS_ON_BALL, ball_bounce, pose_targets
+from pipeline.sim.bodies.poses import EMPTY_HANDED, HANDS_ON_BALL, HELD_BALL, ball_bounce, pose_targets
 from pipeline.sim.bodies.skeleton import BONE
 from pipeline.sim.bodies.skinning import PosedBody, place, skin
 from pipeline.sim.bodies.solve import BALL_RADIUS_FT, Bones, frame_of, solve
@@ -128,8 +128,9 @@ def pose_actors(
     bodies, states : sequences of the same length
         The body each actor wears, and what it does.
     balls_ft : sequence of ndarray (3,) or None, one an actor, or None
-        Where the ball is that an actor holds or dribbles, court frame: the hands go to it. None (or NaN) lets the pose
-        say where the ball is; `PosedBody.ball_ft` tells.
+        Where the ball is that an actor holds or dribbles, court frame: the hands go to it. NaN: the actor has the ball
+        and the pose says where (in front of the chest, if the pose has no ball of its own); `PosedBody.ball_ft` tells.
+        None: no ball, or the pose's own.
     """
     if len(bodies) != len(states):
         raise ShapeError(f"Got {len(bodies)} bodies for {len(states)} actors; give one body an actor.")
@@ -138,6 +139,9 @@ def pose_actors(
     if not bodies:
         return ()
     values = np.stack([actor_targets(body, state).values for body, state in zip(bodies, states, strict=True)])
+    for row, (ball, state) in enumerate(zip(balls_ft or (), states, strict=False)):
+        if ball is not None and not np.isfinite(ball).all() and state.pose in EMPTY_HANDED:
+            values[row] = PoseTargets(values[row]).with_targets(**HELD_BALL).values  # type: ignore[arg-type]
     bones = solve(bodies, values)
     local: dict[int, np.ndarray] = {}
     for row, ball in enumerate(balls_ft or ()):

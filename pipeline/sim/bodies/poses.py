@@ -486,6 +486,12 @@ _PROGRESS: Final[Mapping[str, tuple[Key, ...]]] = {
 POSES: Final[tuple[str, ...]] = (*_STILL, *_PROGRESS, "dribble_left", "dribble_right", "drive")
 """Every pose name."""
 
+EMPTY_HANDED: Final[frozenset[str]] = frozenset(_STILL)
+"""Poses that have no ball of their own; who holds one all the same holds it before the chest, `HELD_BALL`."""
+
+HELD_BALL: Final[Mapping[str, object]] = {**HANDS_ON_BALL, "ball": (0.46, 0.0, -0.38)}
+"""Targets of two hands around a ball before the chest."""
+
 MOVING_POSES: Final[frozenset[str]] = frozenset(
     {*_STILL, "dribble_left", "dribble_right", "drive", "catch", "chest_pass", "overhead_pass", "handoff", "contest"}
 ) - {"sit"}
