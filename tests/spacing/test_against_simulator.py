@@ -1,0 +1,69 @@
+"""Our drives and crowded paint against the simulator's own reading of the glossary, written apart from ours."""
+
+import numpy as np
+import pytest
+
+from pipeline.actions import find_actions
+from pipeline.actions.events import events_from_table
+from pipeline.actions.settings import ActionSettings
+from pipeline.actions.stretches import stretches
+from pipeline.actions.view import possession_views
+from pipeline.ball.tables import POSSESSIONS, TOUCHES
+from pipeline.court.rule_books import rule_book
+from pipeline.evaluate.play import play_tables
+from pipeline.sim.plays.execution import Execution
+from pipeline.sim.plays.possession import Possession, simulate
+from pipeline.sim.plays.scripts import Script
+from pipeline.spacing.faults import ENTERS, arrivals, find_faults
+from pipeline.spacing.settings import FaultSettings
+
+STEP_S = 0.08
+
+
+def read(p: Possession):
+    """Our arrivals and faults on a simulated possession, with its true paths and holder at 12.5 moments a second."""
+    every = max(1, round(STEP_S / p.dt_s))
+    t_s = (np.arange(len(p.xy_ft)) * p.dt_s)[::every]
+    order = np.arange(10) if p.offence == 0 else np.roll(np.arange(10), 5)
+    play = play_tables("simulated", t_s, p.ball_ft[::every, :2], p.xy_ft[::every, order], p.book)
+    holder = p.holder[::every]
+    holds = [
+        {"shot": 0, "kind": "hold", "start_s": float(t_s[a]), "end_s": float(t_s[b - 1]), "track": int(place)}
+        for place, actor in enumerate(order)
+        for a, b in stretches(holder == actor)
+    ]
+    holds.sort(key=lambda hold: hold["start_s"])
+    touches = TOUCHES.from_rows([{"touch": n, "team": 0, "score": 1.0, **hold} for n, hold in enumerate(holds)])
+    row = {**play.possessions.to_pylist()[0], "attacked_end": p.end}
+    tables = (play.tracks, play.ball, touches, POSSESSIONS.from_rows([row]))
+    events = events_from_table(find_actions(*tables, p.book, ActionSettings()))
+    (view,) = possession_views(*tables, p.book, ActionSettings())
+    faults = events_from_table(find_faults([view], events, FaultSettings()))
+    return arrivals(view, events, FaultSettings().crowded_paint), faults
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("bodies", [2, 4, 5, 6])
+@pytest.mark.parametrize(("seed", "book"), [(1, "nba"), (2, "fiba"), (3, "ncaa")])
+def test_scripted_drives_are_counted_as_the_script_promises(bodies, seed, book):
+    script = Script.CROWDED_DRIVE if bodies >= 5 else Script.CLEAR_DRIVE
+    end = "left" if seed % 2 else "right"
+    p = simulate(script, seed, rule_book(book), execution=Execution(bodies=bodies), end=end, offence=seed % 2)
+    found, faults = read(p)
+    entries = [c for c in p.paint_counts if c.kind == "entry"]
+    ours = [a for a in found if a.what == ENTERS]
+    assert [a.count for a in ours] == [c.count for c in entries]
+    for a, c in zip(ours, entries, strict=True):
+        assert a.t_s == pytest.approx(c.moment * p.dt_s, abs=STEP_S)
+    assert bool(faults) == any(c.count >= 5 for c in p.paint_counts) == (bodies >= 5)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("script", [Script.WEAK_SIDE_MOTION, Script.UNSCRIPTED, Script.TRANSITION, Script.FREE_THROWS])
+def test_other_play_has_the_faults_that_the_simulator_sees(script):
+    for seed in range(3):
+        p = simulate(script, seed, rule_book("nba"))
+        _, faults = read(p)
+        clear = [c for c in p.paint_counts if c.edge_ft > 0.3 or c.most < 5]
+        if len(clear) == len(p.paint_counts):
+            assert bool(faults) == any(c.count >= 5 for c in p.paint_counts)
