@@ -88,7 +88,7 @@ def camera_stand(rng: np.random.Generator, look: Look, book: RuleBook) -> Stand:
     """Draw where the main camera of a look stands: high and far in arenas, near and low in gyms.
 
     Ranges are wider than those fitted to real films: 27 to 140 ft from the near sideline, 7 to 26 degrees above the
-    court's middle, 45 to 55 ft of the court in the picture's width.
+    court's middle, 45 to 58 ft of the court in the picture's width.
     """
     gym = look.arena.venue is Venue.GYM
     if gym:
@@ -105,7 +105,7 @@ def camera_stand(rng: np.random.Generator, look: Look, book: RuleBook) -> Stand:
     height = float(np.clip(height, 8.0, 26.0 if gym else 60.0))
     centre = np.array([book.length_ft / 2 + across, -distance, height])
     k1 = float(np.clip(look.picture.lens_k1 + rng.normal(0, 0.01), -0.12, 0.3))
-    return Stand(centre, roll, float(rng.uniform(39, 60)), float(rng.uniform(28, 54)), k1)
+    return Stand(centre, roll, float(rng.uniform(43, 66)), float(rng.uniform(28, 54)), k1)
 
 
 def aim_camera(
@@ -114,10 +114,10 @@ def aim_camera(
     """Point the camera at the play as an operator would, late, early, wide or tight."""
     span = stand.span_ft * float(rng.uniform(0.86, 1.14))
     draw = rng.random()
-    if draw < 0.07:
+    if draw < 0.06:
         span = float(rng.uniform(26, 38))
     elif draw < 0.16:
-        span = float(rng.uniform(60, 92))
+        span = float(rng.uniform(66, 95))
     target = np.array([focus_ft[0] + rng.normal(0, 4), stand.aim_y_ft + rng.normal(0, 3), 0.0])
     if rng.random() < 0.06:
         target[0] = rng.uniform(0, book.length_ft)
