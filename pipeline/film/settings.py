@@ -22,9 +22,74 @@ class DecodeSettings(BaseModel):
     )
 
 
+class ShotSettings(BaseModel):
+    """Where shots end. Changes are in grey levels (0…255) of a picture shrunk to cells."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    width_px: int = Field(160, ge=64, description="Width to which frames are shrunk before shots are looked for.")
+    cut_ratio: float = Field(
+        3.0, gt=1, description="A cut changes the picture this many times more than its neighbours."
+    )
+    cut_window_frames: int = Field(2, ge=1, description="Neighbours on each side to which a cut is compared.")
+    cut_change: float = Field(
+        10.0, gt=0, description="A cut changes hue, saturation and brightness by this much on average."
+    )
+    cut_look_s: float = Field(0.2, gt=0, description="How long before and after a cut the shots are looked at.")
+    cut_over_drift: float = Field(
+        1.3, gt=0, description="A cut jumps this many times further than either shot drifts then."
+    )
+    flash_return: float = Field(
+        0.35,
+        ge=0,
+        le=1,
+        description="After a flash the picture differs from before it by less than this share of the jump.",
+    )
+    shortest_shot_s: float = Field(0.3, gt=0, description="No shot is shorter, in seconds.")
+    memory_s: float = Field(2.0, gt=0.5, description="Stretch of small pictures kept for gradual transitions.")
+    gradual_lengths_s: tuple[float, ...] = Field(
+        (0.48, 0.8, 1.2, 1.6), description="Windows in which a whole gradual transition is looked for."
+    )
+    gradual_sample_s: float = Field(0.04, gt=0, description="Time between the pictures compared in such a window.")
+    gradual_step_s: float = Field(0.08, gt=0, description="How often the windows are tested.")
+    longest_gradual_s: float = Field(1.4, gt=0, description="A gradual transition lasts at most this long.")
+    merge_s: float = Field(0.2, ge=0, description="Fronts this close together belong to one wipe.")
+    merge_quality: float = Field(
+        0.85, gt=0, le=1, description="Findings worse than this share of the best are not merged."
+    )
+    length_cost: float = Field(0.15, ge=0, description="Quality that a finding loses for each second of its length.")
+    absorb_s: float = Field(0.12, ge=0, description="A cut this close to a gradual transition belongs to it.")
+    wipe_change: float = Field(
+        22.0, gt=0, description="A wipe changes a cell by at least this much from picture to picture."
+    )
+    wipe_cover: float = Field(0.8, gt=0, le=1, description="Share of the cells that a wipe changes.")
+    wipe_steps: float = Field(4.0, gt=0, description="A wipe changes the usual cell in at most this many pictures.")
+    wipe_calm: float = Field(
+        0.25, ge=0, le=1, description="Before and after it no larger share of the cells changes so."
+    )
+    wipe_order: float = Field(
+        0.75, gt=0, le=1, description="R squared of a smooth surface through the times of the first or last change."
+    )
+    wipe_order_other: float = Field(0.4, gt=0, le=1, description="R squared for the other of the two.")
+    wipe_quality: float = Field(
+        0.6, ge=0, le=1, description="Least mean of the two R squared times the share of cells."
+    )
+    wipe_spread_s: float = Field(0.15, gt=0, description="Least time a wipe takes to cross the picture.")
+    dissolve_change: float = Field(
+        12.0, gt=0, description="A dissolve joins pictures that differ by at least this much."
+    )
+    dissolve_residual: float = Field(
+        0.2, gt=0, le=1, description="Largest share of the change that is no blend of the two pictures."
+    )
+    dissolve_contrast: float = Field(
+        0.75, gt=0, le=1, description="In the middle of a dissolve the detail falls below this share of the shots'."
+    )
+
+
 class FilmSettings(BaseModel):
     """All settings of the film room."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     decode: DecodeSettings = Field(DecodeSettings(), description="Decoding and damage.")
+    shots: ShotSettings = Field(ShotSettings(), description="Shot boundaries.")
