@@ -237,6 +237,12 @@ def test_blend_ends_and_middle():
     np.testing.assert_allclose(blend(second, first, 0.25).values, blend(first, second, 0.75).values)
 
 
+def test_a_one_shot_pose_is_left_from_its_end():
+    leaving = pose_actor(BODIES[0], State("chest_pass", 0.0, blend_from="catch", blend=0.01))
+    ended = pose_actor(BODIES[0], State("catch", 1.0))
+    np.testing.assert_allclose(leaving.bone_positions_ft, ended.bone_positions_ft, atol=0.05)
+
+
 def test_people_differ_in_manner_but_keep_their_own():
     first, again, other = (pose_actor(BODIES[0], State("stance", actor=actor)) for actor in (1, 1, 2))
     np.testing.assert_array_equal(first.vertices_ft, again.vertices_ft)

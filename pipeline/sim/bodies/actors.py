@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.errors import ShapeError
 from pipeline.sim.bodies.body import Body
-from pipeline.sim.bodies.poses import EMPTY_HANDED, HANDS_ON_BALL, HELD_BALL, ball_bounce, pose_targets
+from pipeline.sim.bodies.poses import EMPTY_HANDED, HANDS_ON_BALL, HELD_BALL, ONE_SHOT, ball_bounce, pose_targets
 from pipeline.sim.bodies.skeleton import BONE
 from pipeline.sim.bodies.skinning import PosedBody, place, skin
 from pipeline.sim.bodies.solve import BALL_RADIUS_FT, Bones, frame_of, solve
@@ -94,17 +94,19 @@ def actor_targets(body: Body, state: Acting) -> PoseTargets:
 
     added, other_hand = _manner(state.actor)
 
-    def named(name: str) -> PoseTargets:
+    def named(name: str, at: float) -> PoseTargets:
         if not (other_hand and name in _EITHER_HAND):
-            return pose_targets(name, state.phase, speed_ft_s=speed, direction=direction, leg_ft=leg_ft)
+            return pose_targets(name, at, speed_ft_s=speed, direction=direction, leg_ft=leg_ft)
         # Mirrored, the same foot still lands at phase 0: half a stride is added to what travels.
-        phase = state.phase if name == "contest" else (state.phase + 0.5) % 1.0
+        phase = at if name == "contest" else (at + 0.5) % 1.0
         way = None if direction is None else direction * np.array([1.0, -1.0])
         return pose_targets(name, phase, speed_ft_s=speed, direction=way, leg_ft=leg_ft).mirrored()
 
-    targets = named(state.pose)
+    targets = named(state.pose, state.phase)
     if state.blend_from is not None and state.blend < 1:
-        targets = blend(named(state.blend_from), targets, state.blend)
+        # A one-shot pose that is being left has run its course; the phase is the new pose's.
+        left_at = 1.0 if state.blend_from in ONE_SHOT else state.phase
+        targets = blend(named(state.blend_from, left_at), targets, state.blend)
     targets = PoseTargets(targets.values + added)
     airborne = min(max(state.height_off_floor_ft / 0.5, 0.0), 1.0)
     if airborne > 0:

@@ -486,6 +486,9 @@ _PROGRESS: Final[Mapping[str, tuple[Key, ...]]] = {
 POSES: Final[tuple[str, ...]] = (*_STILL, *_PROGRESS, "dribble_left", "dribble_right", "drive")
 """Every pose name."""
 
+ONE_SHOT: Final[frozenset[str]] = frozenset(_PROGRESS)
+"""Poses whose phase is their progress."""
+
 EMPTY_HANDED: Final[frozenset[str]] = frozenset(_STILL)
 """Poses that have no ball of their own; who holds one all the same holds it before the chest, `HELD_BALL`."""
 
