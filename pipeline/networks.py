@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 
 from pipeline.errors import ModelError, ShapeError
+from pipeline.shipped import Shipped, shipped
 
 if TYPE_CHECKING:
     import onnxruntime
@@ -36,7 +37,7 @@ PAD_LEVEL = 114
 def models_folder() -> Path:
     """The folder of the shipped networks, or the one that ``ELBOWROOM_MODELS`` names."""
     named = os.environ.get(MODELS_VARIABLE)
-    return Path(named) if named else Path(__file__).resolve().parents[1] / "models"
+    return Path(named) if named else shipped(Shipped.MODELS)
 
 
 def shipped_weights(task: Task, form: Form) -> Path:

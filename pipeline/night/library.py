@@ -10,7 +10,7 @@
         state.json                which stage ran on what, and when
 
 A game folder is made under a temporary name and renamed once the film has been read to its end, so that a broken
-film or a killed run leaves no half a game.
+film leaves nothing and a killed run no half a game; the next run of the film goes on where that one stopped.
 """
 
 from __future__ import annotations
@@ -20,10 +20,13 @@ import os
 import re
 import shutil
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from filelock import FileLock, Timeout
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.court.rule_books import RULE_BOOKS
@@ -162,20 +165,38 @@ class Library:
         """The game whose film has this digest."""
         return next((game for game in self.games() if game.file().film.digest == digest), None)
 
-    def begin(self, film: Path) -> Game:
-        """An unfinished game folder for a film, under a temporary name; leftovers of dead runs are cleared away."""
+    @contextmanager
+    def claim(self, digest: str) -> Iterator[None]:
+        """Keep other runs off a film's game while this one works on it.
+
+        Raises
+        ------
+        LibraryError
+            If another run has it, or the library cannot be written.
+        """
         games = self.root / GAMES
+        made = [folder for folder in (games, *games.parents) if not folder.exists()]
+        lock = FileLock(games / f".lock-{digest[:16]}", timeout=0)
         try:
             games.mkdir(parents=True, exist_ok=True)
-            for leftover in games.glob(f"{UNFINISHED}*"):
-                if not _alive(leftover.name.rsplit("-", 1)[-1]):
-                    shutil.rmtree(leftover, ignore_errors=True)
-            folder = games / f"{UNFINISHED}{os.getpid()}"
-            if folder.exists():
-                shutil.rmtree(folder)
-            (folder / "tables").mkdir(parents=True)
+            lock.acquire()
+        except Timeout as error:
+            raise LibraryError(f"Another run is working on this film in {self.root}; wait for it to end.") from error
         except OSError as error:
             raise LibraryError(f"{games} cannot be written ({error.strerror}); check the path and the disk.") from error
+        try:
+            yield
+        finally:
+            Path(lock.lock_file).unlink(missing_ok=True)
+            lock.release()
+            for folder in made:
+                if folder.is_dir() and not any(folder.iterdir()):
+                    folder.rmdir()
+
+    def begin(self, film: Path, digest: str) -> Game:
+        """An unfinished game folder for a film, under a temporary name; a killed run's is taken up again."""
+        folder = self.root / GAMES / f"{UNFINISHED}{digest[:16]}"
+        (folder / "tables").mkdir(parents=True, exist_ok=True)
         return Game(self._free_name(film), folder)
 
     def keep(self, unfinished: Game) -> Game:
@@ -185,11 +206,8 @@ class Library:
         return Game(unfinished.name, final)
 
     def drop(self, unfinished: Game) -> None:
-        """Take an unfinished game away, and what :meth:`begin` made of an otherwise empty library."""
+        """Take an unfinished game away."""
         shutil.rmtree(unfinished.folder, ignore_errors=True)
-        for folder in (self.root / GAMES, self.root):
-            if folder.is_dir() and not any(folder.iterdir()):
-                folder.rmdir()
 
     def tag_store(self) -> TagStore:
         """Open the tag store, making it when needed."""
@@ -251,13 +269,3 @@ def _quoted(text: str) -> str:
         else:
             escaped.append(letter)
     return '"' + "".join(escaped) + '"'
-
-
-def _alive(process: str) -> bool:
-    try:
-        os.kill(int(process), 0)
-    except (ValueError, ProcessLookupError):
-        return False
-    except PermissionError:
-        return True
-    return True

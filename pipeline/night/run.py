@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -24,12 +25,13 @@ from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS
+from pipeline.errors import ElbowroomError
 from pipeline.film.live import judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.night.library import Game, Library, film_digest, write_game_file
-from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage
-from pipeline.night.vision import see_film
+from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
+from pipeline.night.vision import SeenParts, see_film
 from pipeline.players.detector import Detector
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.players.tracking import track
@@ -38,6 +40,9 @@ from pipeline.spacing.faults import find_faults, sentence_of, severity_of
 from pipeline.spacing.paint import spacing_table
 from pipeline.spacing.tables import FAULTS, SPACING
 from pipeline.tags import Candidate, Merge, Tag
+
+SEEN = "seen"
+"""Folder of a game in which an unfinished vision pass keeps its pieces."""
 
 VISION_CODE = (
     "film",
@@ -123,23 +128,10 @@ def run_film(
     """
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
-    known = library.game_of_film(digest)
-    game = known or library.begin(film)
-    try:
-        if known is None:
-            write_game_file(game, film, digest, book)
-        told = game.file()
-        chosen = settings.with_rule_book(told.rule_book) if told.rule_book else settings
-        stages = [_vision_stage(film, digest, networks, chosen)]
-        ran = [run_stage(stages[0], game, progress(stages[0].name))]
-        if known is None:
-            game = library.keep(game)
-    except BaseException:
-        if known is None:
-            library.drop(game)
-        raise
-    for stage in table_stages(chosen):
-        ran.append(run_stage(stage, game, progress(stage.name)))
+    with library.claim(digest):
+        game, chosen, ran = _seen_game(film, digest, library, networks, settings, book, progress)
+        for stage in table_stages(chosen):
+            ran.append(run_stage(stage, game, progress(stage.name)))
     faults = events_from_table(FAULTS.read(game.tables))
     with library.tag_store() as store:
         candidates = [candidate_of(event, settings) for event in faults]
@@ -160,6 +152,33 @@ def run_film(
         registered_frames=int(np.sum(np.array(in_play["status"].to_pylist(), dtype=object) != "unknown")),
         possessions=POSSESSIONS.read(game.tables).num_rows,
     )
+
+
+def _seen_game(
+    film: Path,
+    digest: str,
+    library: Library,
+    networks: Networks,
+    settings: Settings,
+    book: BookName | None,
+    progress: Callable[[str], Progress],
+) -> tuple[Game, Settings, list[Ran]]:
+    """The film's game after the vision pass, and the settings with the game's own rule book."""
+    known = library.game_of_film(digest)
+    game = known or library.begin(film, digest)
+    try:
+        if known is None:
+            write_game_file(game, film, digest, book)
+        told = game.file().rule_book
+        chosen = settings.with_rule_book(told) if told else settings
+        stage = _vision_stage(film, digest, networks, chosen, game)
+        ran = run_stage(stage, game, progress(stage.name))
+    except ElbowroomError:
+        if known is None:
+            library.drop(game)
+        raise
+    shutil.rmtree(game.folder / SEEN, ignore_errors=True)
+    return (library.keep(game) if known is None else game), chosen, [ran]
 
 
 def table_stages(settings: Settings) -> tuple[Stage, ...]:
@@ -216,24 +235,20 @@ def book_of(cameras: pa.Table) -> RuleBook | None:
     return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
 
 
-def _vision_stage(film: Path, digest: str, networks: Networks, settings: Settings) -> Stage:
+def _vision_stage(film: Path, digest: str, networks: Networks, settings: Settings, game: Game) -> Stage:
     night = settings.night.model_dump(include={"analysed_frames_per_s", "least_floor_share"})
+    areas, detector = networks.digests()
+    depends = {"film": digest, "areas": areas, "detector": detector}
 
     def run(_tables: Tables, progress: Progress) -> Tables:
-        seen = see_film(film, networks.areas(), networks.detector(), settings, progress)
+        parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
+        seen = see_film(film, networks.areas(), networks.detector(), settings, parts, progress)
         shots = judge_shots(seen.found, seen.areas, settings.film.live)
         return {"shots": shots, "frames": seen.frames, "marks": seen.marks, "areas": seen.areas, "boxes": seen.boxes}
 
-    areas, detector = networks.digests()
-    return Stage(
-        "film",
-        (),
-        (SHOTS, FRAMES, MARKS, AREAS, BOXES),
-        VISION_CODE,
-        [settings.film, settings.court.marks, night],
-        run,
-        {"film": digest, "areas": areas, "detector": detector},
-    )
+    writes = (SHOTS, FRAMES, MARKS, AREAS, BOXES)
+    stage = Stage("film", (), writes, VISION_CODE, [settings.film, settings.court.marks, night], run, depends)
+    return stage
 
 
 def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:

@@ -14,6 +14,9 @@ class NightSettings(BaseModel):
     )
     network_threads: int = Field(2, ge=1, description="Processor threads for the networks.")
     batch_frames: int = Field(4, ge=1, description="Frames given to a network at once.")
+    part_frames: int = Field(
+        250, ge=1, description="After so many analysed frames what was seen is put on disk; a killed run goes on there."
+    )
     least_floor_share: float = Field(
         0.06, ge=0, le=1, description="Where less of the picture is floor, nobody is looked for (close-ups, crowd)."
     )

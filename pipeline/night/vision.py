@@ -6,6 +6,8 @@ and where it sees enough floor also to the detector.
 
 from __future__ import annotations
 
+import os
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,6 +27,10 @@ from pipeline.players.detector import Detector
 from pipeline.players.kit import kits_lab
 from pipeline.players.tables import BOX_CLASSES, BOXES
 from pipeline.settings import Settings
+from pipeline.tables import TableSpec
+
+PARTS = (FRAMES, MARKS, AREAS, BOXES)
+"""Tables that the pass fills."""
 
 WITH_KIT = tuple(BOX_CLASSES.index(name) for name in ("player", "official"))
 
@@ -51,7 +57,48 @@ class Seen:
     damage: str
 
 
-def see_film(film: Path, areas: AreaNetwork, detector: Detector, settings: Settings, progress: Progress) -> Seen:
+class SeenParts:
+    """What a vision pass has seen so far, in pieces on disk, so that a killed run need not look at them again.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when the first piece is written. Pieces are written whole and then renamed.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._pieces = sorted(p for p in folder.glob("part-*") if p.suffix != ".tmp") if folder.is_dir() else []
+
+    def frames(self) -> set[int]:
+        """Frames that were looked at."""
+        return {int(f) for piece in self._pieces for f in FRAMES.read(piece)["frame"].to_pylist()}
+
+    def add(self, tables: dict[str, pa.Table]) -> None:
+        """Keep one piece."""
+        piece = self._folder / f"part-{len(self._pieces):05d}"
+        unfinished = piece.with_suffix(".tmp")
+        if unfinished.exists():
+            shutil.rmtree(unfinished)
+        for spec in PARTS:
+            spec.write(tables[spec.name], unfinished)
+        os.rename(unfinished, piece)
+        self._pieces.append(piece)
+
+    def read(self) -> dict[str, pa.Table]:
+        """All pieces in order of time, by table name."""
+        found = {spec.name: [spec.empty(), *(spec.read(piece) for piece in self._pieces)] for spec in PARTS}
+        return {name: pa.concat_tables(tables).sort_by("frame") for name, tables in found.items()}
+
+    def clear(self) -> None:
+        """Forget everything."""
+        shutil.rmtree(self._folder, ignore_errors=True)
+        self._pieces = []
+
+
+def see_film(
+    film: Path, areas: AreaNetwork, detector: Detector, settings: Settings, parts: SeenParts, progress: Progress
+) -> Seen:
     """Decode a film once and run the shot finder and both networks over it.
 
     Parameters
@@ -59,6 +106,8 @@ def see_film(film: Path, areas: AreaNetwork, detector: Detector, settings: Setti
     film : Path
     areas, detector : the two networks
     settings : Settings
+    parts : SeenParts
+        Frames in it are not looked at again; what is looked at is added to it.
     progress : callable
         Called with seconds of film done and in all.
 
@@ -70,20 +119,27 @@ def see_film(film: Path, areas: AreaNetwork, detector: Detector, settings: Setti
     frames = decode(film, settings=settings.film.decode)
     finder = ShotFinder(settings.film.shots)
     sampler = Sampler(frames.info.times_s, 1 / settings.night.analysed_frames_per_s)
+    done = parts.frames()
     looked = _Looked(areas, detector, settings)
     waiting: list[Frame] = []
     for frame in frames:
         finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
-        if sampler.takes(frame.index):
+        if sampler.takes(frame.index) and frame.index not in done:
             waiting.append(frame)
             if len(waiting) >= settings.night.batch_frames:
                 looked.take(waiting)
                 waiting = []
+                if looked.count >= settings.night.part_frames:
+                    parts.add(looked.tables())
         progress(frame.t_s, frames.info.duration_s)
     looked.take(waiting)
+    if looked.count:
+        parts.add(looked.tables())
     progress(frames.info.duration_s, frames.info.duration_s)
     found = finder.finish(frames.info.duration_s)
-    return looked.seen(found, _damage(frames))
+    starts = np.array([boundary.t_s for boundary in found.boundaries])
+    tables = {name: _with_shots(table, starts) for name, table in parts.read().items()}
+    return Seen(found, tables["frames"], tables["marks"], tables["areas"], tables["boxes"], _damage(frames))
 
 
 def _damage(frames: Decoding) -> str:
@@ -92,47 +148,47 @@ def _damage(frames: Decoding) -> str:
 
 
 class _Looked:
-    """Rows of the analysed frames, gathered batch by batch."""
+    """Rows of the analysed frames since they were last handed over. Shots are not known yet and stay 0."""
 
     def __init__(self, areas: AreaNetwork, detector: Detector, settings: Settings) -> None:
         self._areas, self._detector = areas, detector
         self._night: NightSettings = settings.night
         self._marking = settings.court.marks
-        self._marks: list[pa.Table] = [MARKS.empty()]
-        self._maps: list[pa.Table] = [AREAS.empty()]
-        self._boxes: list[pa.Table] = [BOXES.empty()]
-        self._frames: list[int] = []
-        self._times_s: list[float] = []
+        self._rows: dict[str, list[pa.Table]] = {}
+        self._reset()
+
+    def _reset(self) -> None:
+        self.count = 0
+        self._rows = {spec.name: [spec.empty()] for spec in PARTS}
 
     def take(self, batch: list[Frame]) -> None:
-        """Look at a batch of frames. Their shots are not known yet and are set at the end."""
+        """Look at a batch of frames."""
         if not batch:
             return
         pictures = [frame.image for frame in batch]
-        crowded: list[int] = []
+        with_floor: list[int] = []
         for number, (frame, probability) in enumerate(zip(batch, self._areas.areas(pictures), strict=True)):
             size = (pictures[number].shape[1], pictures[number].shape[0])
             evidence = floor_evidence(probability, size, self._marking)
-            self._marks.append(marks_table(evidence.marks, frame=frame.index, t_s=frame.t_s, shot=0))
-            self._maps.append(areas_row(evidence, size, frame=frame.index, t_s=frame.t_s, shot=0))
-            self._frames.append(frame.index)
-            self._times_s.append(frame.t_s)
+            self._add(FRAMES.from_rows([{"frame": frame.index, "t_s": frame.t_s, "shot": 0}]), FRAMES)
+            self._add(marks_table(evidence.marks, frame=frame.index, t_s=frame.t_s, shot=0), MARKS)
+            self._add(areas_row(evidence, size, frame=frame.index, t_s=frame.t_s, shot=0), AREAS)
+            self.count += 1
             if (evidence.areas > 0).mean() >= self._night.least_floor_share:
-                crowded.append(number)
-        if crowded:
-            found = self._detector.detect([pictures[n] for n in crowded])
-            for number, detections in zip(crowded, found, strict=True):
-                self._boxes.append(boxes_table(pictures[number], detections, batch[number].index, batch[number].t_s))
+                with_floor.append(number)
+        if with_floor:
+            found = self._detector.detect([pictures[n] for n in with_floor])
+            for number, detections in zip(with_floor, found, strict=True):
+                self._add(boxes_table(pictures[number], detections, batch[number].index, batch[number].t_s), BOXES)
 
-    def seen(self, found: FoundShots, damage: str) -> Seen:
-        """All rows, each with the shot that its time lies in."""
-        starts = np.array([boundary.t_s for boundary in found.boundaries])
-        times = np.array(self._times_s)
-        frames = FRAMES.from_columns({"frame": self._frames, "t_s": times, "shot": _shots(times, starts)})
-        marks, maps, boxes = (
-            _with_shots(pa.concat_tables(tables), starts) for tables in (self._marks, self._maps, self._boxes)
-        )
-        return Seen(found, frames, marks, maps, boxes, damage)
+    def tables(self) -> dict[str, pa.Table]:
+        """Hand over all rows and begin anew."""
+        handed = {name: pa.concat_tables(tables) for name, tables in self._rows.items()}
+        self._reset()
+        return handed
+
+    def _add(self, table: pa.Table, spec: TableSpec) -> None:
+        self._rows[spec.name].append(table)
 
 
 def boxes_table(picture: np.ndarray, detections: sv.Detections, frame: int, t_s: float) -> pa.Table:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import LibraryError
-from pipeline.night.library import UNFINISHED, Library, film_digest, write_game_file
+from pipeline.night.library import Library, film_digest, write_game_file
 
 
 @pytest.fixture
@@ -17,7 +17,7 @@ def film(tmp_path) -> Path:
 
 
 def new_game(library: Library, film: Path, book: str | None = None):
-    game = library.begin(film)
+    game = library.begin(film, film_digest(film))
     write_game_file(game, film, film_digest(film), book)
     return library.keep(game)
 
@@ -83,23 +83,37 @@ def test_two_films_of_one_name_are_two_games(tmp_path, film):
     assert [g.name for g in library.games()] == ["home-vs-away-1", "home-vs-away-1-2"]
 
 
-def test_a_dropped_game_leaves_no_trace_of_a_new_library(tmp_path, film):
-    library = Library(tmp_path / "library")
-    library.drop(library.begin(film))
-    assert not (tmp_path / "library").exists()
+def test_a_claim_that_came_to_nothing_leaves_no_trace(tmp_path, film):
+    library = Library(tmp_path / "new" / "library")
+    with library.claim("d" * 64):
+        game = library.begin(film, "d" * 64)
+        assert library.games() == ()
+        library.drop(game)
+    assert not (tmp_path / "new").exists()
 
 
-def test_leftovers_of_dead_runs_are_cleared_and_of_live_ones_kept(tmp_path, film):
+def test_a_film_is_run_once_at_a_time(tmp_path, film):
     library = Library(tmp_path / "library")
-    games = tmp_path / "library" / "games"
-    dead = games / f"{UNFINISHED}999999999"
-    alive = games / f"{UNFINISHED}1"
-    for folder in (dead, alive):
-        folder.mkdir(parents=True)
-    library.begin(film)
-    assert not dead.exists()
-    assert alive.exists()
+    with library.claim("d" * 64), pytest.raises(LibraryError, match="Another run"), library.claim("d" * 64):
+        pass
+    with library.claim("d" * 64), library.claim("e" * 64):
+        library.begin(film, "d" * 64)
+    assert (tmp_path / "library").exists(), "an unfinished game is there to be taken up again"
+
+
+def test_a_killed_run_is_taken_up_again(tmp_path, film):
+    library = Library(tmp_path / "library")
+    (library.begin(film, "d" * 64).folder / "left").write_text("x")
+    assert (library.begin(film, "d" * 64).folder / "left").exists()
+    assert not (library.begin(film, "e" * 64).folder / "left").exists()
     assert library.games() == ()
+
+
+def test_a_place_that_cannot_be_written_says_so(tmp_path):
+    library = Library(tmp_path / "file" / "library")
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(LibraryError, match="cannot be written"), library.claim("d" * 64):
+        pass
 
 
 def test_digest_tells_films_apart(film):

@@ -1,10 +1,11 @@
 """From a film to tags, with networks that know the truth: the whole way but the weights."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from acted_film import CAMERA, Play, knowing_networks, number_of, write_film
+from acted_film import CAMERA, KnowingAreas, Play, knowing_networks, number_of, write_film
 
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import FilmError
@@ -111,13 +112,33 @@ def test_a_broken_film_leaves_nothing(film, tmp_path):
     assert not (tmp_path / "library").exists()
 
 
-def test_a_kill_in_the_vision_pass_leaves_nothing(film, tmp_path):
-    def killed(_network: str) -> None:
-        raise KeyboardInterrupt
+def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_path):
+    looked: list[int] = []
 
+    class Killed(KnowingAreas):
+        def areas(self, frames_bgr):
+            if len(looked) >= 8:
+                raise KeyboardInterrupt
+            looked.extend(number_of(frame) for frame in frames_bgr)
+            return super().areas(frames_bgr)
+
+    class Watched(KnowingAreas):
+        def areas(self, frames_bgr):
+            looked.extend(number_of(frame) for frame in frames_bgr)
+            return super().areas(frames_bgr)
+
+    library = tmp_path / "library"
+    few = Settings(night=NightSettings(part_frames=4, batch_frames=4))
+    known = knowing_networks(CROWD)
     with pytest.raises(KeyboardInterrupt):
-        run(film, tmp_path / "library", CROWD, opened=killed)
-    assert not (tmp_path / "library").exists()
+        run_film(film, Library(library), replace(known, areas=Killed), few, book=None, progress=silent)
+    assert Library(library).games() == ()
+    assert len(looked) == 8
+    result = run_film(film, Library(library), replace(known, areas=Watched), few, book=None, progress=silent)
+    assert sorted(looked) == list(range(0, 150, 2)), "no frame is looked at twice"
+    for spec in (SHOTS, BOXES, CAMERAS, TRACKS):
+        assert spec.read(result.game.tables).equals(spec.read(first.game.tables)), spec.name
+    assert not (result.game.folder / "seen").exists()
 
 
 def test_a_kill_in_a_later_stage_loses_only_that_stage(film, tmp_path, monkeypatch):
