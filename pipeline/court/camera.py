@@ -236,7 +236,7 @@ def camera_from_homography(court_to_image: ArrayLike, size_px: tuple[int, int]) 
         [[1 / scale, 0, -lens.centre_px[0] / scale], [0, 1 / scale, -lens.centre_px[1] / scale], [0, 0, 1.0]]
     )
     g = to_unit @ h
-    if not np.all(np.isfinite(g)) or abs(np.linalg.det(g)) < 1e-15 * np.linalg.norm(g) ** 3:
+    if not np.all(np.isfinite(g)) or abs(np.linalg.det(g)) <= 1e-15 * np.linalg.norm(g) ** 3:
         return NoCourt("The homography is singular.")
     g = g / np.linalg.norm(g[:, 0])
     a, b = g[:, 0], g[:, 1]

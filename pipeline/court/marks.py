@@ -296,6 +296,8 @@ def areas_row(evidence: FloorEvidence, size_px: tuple[int, int], *, frame: int, 
 def marks_by_frame(table: pa.Table) -> dict[int, MarkSet]:
     """The marks of each frame of a ``marks`` table."""
     MARKS.check(table)
+    if not table.num_rows:
+        return {}
     number = {name: i for i, name in enumerate(BORDER_NAMES)}
     border = np.array([number[name] for name in table["border"].to_pylist()], dtype=np.intp)
     px = np.column_stack([table["x_px"].to_numpy(), table["y_px"].to_numpy()]).astype(np.float64)
