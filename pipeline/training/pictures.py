@@ -88,10 +88,20 @@ class FramedPictures(torch.utils.data.Dataset):
     pictures : the pictures; a picture may appear several times to be drawn more often
     input_px : width and height of the network's input
     limits : the random framing, or None for whole, undisturbed pictures (validation)
+    draws : length of an epoch, each item a picture drawn at random; None goes through the pictures in order
     """
 
-    def __init__(self, pictures: list[Labelled], input_px: tuple[int, int], limits: Framing | None, seed: int) -> None:
+    def __init__(
+        self,
+        pictures: list[Labelled],
+        input_px: tuple[int, int],
+        limits: Framing | None,
+        seed: int,
+        *,
+        draws: int | None = None,
+    ) -> None:
         self._pictures = pictures
+        self._draws = draws
         self._input_px = input_px
         self._limits = limits
         self._seed = seed
@@ -104,12 +114,12 @@ class FramedPictures(torch.utils.data.Dataset):
         ]
 
     def __len__(self) -> int:
-        return len(self._pictures)
+        return self._draws or len(self._pictures)
 
     def __getitem__(self, index: int) -> dict:
         cv2.setNumThreads(0)
         rng = np.random.default_rng([self._seed, index, torch.randint(2**31, (1,)).item()])
-        item = self._pictures[index]
+        item = self._pictures[index if self._draws is None else int(rng.integers(len(self._pictures)))]
         picture = cv2.imdecode(item.jpeg, cv2.IMREAD_COLOR)
         size = (picture.shape[1], picture.shape[0])
         if self._limits is None:

@@ -81,6 +81,9 @@ def train_both(args: argparse.Namespace, say) -> bool:  # type: ignore[no-untype
             command += ["--renders", str(args.work / "renders")]
         device = "cpu" if not gpus else str(0 if task == "detector" else gpus - 1)
         command += ["--minutes", str(args.train_minutes), "--device", device, "--workers", str(workers)]
+        earlier = getattr(args, f"{task}_weights")
+        if earlier:
+            command += ["--weights", str(earlier)]
         for extra in args.train_option:
             command += extra.split("=", 1) if "=" in extra else [extra]
         for extra in getattr(args, f"{task}_option"):
@@ -122,6 +125,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--train-option", action="append", default=[], help="passed to both trainings, as --batch=96")
     parser.add_argument("--detector-option", action="append", default=[], help="passed to the detector's training")
     parser.add_argument("--areas-option", action="append", default=[], help="passed to the court network's training")
+    parser.add_argument("--detector-weights", type=Path, help="earlier detector weights (.pt) to continue from")
+    parser.add_argument("--areas-weights", type=Path, help="earlier court network weights (.pt) to continue from")
     parser.add_argument("--renderer", help=argparse.SUPPRESS)
     args = parser.parse_args(arguments)
     args.work.mkdir(parents=True, exist_ok=True)
