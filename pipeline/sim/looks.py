@@ -62,6 +62,9 @@ class FloorLook:
     side_words: int
     baseline_words: int
     other_sports: int
+    second_book: str | None  # three-point lines of another rule book painted as well
+    side_marks: str  # nba, fiba, none: short marks at the sidelines
+    ghost_art: int  # large faint shapes over the floor
     other_sport_colours: tuple[Colour, ...]
     gloss: float
     reflection: float
@@ -345,6 +348,9 @@ def _floor(rng: np.random.Generator, book: str, venue: Venue, club: Colour, club
         side_words=int(rng.integers(0, 5)),
         baseline_words=int(rng.integers(0, 3)),
         other_sports=int(rng.integers(1, 4)) if gym and rng.random() < 0.65 else 0,
+        second_book=str(rng.choice([b for b in RULE_BOOK_ORDER if b != book])) if rng.random() < 0.16 else None,
+        side_marks=str(rng.choice(["nba", "fiba", "none"], p=[0.35, 0.3, 0.35])),
+        ghost_art=int(rng.integers(1, 4)) if rng.random() < 0.2 else 0,
         other_sport_colours=tuple(_hsv(rng.random(), rng.uniform(0.5, 1), rng.uniform(0.3, 0.9)) for _ in range(3)),
         gloss=float(rng.uniform(0.0, 1.0)),
         reflection=float(rng.uniform(0.02, 0.28)),

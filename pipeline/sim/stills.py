@@ -27,7 +27,7 @@ from pipeline.court.camera import Camera, Lens
 from pipeline.court.rule_books import RuleBook
 from pipeline.sim.looks import Look, Venue, make_look
 from pipeline.sim.render.labels import CLASS_NAMES, FrameLabels, LabelledBox
-from pipeline.sim.render.renderer import FilmRenderer, Quality
+from pipeline.sim.render.renderer import FilmRenderer, PictureQuality
 from pipeline.sim.scene import SceneFrame, ScoreBug, ViewKind
 from pipeline.sim.situations import random_situation
 
@@ -234,7 +234,7 @@ def yolo_lines(boxes: list[LabelledBox], size_px: tuple[int, int]) -> str:
 
 
 def stills_of_look(
-    look_seed: int, count: int, size_px: tuple[int, int], quality: Quality, device_index: int | None = None
+    look_seed: int, count: int, size_px: tuple[int, int], quality: PictureQuality, device_index: int | None = None
 ) -> Iterator[tuple[np.ndarray, FrameLabels, SceneFrame, Look]]:
     """Draw `count` moments in one look, seen by its one camera."""
     look = make_look(look_seed)
@@ -270,7 +270,7 @@ def _write(out: Path, name: str, picture: np.ndarray, labels: FrameLabels, frame
     )
 
 
-def _one_look(task: tuple[str, int, int, tuple[int, int], Quality, int | None]) -> list[Still]:
+def _one_look(task: tuple[str, int, int, tuple[int, int], PictureQuality, int | None]) -> list[Still]:
     folder, look_seed, count, size_px, quality, device_index = task
     cv2.setNumThreads(1)
     out = Path(folder)
@@ -290,7 +290,7 @@ def render_stills(
     *,
     workers: int = 1,
     stills_per_look: int = STILLS_PER_LOOK,
-    quality: Quality | None = None,
+    quality: PictureQuality | None = None,
     device_index: int | None = None,
 ) -> list[Still]:
     """Render a training set.
@@ -308,7 +308,7 @@ def render_stills(
         Processes.
     stills_per_look : int
         Pictures that share floor, kits and camera place.
-    quality : Quality, optional
+    quality : PictureQuality, optional
     device_index : int, optional
         EGL device of all workers.
 
@@ -323,7 +323,7 @@ def render_stills(
     tasks = []
     for number, start in enumerate(range(0, count, stills_per_look)):
         share = min(stills_per_look, count - start)
-        tasks.append((str(out), seed * 100_000 + number, share, size_px, quality or Quality(), device_index))
+        tasks.append((str(out), seed * 100_000 + number, share, size_px, quality or PictureQuality(), device_index))
     found: list[Still] = []
     if workers <= 1:
         for task in tasks:
@@ -351,13 +351,13 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes")
     parser.add_argument("--width", type=int, default=1280, help="picture width in pixels; the height follows 16:9")
     parser.add_argument(
-        "--supersample", type=float, default=Quality().supersample, help="rendered over final resolution"
+        "--supersample", type=float, default=PictureQuality().supersample, help="rendered over final resolution"
     )
     parser.add_argument("--samples", type=int, default=0, help="multisampling, 0 or 4")
     parser.add_argument("--device", type=int, default=None, help="EGL device index on a machine with several")
     given = parser.parse_args(arguments)
     size = (given.width, given.width * 9 // 16)
-    quality = Quality(supersample=given.supersample, samples=given.samples)
+    quality = PictureQuality(supersample=given.supersample, samples=given.samples)
     render_stills(
         given.out, given.count, given.seed, size, workers=given.workers, quality=quality, device_index=given.device
     )

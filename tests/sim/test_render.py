@@ -91,6 +91,9 @@ def test_floor_has_its_lines_where_the_rule_book_has_them(name):
         side_words=0,
         baseline_words=0,
         other_sports=0,
+        second_book=None,
+        side_marks="none",
+        ghost_art=0,
     )
     scale = 24.0
     texture = floor_texture(plain, book, scale)

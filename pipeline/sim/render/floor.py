@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from pipeline.court.geometry import areas, markings
-from pipeline.court.rule_books import RuleBook
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.sim.looks import LETTERS, Colour, FloorLook
 
 MARGIN_X_FT = 24.0
@@ -297,6 +297,42 @@ def _art(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Genera
             _place(canvas, word_mask(rng, int(1.6 * scale)), (x, y), 1, (0.95, 0.95, 0.95), 0.9)
 
 
+def _ghosts(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Generator) -> None:
+    """Large faint shapes over wood and paint, as stains in a second tone."""
+    for _ in range(look.ghost_art):
+        share = float(rng.uniform(0.6, 0.9))
+        tone = (look.wood[0] * share, look.wood[1] * share, look.wood[2] * share)
+        mask = emblem_mask(rng, int(rng.uniform(18, 48) * canvas.px_per_ft))
+        place = (float(rng.uniform(5, book.length_ft - 5)), float(rng.uniform(5, book.width_ft - 5)))
+        _place(canvas, mask, place, int(rng.integers(4)), tone, float(rng.uniform(0.25, 0.7)))
+
+
+def _side_marks(canvas: _Canvas, look: FloorLook, book: RuleBook) -> None:
+    """Short marks at the sidelines: 28 ft from the baselines reaching in (NBA), or outside for benches (FIBA)."""
+    if look.side_marks == "none":
+        return
+    inward = 3.0 if look.side_marks == "nba" else -6.0
+    distance = 28.0 if look.side_marks == "nba" else book.length_ft / 2 - 16.4
+    for x in (distance, book.length_ft - distance):
+        for y, sign in ((0.0, 1.0), (book.width_ft, -1.0)):
+            mark = np.array([[x, y], [x, y + sign * inward]])
+            canvas.ribbon(mark, book.line_width_ft, look.line, alpha=look.line_alpha)
+
+
+def _second_lines(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Generator) -> None:
+    """Three-point lines of another level of play, on the same baselines, in another colour."""
+    if look.second_book is None:
+        return
+    other = RULE_BOOKS[look.second_book]
+    colour = look.other_sport_colours[0] if rng.random() < 0.6 else look.lane_band
+    for mark in markings(other):
+        if mark.kind != "three_point":
+            continue
+        shift_x = book.length_ft - other.length_ft if mark.name.endswith("right") else 0.0
+        moved = mark.points_ft + np.array([shift_x, (book.width_ft - other.width_ft) / 2])
+        canvas.ribbon(moved, mark.width_ft, colour, alpha=look.line_alpha)
+
+
 def _other_sports(canvas: _Canvas, look: FloorLook, book: RuleBook, rng: np.random.Generator) -> None:
     """Volleyball, handball and badminton lines, thin and in other colours."""
     mid_x, mid_y = book.length_ft / 2, book.width_ft / 2
@@ -361,7 +397,10 @@ def floor_texture(look: FloorLook, book: RuleBook, px_per_ft: float = 18.0) -> n
     middle = (length / 2, width / 2)
     if look.centre:
         canvas.polygon(circle_points(middle, radius), look.centre, 0.85)
+    _ghosts(canvas, look, book, rng)
     _other_sports(canvas, look, book, rng)
+    _second_lines(canvas, look, book, rng)
+    _side_marks(canvas, look, book)
     _art(canvas, look, book, rng)
     _lines(canvas, look, book, radius, line)
     grain = _grain(look, canvas.cover.shape, px_per_ft, rng)

@@ -40,7 +40,7 @@ SILHOUETTE_TARGETS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Quality:
+class PictureQuality:
     """What a picture costs: supersampling, multisampling, shadow map and floor resolution."""
 
     supersample: float = 1.25
@@ -183,17 +183,22 @@ class FilmRenderer:
     look : Look
     size_px : tuple of int
         Picture width and height; every frame's camera must have it.
-    quality : Quality, optional
+    quality : PictureQuality, optional
     device_index : int, optional
         EGL device, for machines with several; only the process's first renderer chooses.
     """
 
     def __init__(
-        self, look: Look, size_px: tuple[int, int], quality: Quality | None = None, *, device_index: int | None = None
+        self,
+        look: Look,
+        size_px: tuple[int, int],
+        quality: PictureQuality | None = None,
+        *,
+        device_index: int | None = None,
     ) -> None:
         self.look = look
         self.size_px = size_px
-        self.quality = quality or Quality()
+        self.quality = quality or PictureQuality()
         self.book = rule_book(look.rule_book)
         self.gl = graphics(device_index)
         self.grain = Grain(look.picture, look.seed)
