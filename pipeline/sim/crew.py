@@ -187,7 +187,7 @@ def operate(game: Game, stand: Stand, rng: np.random.Generator, start_s: float, 
         seen = np.tan(np.deg2rad(wanted_fov) / 2) * distance
         lead = np.clip(run * 0.35, -6, 6)
         x = f[:, 0] + lead
-        edge = seen - 7.0
+        edge = seen - 10.0
         x = np.where(edge < book.length_ft / 2, np.clip(x, edge, book.length_ft - edge), book.length_ft / 2)
         # inside a dead band the operator lets the play move
         x = _dead_band(x, 2.0)
@@ -336,6 +336,7 @@ class FilmPlan:
             transition=self._transition(frame, number),
             shutter_s=shutter * shot.speed,
             camera_after=self.camera_at(frame, later_s=shutter),
+            shot=number,
         )
 
     def _transition(self, frame: int, number: int) -> Transition | None:

@@ -189,3 +189,4 @@ class SceneFrame:
     exposure: float = 1.0
     shutter_s: float = 1 / 100
     camera_after: Camera | None = None
+    shot: int = 0

@@ -187,6 +187,7 @@ def random_frame(
         exposure=float(np.clip(rng.normal(1.0, 0.1), 0.7, 1.35)),
         shutter_s=float(rng.choice([1 / 50, 1 / 100, 1 / 250, 1 / 500])),
         camera_after=after,
+        shot=index,
     )
     if view == "close_up":
         from dataclasses import replace

@@ -9,9 +9,9 @@ from pipeline.sim.looks import LETTERS, Look
 from pipeline.sim.render.floor import emblem_mask, word_mask
 
 
-def full_graphic(look: Look, size_px: tuple[int, int], t_s: float) -> np.ndarray:
-    """An invented title card or table in the look's colours, (H, W, 3) uint8 BGR."""
-    rng = np.random.default_rng([look.seed, 61, int(t_s / 5)])
+def full_graphic(look: Look, size_px: tuple[int, int], number: int) -> np.ndarray:
+    """An invented title card or table in the look's colours, (H, W, 3) uint8 BGR; another `number`, another card."""
+    rng = np.random.default_rng([look.seed, 61, number])
     width, height = size_px
     first = np.array(look.arena.accent[::-1]) * 255
     second = np.array(look.arena.accent_2[::-1]) * 255

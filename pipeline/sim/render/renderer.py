@@ -616,7 +616,7 @@ class FilmRenderer:
         """The camera that a frame is drawn with: its own, or one that looks into the stands."""
         if frame.view != "crowd":
             return frame.camera
-        rng = np.random.default_rng([self.look.seed, 41, int(frame.t_s)])
+        rng = np.random.default_rng([self.look.seed, 41, frame.shot])
         book = self.book
         centre = np.array(
             [rng.uniform(15, book.length_ft - 15), rng.uniform(20, book.width_ft - 4), rng.uniform(6, 12)]
@@ -624,7 +624,7 @@ class FilmRenderer:
         width = self.size_px[0]
         return Camera(
             centre,
-            float(rng.uniform(-20, 20)),
+            float(rng.uniform(-20, 20)) + 1.2 * float(np.sin(frame.t_s * 0.4)),
             float(rng.uniform(4, 11)),
             0.0,
             width * float(rng.uniform(0.9, 2.2)),
@@ -644,7 +644,7 @@ class FilmRenderer:
             raise ValueError(f"The frame's camera is for {frame.camera.size_px}, the renderer for {self.size_px}.")
         rng = np.random.default_rng([self.look.seed, 51, frame.index])
         if frame.view == "graphic":
-            picture = full_graphic(self.look, self.size_px, frame.t_s)
+            picture = full_graphic(self.look, self.size_px, frame.shot)
         else:
             camera = self.camera_of(frame)
             window = ideal_window(camera)
@@ -652,7 +652,7 @@ class FilmRenderer:
             seen = self._through_lens(camera, window)
             shift = _shift_px(frame, camera)
             picture = develop(seen, self.look, self.grain, rng, shift_px=shift, exposure=frame.exposure)
-        if frame.score_bug is not None and frame.view == "court":
+        if frame.score_bug is not None and frame.view != "graphic":
             draw_bug(picture, self.look, frame.score_bug)
         if frame.transition is not None:
             draw_transition(picture, self.look, frame.transition)
@@ -667,8 +667,7 @@ class FilmRenderer:
             return FrameLabels((), np.zeros((height, width), np.uint8))
         blank = frame.view == "close_up"
         map_px = np.zeros((height, width), np.uint8) if blank else area_map(frame.camera, self.book, self.look.floor)
-        drawn = frame.score_bug is not None and frame.view == "court"
-        covered = plan_bug(self.size_px, self.look, frame.score_bug).box_px if drawn and frame.score_bug else None
+        covered = plan_bug(self.size_px, self.look, frame.score_bug).box_px if frame.score_bug else None
         return FrameLabels(self.boxes(frame), map_px, covered)
 
     def boxes(self, frame: SceneFrame) -> tuple[LabelledBox, ...]:
