@@ -21,6 +21,9 @@ from rich.table import Table
 from pipeline.errors import ElbowroomError, PictureError, SettingsError
 
 BookName = Literal["fiba", "nba", "ncaa", "nfhs"]
+PlanName = Literal[
+    "weak_side_motion", "crowded_drive", "clear_drive", "unscripted", "transition", "free_throws", "excerpt", "game"
+]
 
 app = typer.Typer(
     name="elbowroom",
@@ -183,6 +186,61 @@ def look(
             progress(number + 1, len(images))
     if failed:
         raise typer.Exit(2)
+
+
+@app.command()
+def sim(
+    plan: Annotated[PlanName, typer.Argument(help="The script, or 'excerpt' (two minutes with cuts), or 'game'.")],
+    to: Annotated[Path, typer.Option("--out", help="Folder for the film and its truth.")] = Path("simulated"),
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Decides movement, cameras, cuts and look.")] = 1,
+    look_seed: Annotated[int | None, typer.Option("--look-seed", min=0, help="Another look for the same game.")] = None,
+    rule_book: Annotated[
+        BookName | None, typer.Option("--rule-book", help="Court markings; drawn from the seed if left out.")
+    ] = None,
+    venue: Annotated[Literal["arena", "hall", "gym"], typer.Option("--venue", help="Kind of building.")] = "arena",
+    width: Annotated[int, typer.Option("--width", min=160, max=3840, help="Width of the picture, pixels.")] = 1280,
+    height: Annotated[int, typer.Option("--height", min=90, max=2160, help="Height of the picture, pixels.")] = 720,
+    rate: Annotated[
+        str | None, typer.Option("--rate", help="Frames a second, e.g. 25 or 30000/1001; from the seed if left out.")
+    ] = None,
+    minutes: Annotated[float, typer.Option("--minutes", help="Length of the plan 'game'.")] = 5.0,
+    bodies: Annotated[
+        int | None, typer.Option("--bodies", min=0, max=7, help="Others in the paint on the scripted drive.")
+    ] = None,
+    quality: Annotated[
+        Literal["good", "bad"] | None, typer.Option("--quality", help="Execution of the set; drawn if left out.")
+    ] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Stem of the files; plan and seed if left out.")] = None,
+    workers: Annotated[int, typer.Option("--workers", min=1, max=128, help="Drawing processes.")] = 2,
+) -> None:
+    """Make a simulated film with its truth; the same seed gives the same truth."""
+    from pydantic import ValidationError
+
+    from pipeline.sim.make import sim_command
+    from pipeline.sim.settings import SimSettings
+
+    try:
+        wanted = SimSettings(
+            plan=plan,
+            seed=seed,
+            look_seed=look_seed,
+            rule_book=rule_book,
+            venue=venue,
+            width_px=width,
+            height_px=height,
+            rate=rate,
+            minutes=minutes,
+            bodies=bodies,
+            quality=quality,
+            workers=workers,
+        )
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise SettingsError(f"'{first['loc'][0]}' cannot be {first['input']!r}: {first['msg']}; change it.") from error
+    with _bar("Drawing") as progress:
+        made = sim_command(wanted, to, name=name, progress=progress)
+    out.print(f"{made.film}: {made.seconds:.1f} s, {made.frames} frames, {made.faults} crowded drive(s)", markup=False)
+    out.print(f"{made.truth}: truth", markup=False)
 
 
 @app.command("settings")

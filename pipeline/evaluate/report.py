@@ -48,7 +48,7 @@ class Sources:
     Attributes
     ----------
     clips : Path
-        Films, each with its truth in a folder of its name beside it.
+        Films, each with its truth beside it in a folder named ``<film>_truth``.
     data : Path
         Folder of outside data, see DEVELOPERS.md.
     boxes : tuple of Path
@@ -197,7 +197,9 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
         def rows() -> Iterator[Row]:
             networks = film_networks(settings)
             done = run_film(path, library, networks, settings, book=None, progress=lambda _: lambda _done, _total: None)
-            return film_rows(f"sample film {path.stem}", evaluate_film(done.game.folder, path.with_suffix("")))
+            return film_rows(
+                f"sample film {path.stem}", evaluate_film(done.game.folder, path.with_name(f"{path.stem}_truth"))
+            )
 
         return rows
 
