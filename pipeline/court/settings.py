@@ -70,3 +70,25 @@ class RegistrationSettings(BaseModel):
         1.5, gt=0, description="How hard he zooms, in log focal length per second squared."
     )
     book_frames: int = Field(12, ge=1, description="Frames of a film that vote on the rule book.")
+
+
+class PlaceSettings(BaseModel):
+    """Edges of the named places of an NBA half court, in the attack frame; they scale with the rule book."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    block_reach_ft: float = Field(3.0, gt=0, description="Block: at most this far from the lane's edge.")
+    block_u_ft: tuple[float, float] = Field((0.0, 6.0), description="Block: u from and to.")
+    short_corner_v_ft: tuple[float, float] = Field((10.0, 18.0), description="Short corner: |v| from and to.")
+    short_corner_u_ft: tuple[float, float] = Field((-5.0, 3.0), description="Short corner: u from and to.")
+    corner_v_ft: float = Field(18.0, gt=0, description="Corner: |v| beyond this.")
+    corner_u_ft: float = Field(9.0, description="Corner: u below this.")
+    elbow_reach_ft: float = Field(3.5, gt=0, description="Elbow: at most this far from the free-throw line's end.")
+    high_post_u_ft: tuple[float, float] = Field(
+        (12.0, 19.0), description="High post: u from and to, between the elbows."
+    )
+    wing_v_ft: tuple[float, float] = Field((14.0, 25.0), description="Wing: |v| from and to.")
+    wing_u_ft: tuple[float, float] = Field((9.0, 22.0), description="Wing: u from and to.")
+    slot_v_ft: tuple[float, float] = Field((6.0, 14.0), description="Slot: |v| from and to.")
+    slot_u_ft: tuple[float, float] = Field((19.0, 32.0), description="Slot and top: u from and to.")
+    top_v_ft: float = Field(6.0, gt=0, description="Top: |v| below this.")
+    half_court_u_ft: float = Field(32.0, gt=0, description="Half court: u beyond this.")
