@@ -86,10 +86,61 @@ class ShotSettings(BaseModel):
     )
 
 
+class LiveSettings(BaseModel):
+    """Which shots are live main-camera play. Weights are log odds that add up."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    thumb_every_s: float = Field(
+        1.0, gt=0, description="Time between the small pictures kept to find the score graphic."
+    )
+    thumb_width_px: int = Field(192, ge=64, description="Their width.")
+    longest_flow_s: float = Field(0.3, gt=0, description="Motion is measured between frames at most this far apart.")
+    edge_s: float = Field(0.2, ge=0, description="Frames this close to a shot's ends are not judged.")
+
+    least_floor_share: float = Field(0.15, ge=0, le=1, description="A court view shows at least this share of floor.")
+    most_person_share: float = Field(
+        0.5, gt=0, le=1, description="People of a court view are at most this high, of the picture."
+    )
+    least_people: float = Field(
+        4, ge=0, description="A court view shows at least this many people, where they are counted."
+    )
+    closeup_person_share: float = Field(
+        0.55, gt=0, le=1, description="From this height on, one person makes a close-up."
+    )
+    crowd_detail: float = Field(
+        9.0, gt=0, description="A crowd has at least this mean gradient, grey levels per pixel."
+    )
+    still_motion: float = Field(0.004, ge=0, description="A graphic moves less than this, picture widths per second.")
+
+    live_prior: float = Field(
+        1.0, ge=0, description="How much more likely a court view is live than a replay, at first."
+    )
+    bug_missing: float = Field(2.5, ge=0, description="Weight for a replay when the score graphic is missing.")
+    bug_present: float = Field(2.0, ge=0, description="Weight against a replay when it is there.")
+    slow_motion: float = Field(1.2, ge=0, description="Weight for a replay when people move slowly.")
+    slow_ratio: float = Field(0.6, gt=0, lt=1, description="Slowly: below this share of the film's usual speed.")
+    usual_motion: float = Field(0.6, ge=0, description="Weight against a replay at the usual speed.")
+    repeated_pictures: float = Field(1.5, ge=0, description="Weight for a replay when its pictures are repeated.")
+    too_long_s: float = Field(25.0, gt=0, description="Replays are rarely longer.")
+    too_long: float = Field(2.5, ge=0, description="Weight against a replay when the shot is longer.")
+    wipe_stays: float = Field(1.5, ge=0, description="Cost of no change between live and replay at a wipe.")
+    wipe_changes: float = Field(0.0, ge=0, description="Cost of a change there.")
+    dissolve_stays: float = Field(0.4, ge=0, description="Cost of no change between live and replay at a dissolve.")
+    dissolve_changes: float = Field(1.0, ge=0, description="Cost of a change there.")
+    cut_changes: float = Field(2.5, ge=0, description="Cost of a change between live and replay at a plain cut.")
+    odd_wipe_share: float = Field(0.35, ge=0, le=1, description="Wipes less alike than this to every other cost half.")
+    least_live_s: float = Field(1.0, ge=0, description="Shorter court views are not counted as live play.")
+    least_registered: float = Field(
+        0.15, ge=0, le=1, description="A shot of which less was registered on the court is not live after all."
+    )
+
+
 class FilmSettings(BaseModel):
     """All settings of the film room."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     decode: DecodeSettings = Field(DecodeSettings(), description="Decoding and damage.")
+    live: LiveSettings = Field(LiveSettings(), description="Live play.")
     shots: ShotSettings = Field(ShotSettings(), description="Shot boundaries.")

@@ -112,6 +112,7 @@ class _Small:
     frame: int
     t_s: float
     cells: np.ndarray  # (36, 64, 3) float32
+    coarse: np.ndarray  # (9, 16, 3) float32
 
 
 class ShotFinder:
@@ -160,7 +161,8 @@ class ShotFinder:
         self._frames.append(frame)
         self._times_s.append(t_s)
         self._change.append(float(np.abs(cells - self._recent[-1].cells).mean()) if self._recent else 0.0)
-        self._recent.append(_Small(frame, t_s, cells))
+        coarse = cv2.resize(cells, COARSE_GRID_PX, interpolation=cv2.INTER_AREA)
+        self._recent.append(_Small(frame, t_s, cells, coarse))
         while t_s - self._recent[0].t_s > self._settings.memory_s:
             self._recent.popleft()
         for cut in self._detector.process_frame(FrameTimecode(number, COUNTING_RATE), small_bgr):
@@ -218,9 +220,7 @@ class ShotFinder:
             window = _thinned(self._recent, length_s, self._settings.gradual_sample_s)
             if window is None:
                 continue
-            times = np.array([s.t_s for s in window])
-            stack = np.stack([s.cells for s in window])
-            found = _wipe(stack, times, self._settings) or _dissolve(stack, times, self._settings)
+            found = _wipe(window, self._settings) or _dissolve(window, self._settings)
             if found is not None:
                 self._gradual.append(found)
 
@@ -333,15 +333,10 @@ def _surface_fit(values: np.ndarray, used: np.ndarray) -> tuple[float, float]:
     return share, float(high - low)
 
 
-def _wipe(stack: np.ndarray, times: np.ndarray, settings: ShotSettings) -> _Gradual | None:
-    """A wipe that lies wholly inside the window, or None.
-
-    Parameters
-    ----------
-    stack : ndarray of shape (K, 36, 64, 3), float32
-    times : ndarray of shape (K,)
-    """
-    coarse = _coarse(stack)
+def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
+    """A wipe that lies wholly inside the window, or None."""
+    times = np.array([s.t_s for s in window])
+    coarse = np.stack([s.coarse for s in window])
     steps = np.abs(np.diff(coarse, axis=0)).max(axis=3).reshape(len(times) - 1, -1)
     peak = steps.max(axis=0)
     active = peak >= settings.wipe_change
@@ -365,18 +360,19 @@ def _wipe(stack: np.ndarray, times: np.ndarray, settings: ShotSettings) -> _Grad
     from_s, to_s = float(np.percentile(first[active], 3)), float(np.percentile(last[active], 97))
     if to_s - from_s > settings.longest_gradual_s:
         return None
-    middle = stack[int(np.argmin(np.abs(times - (from_s + to_s) / 2)))]
-    look = _look(stack[0], middle, stack[-1], settings)
+    middle = window[int(np.argmin(np.abs(times - (from_s + to_s) / 2)))]
+    look = _look(window[0].cells, middle.cells, window[-1].cells, settings)
     return _Gradual("wipe", from_s, to_s, quality, look)
 
 
-def _dissolve(stack: np.ndarray, times: np.ndarray, settings: ShotSettings) -> _Gradual | None:
+def _dissolve(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     """A dissolve or fade that fills most of the window, or None."""
-    coarse = _coarse(stack)
-    before, after = coarse[0], coarse[-1]
-    way = after - before
+    before = window[0].coarse
+    way = window[-1].coarse - before
     if float(np.abs(way).mean()) < settings.dissolve_change:
         return None
+    times = np.array([s.t_s for s in window])
+    coarse = np.stack([s.coarse for s in window])
     norm = float((way * way).sum())
     inner = coarse[1:-1] - before
     weight = np.einsum("kijc,ijc->k", inner, way) / norm
@@ -387,7 +383,7 @@ def _dissolve(stack: np.ndarray, times: np.ndarray, settings: ShotSettings) -> _
         return None
     residual = ((inner[between] - weight[between, None, None, None] * way) ** 2).sum(axis=(1, 2, 3)) / norm
     # Two pictures laid over each other lose contrast; a picture that moves keeps it.
-    detail = np.array([_detail(cells) for cells in stack])
+    detail = np.array([_detail(s.cells) for s in window])
     contrast = float(detail[1:-1][between].min()) / max(1e-6, float(detail[0] + detail[-1]) / 2)
     if float(residual.max()) > settings.dissolve_residual or contrast > settings.dissolve_contrast:
         return None
@@ -396,11 +392,6 @@ def _dissolve(stack: np.ndarray, times: np.ndarray, settings: ShotSettings) -> _
     to_s = float(np.interp(0.95, np.maximum.accumulate(weight), inner_times))
     quality = (1 - float(residual.max())) * (1 - contrast / 2)
     return _Gradual("dissolve", from_s, to_s, quality, _read_only(np.zeros(LOOK_BINS**3, dtype=np.float32)))
-
-
-def _coarse(stack: np.ndarray) -> np.ndarray:
-    """The pictures on the coarse cells, (K, 9, 16, 3)."""
-    return np.stack([cv2.resize(cells, COARSE_GRID_PX, interpolation=cv2.INTER_AREA) for cells in stack])
 
 
 def _detail(cells: np.ndarray) -> float:

@@ -22,6 +22,27 @@ VIEWS = ("main", "replay", "closeup", "crowd", "graphics", "other")
 
 TRANSITIONS = ("start", "cut", "wipe", "dissolve")
 
+EVIDENCE = TableSpec(
+    "evidence",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("floor_share", pa.float32()),  # share of the picture that is playing floor; null: not measured
+            ("paint_share", pa.float32()),  # share that is paint
+            ("people", pa.int16()),  # boxes of players and officials; null: not measured
+            ("person_height_share", pa.float32()),  # median box height over picture height; null: nobody
+            ("largest_person_share", pa.float32()),  # largest box height over picture height; null: nobody
+            ("camera_motion", pa.float32()),  # median flow, picture widths per second; null: no frame before
+            ("people_motion", pa.float32()),  # flow of the people against the rest, the same unit
+            ("detail", pa.float32()),  # mean gradient, grey levels per pixel of the small picture
+            ("thumb", pa.binary()),  # small grey picture as JPEG, on few frames; null on the others
+        ]
+    ),
+)
+"""What was seen in each analysed frame that tells live play from the rest; filled by the vision pass."""
+
 SHOTS = TableSpec(
     "shots",
     1,

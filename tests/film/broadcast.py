@@ -135,6 +135,7 @@ def play(stage: Stage, plan: list[Piece], rate: float):
     """Yield (index, time, picture) of a plan; a transition straddles the time at which its shot begins."""
     starts = np.concatenate([[0], np.cumsum([p.length_s for p in plan])])
     rng = np.random.default_rng(stage.seed + 1)
+    grain = rng.normal(0, 2, (8, SIZE_PX[1], SIZE_PX[0], 3)).round().astype(np.int16)
     for index in range(round(starts[-1] * rate)):
         t_s = index / rate
         place = int(np.searchsorted(starts, t_s + 1e-9, side="right")) - 1
@@ -147,8 +148,7 @@ def play(stage: Stage, plan: list[Piece], rate: float):
                     before = stage.view(plan[neighbour - 1].view, t_s)
                     after = stage.view(plan[neighbour].view, t_s)
                     picture = stage.mixed(before, after, plan[neighbour].entered_by, progress)
-        noise = rng.normal(0, 2, picture.shape)
-        yield index, t_s, np.clip(picture + noise, 0, 255).astype(np.uint8)
+        yield index, t_s, cv2.add(picture, grain[index % len(grain)], dtype=cv2.CV_8U)
 
 
 def boundary_score(found_s: list[float], true_s: list[float], slack_s: float) -> tuple[int, int, int]:

@@ -1,0 +1,596 @@
+"""Which shots are live main-camera play, and which are replays, close-ups, crowd or graphics.
+
+The vision pass gathers a row of evidence per analysed frame (:class:`EvidenceGatherer`); after it,
+:func:`judge_shots` decides for all shots together:
+
+1. What a shot shows follows from how much floor is in the picture, how many people there are and
+   how large.
+2. A film switches between two modes, live and replay. It mostly does so at wipes, and a replay
+   shows signs: the score graphic is gone, people move slowly, pictures are repeated. The likeliest
+   course of modes over the whole film is found by dynamic programming (Viterbi, "Error bounds for
+   convolutional codes", IEEE Trans. Inf. Theory 13, 1967), so that one weak sign does not decide.
+
+The score graphic needs no reading: its outlines are the edges that stay in place while the camera
+moves. A film without one, without wipes, or with a camera that never moves is judged by the rest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import pyarrow as pa
+
+from pipeline.errors import ShapeError
+from pipeline.film.settings import LiveSettings
+from pipeline.film.shots import Boundary, FoundShots, looks_alike
+from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
+
+FLOW_WIDTH_PX = 128
+"""Width at which motion is measured."""
+
+OUTSIDE, PAINT = 0, 3
+"""Places of the classes "outside" and "paint" in the area map (see ``court.area_network.AREA_CLASSES``)."""
+
+
+def frame_evidence(
+    small_bgr: np.ndarray,
+    *,
+    areas: np.ndarray | None = None,
+    people_px: np.ndarray | None = None,
+    picture_size_px: tuple[int, int] | None = None,
+    earlier_bgr: np.ndarray | None = None,
+    since_s: float = math.nan,
+) -> dict[str, float | int | None]:
+    """What one analysed frame tells about its shot.
+
+    Parameters
+    ----------
+    small_bgr : ndarray of shape (H, W, 3), uint8
+        The picture, shrunk.
+    areas : ndarray of shape (6, h, w), optional
+        Probabilities of the court areas, in the order of ``court.area_network.AREA_CLASSES``.
+    people_px : ndarray of shape (N, 4), optional
+        Boxes of players and officials, x1, y1, x2, y2 in pixels of the full picture.
+    picture_size_px : (width, height)
+        Size of the full picture; needed with ``people_px``.
+    earlier_bgr : ndarray of shape (H, W, 3), optional
+        The picture analysed before, if it is of the same shot and near enough in time.
+    since_s : float
+        Time since that picture, seconds.
+
+    Returns
+    -------
+    dict
+        The columns of :data:`~pipeline.film.tables.EVIDENCE` but frame, time and thumb; None where
+        something was not measured.
+    """
+    row: dict[str, float | int | None] = dict.fromkeys(
+        (
+            "floor_share",
+            "paint_share",
+            "people",
+            "person_height_share",
+            "largest_person_share",
+            "camera_motion",
+            "people_motion",
+        )
+    )
+    if areas is not None:
+        if areas.ndim != 3 or areas.shape[0] <= PAINT:
+            raise ShapeError(f"areas must be (6, h, w) probabilities, got {areas.shape}.")
+        label = areas.argmax(axis=0)
+        row["floor_share"] = float((label != OUTSIDE).mean())
+        row["paint_share"] = float((label == PAINT).mean())
+    boxes = None
+    if people_px is not None:
+        if picture_size_px is None:
+            raise ShapeError("people_px needs picture_size_px, the size of the picture its boxes lie in.")
+        boxes = np.asarray(people_px, dtype=np.float64).reshape(-1, 4)
+        row["people"] = len(boxes)
+        if len(boxes):
+            heights = (boxes[:, 3] - boxes[:, 1]) / picture_size_px[1]
+            row["person_height_share"] = float(np.median(heights))
+            row["largest_person_share"] = float(heights.max())
+    grey = cv2.cvtColor(small_bgr, cv2.COLOR_BGR2GRAY)
+    row["detail"] = float(
+        np.abs(cv2.Sobel(grey, cv2.CV_32F, 1, 0)).mean() / 8 + np.abs(cv2.Sobel(grey, cv2.CV_32F, 0, 1)).mean() / 8
+    )
+    if earlier_bgr is not None and earlier_bgr.shape == small_bgr.shape and since_s > 0:
+        camera, people = _motion(earlier_bgr, small_bgr, boxes, picture_size_px)
+        row["camera_motion"], row["people_motion"] = camera / since_s, people / since_s
+    return row
+
+
+def _motion(
+    earlier: np.ndarray, now: np.ndarray, boxes: np.ndarray | None, picture_size_px: tuple[int, int] | None
+) -> tuple[float, float]:
+    """Camera's and people's motion between two pictures, in picture widths.
+
+    Dense flow by Farnebäck, "Two-frame motion estimation based on polynomial expansion", SCIA 2003.
+    The camera's motion is the median; the people's that of the boxes against it, or, without boxes,
+    the 95th percentile against it.
+    """
+    size = (FLOW_WIDTH_PX, max(1, round(now.shape[0] * FLOW_WIDTH_PX / now.shape[1])))
+    one, other = (
+        cv2.cvtColor(cv2.resize(p, size, interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2GRAY) for p in (earlier, now)
+    )
+    flow = cv2.calcOpticalFlowFarneback(one, other, np.zeros((*one.shape, 2), np.float32), 0.5, 3, 11, 2, 5, 1.1, 0)
+    shift = np.median(flow.reshape(-1, 2), axis=0)
+    rest = np.hypot(*(flow - shift).transpose(2, 0, 1))
+    if boxes is not None and len(boxes) and picture_size_px is not None:
+        scale = np.array([size[0] / picture_size_px[0], size[1] / picture_size_px[1]] * 2)
+        per_person = []
+        for x1, y1, x2, y2 in np.rint(boxes * scale).astype(int):
+            patch = rest[max(0, y1) : max(y2, y1 + 1), max(0, x1) : max(x2, x1 + 1)]
+            if patch.size:
+                per_person.append(np.median(patch))
+        people = float(np.mean(per_person)) if per_person else 0.0
+    else:
+        people = float(np.percentile(rest, 95))
+    return float(np.hypot(*shift)) / size[0], people / size[0]
+
+
+class EvidenceGatherer:
+    """Collects the evidence table while the vision pass goes over a film."""
+
+    def __init__(self, settings: LiveSettings | None = None) -> None:
+        self._settings = settings or LiveSettings()
+        self._rows: list[dict[str, object]] = []
+        self._earlier: tuple[float, np.ndarray] | None = None
+        self._thumb_s = -math.inf
+
+    def add(
+        self,
+        frame: int,
+        t_s: float,
+        small_bgr: np.ndarray,
+        *,
+        areas: np.ndarray | None = None,
+        people_px: np.ndarray | None = None,
+        picture_size_px: tuple[int, int] | None = None,
+    ) -> None:
+        """Take one analysed frame; arguments as in :func:`frame_evidence`, frames in order of time."""
+        earlier, since_s = None, math.nan
+        if self._earlier is not None and t_s - self._earlier[0] <= self._settings.longest_flow_s:
+            earlier, since_s = self._earlier[1], t_s - self._earlier[0]
+        row: dict[str, object] = {
+            "frame": frame,
+            "t_s": t_s,
+            "thumb": None,
+            **frame_evidence(
+                small_bgr,
+                areas=areas,
+                people_px=people_px,
+                picture_size_px=picture_size_px,
+                earlier_bgr=earlier,
+                since_s=since_s,
+            ),
+        }
+        if t_s - self._thumb_s >= self._settings.thumb_every_s:
+            self._thumb_s = t_s
+            row["thumb"] = _encode_thumb(small_bgr, self._settings.thumb_width_px)
+        self._rows.append(row)
+        self._earlier = (t_s, small_bgr)
+
+    def table(self) -> pa.Table:
+        """The evidence table so far."""
+        return EVIDENCE.from_rows(self._rows)
+
+
+def _encode_thumb(small_bgr: np.ndarray, width_px: int) -> bytes:
+    height = max(1, round(small_bgr.shape[0] * width_px / small_bgr.shape[1]))
+    way = cv2.INTER_AREA if width_px < small_bgr.shape[1] else cv2.INTER_LINEAR
+    grey = cv2.cvtColor(cv2.resize(small_bgr, (width_px, height), interpolation=way), cv2.COLOR_BGR2GRAY)
+    done, data = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, 85])
+    if not done:
+        raise ShapeError(f"A small picture of shape {small_bgr.shape} could not be encoded.")
+    return data.tobytes()
+
+
+def _decode_thumb(data: bytes) -> np.ndarray:
+    grey = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_GRAYSCALE)
+    if grey is None:
+        raise ShapeError("A thumb in the evidence table is no JPEG picture; run the film again.")
+    return np.asarray(grey)
+
+
+# The score graphic ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overlay:
+    """Edges that stay in place while the camera moves: the score graphic, a station's mark.
+
+    Attributes
+    ----------
+    mask : ndarray of shape (h, w), bool
+        Where they are.
+    gradient : ndarray of shape (h, w, 2), float32
+        Mean gradient there.
+    """
+
+    mask: np.ndarray
+    gradient: np.ndarray
+
+    def presence(self, grey: np.ndarray) -> float:
+        """How much of the overlay is in a picture, about 0 (not there) to 1 (there)."""
+        gradient = _gradient(grey)
+        along = (gradient * self.gradient).sum(axis=2)[self.mask]
+        strength = (self.gradient**2).sum(axis=2)[self.mask]
+        return float(np.clip(along / strength, 0, 1).mean())
+
+
+def find_overlay(greys: np.ndarray) -> Overlay | None:
+    """Find the overlay of a film.
+
+    Parameters
+    ----------
+    greys : ndarray of shape (N, h, w), uint8
+        Small grey pictures of court views, well apart in time.
+
+    Returns
+    -------
+    Overlay or None
+        None with fewer than eight pictures, or if no edges or too many stay in place (a camera that
+        does not move).
+    """
+    if len(greys) < 8:
+        return None
+    gradients = np.stack([_gradient(g) for g in greys])
+    mean = gradients.mean(axis=0)
+    strength = np.hypot(mean[..., 0], mean[..., 1])
+    usual = np.hypot(gradients[..., 0], gradients[..., 1]).mean(axis=0)
+    mask = (strength > 6.0) & (strength > 0.7 * usual)
+    # A lone pixel is chance, an outline is many.
+    mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 4
+    if not 0.002 <= mask.mean() <= 0.12:
+        return None
+    return Overlay(mask, mean.astype(np.float32))
+
+
+def _gradient(grey: np.ndarray) -> np.ndarray:
+    """Gradient in grey levels per pixel, (h, w, 2) float32."""
+    return np.stack([cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)], axis=-1) / 8
+
+
+# Judging ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _ShotEvidence:
+    """A shot's evidence in medians; NaN where nothing is known."""
+
+    length_s: float
+    rows: int
+    floor_share: float
+    people: float
+    person_share: float
+    largest_share: float
+    camera_motion: float
+    body_lengths_s: float  # people's motion in their own heights per second
+    detail: float
+    bug: float
+    repeats: float
+    kind_in: str
+
+
+def judge_shots(found: FoundShots, evidence: pa.Table, settings: LiveSettings | None = None) -> pa.Table:
+    """Decide what every shot shows and whether it is live play.
+
+    Parameters
+    ----------
+    found : FoundShots
+        From :meth:`~pipeline.film.shots.ShotFinder.finish`.
+    evidence : pa.Table
+        :data:`~pipeline.film.tables.EVIDENCE`, in order of time.
+    settings : LiveSettings, optional
+
+    Returns
+    -------
+    pa.Table
+        :data:`~pipeline.film.tables.SHOTS`, without gaps or overlaps; empty for a film without frames.
+    """
+    limits = settings or LiveSettings()
+    evidence = EVIDENCE.check(evidence)
+    if not found.boundaries:
+        return SHOTS.empty()
+    starts = [b.t_s for b in found.boundaries]
+    ends = [*starts[1:], found.end_s]
+    columns = {n: evidence[n].to_numpy(zero_copy_only=False) for n in EVIDENCE.schema.names if n != "thumb"}
+    shot_of = np.searchsorted(starts, columns["t_s"] + 1e-9, side="right") - 1
+    gathered = [_gather(found, i, starts, ends, columns, shot_of == i, limits) for i in range(len(starts))]
+    views = [_view(e, limits) for e in gathered]
+    bug = _bug_presence(evidence, shot_of, columns["t_s"], starts, ends, views, limits)
+    gathered = [_with_bug(e, bug[i]) for i, e in enumerate(gathered)]
+    odds, signs = _replay_odds(gathered, views, limits)
+    replay, margin = _modes(odds, _switch_costs(found.boundaries, limits))
+    last_frame = int(found.frames[-1]) + 1
+    frame_starts = [b.frame for b in found.boundaries]
+    rows = []
+    for i, item in enumerate(gathered):
+        view, sure, why = views[i]
+        live = view == "main" and not replay[i]
+        score = sure
+        if view == "main":
+            score = sure / (1 + math.exp(-margin[i]))
+            if replay[i]:
+                view = "replay"
+                why = f"Court view, but a replay: {_list(signs[i][0]) or 'it lies between wipes'}."
+            elif item.length_s < limits.least_live_s:
+                live, why = False, f"Court view of only {item.length_s:.1f} s."
+            else:
+                why = f"{why[:-1]}; {_list(signs[i][1]) or 'no sign of a replay'}."
+        rows.append(
+            {
+                "shot": i,
+                "start_s": starts[i],
+                "end_s": ends[i],
+                "start_frame": frame_starts[i],
+                "end_frame": frame_starts[i + 1] if i + 1 < len(starts) else last_frame,
+                "view": view,
+                "live": live,
+                "transition_in": found.boundaries[i].kind,
+                "score": float(np.clip(score, 0, 1)),
+                "reason": why,
+            }
+        )
+    return SHOTS.from_rows(rows)
+
+
+def frames_table(frames: np.ndarray, times_s: np.ndarray, shots: pa.Table) -> pa.Table:
+    """The :data:`~pipeline.film.tables.FRAMES` table of the analysed frames.
+
+    Parameters
+    ----------
+    frames, times_s : ndarray of shape (N,)
+        Index and presentation time of the analysed frames, in order.
+    shots : pa.Table
+        :data:`~pipeline.film.tables.SHOTS`.
+    """
+    starts = shots["start_s"].to_numpy()
+    numbers = shots["shot"].to_numpy()
+    place = np.searchsorted(starts, np.asarray(times_s) + 1e-9, side="right") - 1
+    return FRAMES.from_columns({"frame": frames, "t_s": times_s, "shot": numbers[place] if len(starts) else []})
+
+
+def confirm_registered(
+    shots: pa.Table, frame_shots: np.ndarray, registered: np.ndarray, settings: LiveSettings | None = None
+) -> pa.Table:
+    """Take back "live" from shots in which no court could be registered.
+
+    Parameters
+    ----------
+    shots : pa.Table
+        :data:`~pipeline.film.tables.SHOTS`.
+    frame_shots : ndarray of shape (N,), int
+        Shot of every frame that registration was tried on.
+    registered : ndarray of shape (N,), bool
+        Whether it has a camera.
+
+    Returns
+    -------
+    pa.Table
+        The table with ``live``, ``score`` and ``reason`` changed where needed.
+    """
+    limits = settings or LiveSettings()
+    rows = SHOTS.check(shots).to_pylist()
+    for row in rows:
+        tried = np.asarray(registered)[np.asarray(frame_shots) == row["shot"]]
+        if row["live"] and len(tried) and tried.mean() < limits.least_registered:
+            row["live"] = False
+            row["score"] = float(row["score"] * 0.5)
+            row["reason"] = f"Looked like live play, but the court was found in only {tried.mean():.0%} of its frames."
+    return SHOTS.from_rows(rows)
+
+
+def _gather(
+    found: FoundShots,
+    place: int,
+    starts: list[float],
+    ends: list[float],
+    columns: dict[str, np.ndarray],
+    inside: np.ndarray,
+    limits: LiveSettings,
+) -> _ShotEvidence:
+    boundary = found.boundaries[place]
+    after = found.boundaries[place + 1].from_s if place + 1 < len(starts) else ends[place]
+    t_s = columns["t_s"]
+    kept = inside & (t_s >= boundary.to_s + limits.edge_s) & (t_s <= after - limits.edge_s)
+    if not kept.any():
+        kept = inside
+
+    def middle(name: str) -> float:
+        values = columns[name][kept].astype(np.float64)
+        return float(np.nanmedian(values)) if np.isfinite(values).any() else math.nan
+
+    share = columns["person_height_share"][kept].astype(np.float64)
+    motion = columns["people_motion"][kept].astype(np.float64)
+    # Motion of the frame after a cut is nonsense; medians over a few frames are too.
+    pace = motion / share
+    in_shot = (found.times_s >= max(boundary.to_s, starts[place]) + 0.05) & (found.times_s < min(after, ends[place]))
+    change = found.change[in_shot]
+    typical = float(np.percentile(change, 90)) if len(change) else 0.0
+    return _ShotEvidence(
+        length_s=ends[place] - starts[place],
+        rows=int(kept.sum()),
+        floor_share=middle("floor_share"),
+        people=middle("people"),
+        person_share=middle("person_height_share"),
+        largest_share=middle("largest_person_share"),
+        camera_motion=middle("camera_motion"),
+        body_lengths_s=float(np.nanmean(pace)) if np.isfinite(pace).sum() >= 3 else math.nan,
+        detail=middle("detail"),
+        bug=math.nan,
+        repeats=float((change < 0.2 * typical).mean()) if len(change) >= 10 and typical > 0.2 else 0.0,
+        kind_in=boundary.kind,
+    )
+
+
+def _with_bug(item: _ShotEvidence, bug: float) -> _ShotEvidence:
+    values = {name: getattr(item, name) for name in item.__dataclass_fields__}
+    return _ShotEvidence(**{**values, "bug": bug})
+
+
+def _view(item: _ShotEvidence, limits: LiveSettings) -> tuple[str, float, str]:
+    """View, how sure, and why."""
+    if item.rows == 0:
+        return "other", 0.0, "No frame of it was analysed."
+    crowded = not item.people < limits.least_people  # unknown counts as enough
+    small_people = not item.person_share > limits.most_person_share
+    if item.floor_share >= limits.least_floor_share and crowded and small_people:
+        sure = float(np.clip(0.6 + 2 * (item.floor_share - limits.least_floor_share), 0, 1))
+        people = f", {item.people:.0f} people" if math.isfinite(item.people) else ""
+        return "main", sure, f"Court view: {item.floor_share:.0%} floor{people}."
+    if math.isnan(item.floor_share) and item.people >= max(6.0, limits.least_people) and small_people:
+        return "main", 0.5, f"Court view by its {item.people:.0f} small people; the floor was not looked for."
+    floor = f"{item.floor_share:.0%} floor, " if math.isfinite(item.floor_share) else ""
+    if item.largest_share >= limits.closeup_person_share or item.person_share > limits.most_person_share:
+        return "closeup", 0.9, f"Close-up: {floor}a person fills {item.largest_share:.0%} of the height."
+    if item.floor_share >= limits.least_floor_share:
+        return "other", 0.5, f"Floor but few people: {floor}{item.people:.0f} people."
+    if not item.camera_motion > limits.still_motion and not item.people > 0:
+        return "graphics", 0.6, f"Graphic: {floor}nobody in it, and it stands still."
+    if item.detail >= limits.crowd_detail:
+        return "crowd", 0.6, f"Crowd: {floor}full of small detail."
+    return "closeup", 0.5, f"Close-up: {floor}little detail."
+
+
+def _bug_presence(
+    evidence: pa.Table,
+    shot_of: np.ndarray,
+    t_s: np.ndarray,
+    starts: list[float],
+    ends: list[float],
+    views: list[tuple[str, float, str]],
+    limits: LiveSettings,
+) -> np.ndarray:
+    """Presence of the film's overlay in each shot against its usual presence; NaN where unknown."""
+    presence = np.full(len(starts), math.nan)
+    thumbs = evidence["thumb"].to_pylist()
+    kept = [
+        i
+        for i, data in enumerate(thumbs)
+        if data is not None and starts[shot_of[i]] + limits.edge_s <= t_s[i] <= ends[shot_of[i]] - limits.edge_s
+    ]
+    greys = {i: _decode_thumb(thumbs[i]) for i in kept}
+    court = [i for i in kept if views[shot_of[i]][0] == "main"]
+    shapes = {greys[i].shape for i in kept}
+    if len(shapes) != 1 or not court:
+        return presence
+    overlay = find_overlay(np.stack([greys[i] for i in court[:: max(1, len(court) // 400)]]))
+    if overlay is None:
+        return presence
+    seen: dict[int, list[float]] = {}
+    for i in kept:
+        seen.setdefault(int(shot_of[i]), []).append(overlay.presence(greys[i]))
+    usual = float(np.median(np.concatenate([seen[s] for s in seen if views[s][0] == "main"])))
+    for shot, values in seen.items():
+        presence[shot] = float(np.median(values)) / max(usual, 1e-6)
+    return presence
+
+
+def _replay_odds(
+    gathered: list[_ShotEvidence], views: list[tuple[str, float, str]], limits: LiveSettings
+) -> tuple[np.ndarray, list[tuple[list[str], list[str]]]]:
+    """Log odds of replay against live for each shot alone, with the signs for and against in words."""
+    court = [e for e, v in zip(gathered, views, strict=True) if v[0] == "main"]
+    pace = _weighted_median([e.body_lengths_s for e in court], [e.length_s for e in court])
+    repeats = _weighted_median([e.repeats for e in court], [e.length_s for e in court])
+    odds = np.zeros(len(gathered))
+    signs: list[tuple[list[str], list[str]]] = []
+    for i, (item, view) in enumerate(zip(gathered, views, strict=True)):
+        pro: list[str] = []
+        contra: list[str] = []
+        weight = 0.0
+        if item.bug < 0.5:
+            weight += limits.bug_missing
+            pro.append("the score graphic is missing")
+        elif item.bug > 0.75:
+            weight -= limits.bug_present
+            contra.append("the score graphic is there")
+        if view[0] == "main":
+            weight -= limits.live_prior
+            ratio = item.body_lengths_s / pace if pace > 0 else math.nan
+            if ratio < limits.slow_ratio:
+                weight += limits.slow_motion
+                pro.append(f"people move at {ratio:.0%} of the usual speed")
+            elif ratio > 0.85:
+                weight -= limits.usual_motion
+                contra.append("people move at the usual speed")
+            if item.repeats > 0.3 and item.repeats > repeats + 0.2:
+                weight += limits.repeated_pictures
+                pro.append("its pictures are repeated")
+            if item.length_s > limits.too_long_s:
+                weight -= limits.too_long
+                contra.append(f"it lasts {item.length_s:.0f} s")
+        odds[i] = weight
+        signs.append((pro, contra))
+    return odds, signs
+
+
+def _switch_costs(boundaries: tuple[Boundary, ...], limits: LiveSettings) -> list[tuple[float, float]]:
+    """For each boundary, the costs of staying in the mode and of changing it."""
+    costs: list[tuple[float, float]] = []
+    wipes = [b for b in boundaries if b.kind == "wipe"]
+    for boundary in boundaries:
+        if boundary.kind == "wipe":
+            others = [looks_alike(boundary.look, w.look) for w in wipes if w is not boundary]
+            known = boundary.look.sum() == 0 or not others or max(others) >= limits.odd_wipe_share
+            stays = limits.wipe_stays if known else limits.wipe_stays / 2
+            costs.append((stays, limits.wipe_changes))
+        elif boundary.kind == "dissolve":
+            costs.append((limits.dissolve_stays, limits.dissolve_changes))
+        else:
+            costs.append((0.0, limits.cut_changes))
+    return costs
+
+
+def _modes(odds: np.ndarray, costs: list[tuple[float, float]]) -> tuple[np.ndarray, np.ndarray]:
+    """Likeliest course of the modes, and for each shot how much likelier it is than the best course in the other.
+
+    Parameters
+    ----------
+    odds : ndarray of shape (N,)
+        Log odds of replay against live.
+    costs : list of (stay, change), N long
+        Costs at the boundary before each shot; the first is not used.
+
+    Returns
+    -------
+    replay : ndarray of shape (N,), bool
+    margin : ndarray of shape (N,)
+        At least 0.
+    """
+    count = len(odds)
+    emission = np.stack([-odds / 2, odds / 2], axis=1)
+    forward, backward = np.zeros((count, 2)), np.zeros((count, 2))
+    forward[0] = emission[0] + np.array([0.0, -1.0])  # films begin live more often than not
+    for i in range(1, count):
+        stay, change = costs[i]
+        for mode in (0, 1):
+            forward[i, mode] = emission[i, mode] + max(forward[i - 1, mode] - stay, forward[i - 1, 1 - mode] - change)
+    for i in range(count - 2, -1, -1):
+        stay, change = costs[i + 1]
+        for mode in (0, 1):
+            backward[i, mode] = max(
+                backward[i + 1, mode] + emission[i + 1, mode] - stay,
+                backward[i + 1, 1 - mode] + emission[i + 1, 1 - mode] - change,
+            )
+    total = forward + backward
+    return total[:, 1] > total[:, 0], np.abs(total[:, 1] - total[:, 0])
+
+
+def _weighted_median(values: list[float], weights: list[float]) -> float:
+    known = [(v, w) for v, w in zip(values, weights, strict=True) if math.isfinite(v)]
+    if not known:
+        return math.nan
+    ordered = sorted(known)
+    reached = np.cumsum([w for _, w in ordered])
+    return float(ordered[int(np.searchsorted(reached, reached[-1] / 2))][0])
+
+
+def _list(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
