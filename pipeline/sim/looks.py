@@ -453,7 +453,7 @@ def _arena(rng: np.random.Generator, venue: Venue, club: Colour, club_2: Colour)
         row_depth_ft=float(rng.uniform(2.3, 3.2)),
         first_row_ft=float(rng.uniform(6, 16)) if gym else float(rng.uniform(8, 18)),
         crowd_density=float(rng.uniform(0.05, 0.6)) if gym else float(rng.beta(4, 1.2)),
-        crowd_light=float(rng.uniform(0.07, 0.35)) if dark else float(rng.uniform(0.3, 0.8)),
+        crowd_light=float(rng.uniform(0.08, 0.4)) if dark else float(rng.uniform(0.4, 0.95)),
         crowd_saturation=float(rng.uniform(0.15, 0.75)),
         crowd_club=float(rng.uniform(0, 0.8)) if rng.random() < 0.5 else 0.05,
         crowd_standing=float(rng.uniform(0, 0.7)) if rng.random() < 0.3 else float(rng.uniform(0, 0.08)),
@@ -516,7 +516,7 @@ def _light(rng: np.random.Generator, venue: Venue) -> LightLook:
 
 def _picture(rng: np.random.Generator, venue: Venue, floor: FloorLook, light: LightLook) -> PictureLook:
     bright = luminance(floor.half_court or floor.wood) * (light.key + light.ambient)
-    gain = float(np.clip((rng.uniform(0.55, 0.85) / max(bright, 0.05)) ** 0.7, 0.8, 2.0))
+    gain = float(np.clip((rng.uniform(0.66, 0.98) / max(bright, 0.05)) ** 0.75, 0.85, 2.2))
     gym = venue is Venue.GYM
     warm = rng.normal(0, 0.05)
     small = rng.random() < (0.5 if gym else 0.3)

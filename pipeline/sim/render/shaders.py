@@ -200,7 +200,7 @@ in vec4 shirt;
 in vec4 skin;
 out vec4 colour;
 void main() {
-    vec4 t = texture(people, uv, 0.6);
+    vec4 t = texture(people, uv, 0.2);
     if (t.a < 0.5) discard;
     vec3 c = shirt.rgb * t.r + skin.rgb * t.g + vec3(0.10, 0.085, 0.075) * (1.0 + skin.a) * t.b;
     colour = vec4(c / max(t.r + t.g + t.b, 0.05) * shirt.a * (0.35 + 0.65 * clamp(t.r + t.g + t.b, 0.0, 1.0)), 1.0);
