@@ -26,11 +26,12 @@ from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS
 from pipeline.errors import ElbowroomError
-from pipeline.film.live import judge_shots
+from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
-from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
 from pipeline.night.library import Game, Library, film_digest, write_game_file
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
+from pipeline.night.tables import SHOTS_SEEN
 from pipeline.night.vision import SeenParts, see_film
 from pipeline.players.detector import Detector
 from pipeline.players.tables import BOXES, TRACKS
@@ -184,7 +185,14 @@ def _seen_game(
 def table_stages(settings: Settings) -> tuple[Stage, ...]:
     """The stages after the vision pass, from tables to tables, in order."""
     return (
-        Stage("court", (MARKS, AREAS, SHOTS), (CAMERAS,), ("court",), [settings.court], _court_of(settings)),
+        Stage(
+            "court",
+            (MARKS, AREAS, SHOTS_SEEN),
+            (CAMERAS, SHOTS),
+            ("court", "film/live.py"),
+            [settings.court, settings.film.live],
+            _court_of(settings),
+        ),
         Stage("players", (BOXES, CAMERAS, SHOTS), (TRACKS,), ("players",), [settings.players], _players_of(settings)),
         Stage(
             "ball",
@@ -243,21 +251,31 @@ def _vision_stage(film: Path, digest: str, networks: Networks, settings: Setting
     def run(_tables: Tables, progress: Progress) -> Tables:
         parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
         seen = see_film(film, networks.areas(), networks.detector(), settings, parts, progress)
-        shots = judge_shots(seen.found, seen.areas, settings.film.live)
-        return {"shots": shots, "frames": seen.frames, "marks": seen.marks, "areas": seen.areas, "boxes": seen.boxes}
+        shots = judge_shots(seen.found, seen.evidence, settings.film.live)
+        return {
+            "shots_seen": shots,
+            "frames": seen.frames,
+            "marks": seen.marks,
+            "areas": seen.areas,
+            "boxes": seen.boxes,
+            "evidence": seen.evidence,
+        }
 
-    writes = (SHOTS, FRAMES, MARKS, AREAS, BOXES)
+    writes = (SHOTS_SEEN, FRAMES, MARKS, AREAS, BOXES, EVIDENCE)
     stage = Stage("film", (), writes, VISION_CODE, [settings.film, settings.court.marks, night], run, depends)
     return stage
 
 
 def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
-        live = tables["shots"].filter(pc.field("live"))["shot"].combine_chunks()
+        seen = tables["shots_seen"]
+        live = seen.filter(pc.field("live"))["shot"].combine_chunks()
         areas = tables["areas"].filter(pc.is_in(tables["areas"]["shot"], live))
         cameras = register(tables["marks"], areas, settings.court.registration)
+        registered = pc.not_equal(cameras["status"], "unknown").to_numpy()
+        shots = confirm_registered(seen, cameras["shot"].to_numpy(), registered, settings.film.live)
         progress(1, 1)
-        return {"cameras": cameras}
+        return {"cameras": cameras, "shots": shots}
 
     return run
 

@@ -19,8 +19,9 @@ from pipeline.court.area_network import AreaNetwork
 from pipeline.court.marks import areas_row, floor_evidence, marks_table
 from pipeline.court.tables import AREAS, MARKS
 from pipeline.film.decode import Decoding, Frame, Sampler, decode
+from pipeline.film.live import EvidenceGatherer
 from pipeline.film.shots import FoundShots, ShotFinder
-from pipeline.film.tables import FRAMES
+from pipeline.film.tables import EVIDENCE, FRAMES
 from pipeline.night.settings import NightSettings
 from pipeline.night.stages import Progress
 from pipeline.players.detector import Detector
@@ -29,7 +30,10 @@ from pipeline.players.tables import BOX_CLASSES, BOXES
 from pipeline.settings import Settings
 from pipeline.tables import TableSpec
 
-PARTS = (FRAMES, MARKS, AREAS, BOXES)
+SURE_BODY = 0.3
+"""From this score on a body counts as seen when a shot's view is judged."""
+
+PARTS = (FRAMES, MARKS, AREAS, BOXES, EVIDENCE)
 """Tables that the pass fills."""
 
 WITH_KIT = tuple(BOX_CLASSES.index(name) for name in ("player", "official"))
@@ -43,7 +47,7 @@ class Seen:
     ----------
     found : FoundShots
         The film's shots as far as pictures alone tell them.
-    frames, marks, areas, boxes : pa.Table
+    frames, marks, areas, boxes, evidence : pa.Table
         As their rooms declare them; the shot of every row is set.
     damage : str
         What was lost to damage, one sentence; empty when nothing was.
@@ -54,6 +58,7 @@ class Seen:
     marks: pa.Table
     areas: pa.Table
     boxes: pa.Table
+    evidence: pa.Table
     damage: str
 
 
@@ -139,7 +144,7 @@ def see_film(
     found = finder.finish(frames.info.duration_s)
     starts = np.array([boundary.t_s for boundary in found.boundaries])
     tables = {name: _with_shots(table, starts) for name, table in parts.read().items()}
-    return Seen(found, tables["frames"], tables["marks"], tables["areas"], tables["boxes"], _damage(frames))
+    return Seen(found, **tables, damage=_damage(frames))
 
 
 def _damage(frames: Decoding) -> str:
@@ -154,41 +159,67 @@ class _Looked:
         self._areas, self._detector = areas, detector
         self._night: NightSettings = settings.night
         self._marking = settings.court.marks
+        self._live = settings.film.live
         self._rows: dict[str, list[pa.Table]] = {}
         self._reset()
 
     def _reset(self) -> None:
         self.count = 0
         self._rows = {spec.name: [spec.empty()] for spec in PARTS}
+        self._evidence = EvidenceGatherer(self._live)
 
     def take(self, batch: list[Frame]) -> None:
         """Look at a batch of frames."""
         if not batch:
             return
         pictures = [frame.image for frame in batch]
-        with_floor: list[int] = []
-        for number, (frame, probability) in enumerate(zip(batch, self._areas.areas(pictures), strict=True)):
-            size = (pictures[number].shape[1], pictures[number].shape[0])
-            evidence = floor_evidence(probability, size, self._marking)
+        probabilities = self._areas.areas(pictures)
+        seen = [
+            floor_evidence(probability, _size(picture), self._marking)
+            for picture, probability in zip(pictures, probabilities, strict=True)
+        ]
+        shares = [(evidence.areas > 0).mean() for evidence in seen]
+        looked_in = [n for n, share in enumerate(shares) if share >= self._night.least_floor_share]
+        found = dict(zip(looked_in, self._detector.detect([pictures[n] for n in looked_in]), strict=True))
+        for number, frame in enumerate(batch):
+            size = _size(pictures[number])
             self._add(FRAMES.from_rows([{"frame": frame.index, "t_s": frame.t_s, "shot": 0}]), FRAMES)
-            self._add(marks_table(evidence.marks, frame=frame.index, t_s=frame.t_s, shot=0), MARKS)
-            self._add(areas_row(evidence, size, frame=frame.index, t_s=frame.t_s, shot=0), AREAS)
+            self._add(marks_table(seen[number].marks, frame=frame.index, t_s=frame.t_s, shot=0), MARKS)
+            self._add(areas_row(seen[number], size, frame=frame.index, t_s=frame.t_s, shot=0), AREAS)
+            people = None
+            if number in found:
+                self._add(boxes_table(pictures[number], found[number], frame.index, frame.t_s), BOXES)
+                people = _people(found[number])
+            self._evidence.add(
+                frame.index,
+                frame.t_s,
+                frame.small(self._live.thumb_width_px),
+                areas=probabilities[number],
+                people_px=people,
+                picture_size_px=size,
+            )
             self.count += 1
-            if (evidence.areas > 0).mean() >= self._night.least_floor_share:
-                with_floor.append(number)
-        if with_floor:
-            found = self._detector.detect([pictures[n] for n in with_floor])
-            for number, detections in zip(with_floor, found, strict=True):
-                self._add(boxes_table(pictures[number], detections, batch[number].index, batch[number].t_s), BOXES)
 
     def tables(self) -> dict[str, pa.Table]:
         """Hand over all rows and begin anew."""
         handed = {name: pa.concat_tables(tables) for name, tables in self._rows.items()}
+        handed[EVIDENCE.name] = self._evidence.table()
         self._reset()
         return handed
 
     def _add(self, table: pa.Table, spec: TableSpec) -> None:
         self._rows[spec.name].append(table)
+
+
+def _size(picture: np.ndarray) -> tuple[int, int]:
+    return picture.shape[1], picture.shape[0]
+
+
+def _people(found: sv.Detections) -> np.ndarray:
+    """Boxes of the bodies that are surely there, (N, 4)."""
+    assert found.class_id is not None
+    assert found.confidence is not None
+    return found.xyxy[np.isin(found.class_id, WITH_KIT) & (found.confidence >= SURE_BODY)]
 
 
 def boxes_table(picture: np.ndarray, detections: sv.Detections, frame: int, t_s: float) -> pa.Table:
@@ -225,5 +256,7 @@ def _shots(times_s: np.ndarray, starts_s: np.ndarray) -> np.ndarray:
 
 
 def _with_shots(table: pa.Table, starts_s: np.ndarray) -> pa.Table:
+    if "shot" not in table.schema.names:
+        return table
     shots = pa.array(_shots(table["t_s"].to_numpy(), starts_s), pa.int32())
     return table.set_column(table.schema.get_field_index("shot"), table.schema.field("shot"), shots)

@@ -136,7 +136,8 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
     assert len(looked) == 8
     result = run_film(film, Library(library), replace(known, areas=Watched), few, book=None, progress=silent)
     assert sorted(looked) == list(range(0, 150, 2)), "no frame is looked at twice"
-    for spec in (SHOTS, BOXES, CAMERAS, TRACKS):
+    assert SHOTS.read(result.game.tables)["live"].to_pylist() == [True]
+    for spec in (BOXES, CAMERAS, TRACKS):
         assert spec.read(result.game.tables).equals(spec.read(first.game.tables)), spec.name
     assert not (result.game.folder / "seen").exists()
 
