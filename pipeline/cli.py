@@ -166,7 +166,7 @@ def look(
     areas, detector = open_areas(settings), open_detector(settings)
     failed = False
     with _bar("Looking") as progress:
-        for number, path in enumerate(images):
+        for number, (path, stem) in enumerate(zip(images, _stems(images), strict=True)):
             try:
                 picture = read_picture(path)
             except PictureError as error:
@@ -177,7 +177,7 @@ def look(
             found = picture_as_json(str(path), read, points)
             drawn = None
             if folder is not None:
-                drawn = write_picture(drawn_look(picture, read, points), folder, path.stem)
+                drawn = write_picture(drawn_look(picture, read, points), folder, stem)
             if as_json:
                 print(json.dumps(found, allow_nan=False), flush=True)
             else:
@@ -347,6 +347,17 @@ def _settings(configs: Path | None, *, book: BookName | None = None) -> Any:
 
     settings = load_settings(configs if configs is not None else shipped(Shipped.CONFIGS))
     return settings.with_rule_book(book) if book is not None else settings
+
+
+def _stems(images: list[Path]) -> list[str]:
+    """File stems for drawn pictures, told apart by a number where two pictures have one name."""
+    found: list[str] = []
+    for path in images:
+        stem, number = path.stem, 2
+        while stem in found:
+            stem, number = f"{path.stem}-{number}", number + 1
+        found.append(stem)
+    return found
 
 
 def _point(text: str) -> tuple[float, float]:

@@ -166,6 +166,10 @@ def test_every_command_and_option_is_documented(name, command):
             assert parameter.help, f"{name}: {parameter.name} has no help"
 
 
+def test_drawn_pictures_of_one_name_do_not_overwrite_each_other():
+    assert cli._stems([Path("a/1.jpg"), Path("b/1.png"), Path("c/1.jpg"), Path("2.jpg")]) == ["1", "1-2", "1-3", "2"]
+
+
 def test_readme_has_the_two_commands():
     text = (ROOT / "README.md").read_text()
     lines = [line for line in text.splitlines() if line.startswith("python3 -m venv")]
