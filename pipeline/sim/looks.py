@@ -515,8 +515,11 @@ def _light(rng: np.random.Generator, venue: Venue) -> LightLook:
 
 
 def _picture(rng: np.random.Generator, venue: Venue, floor: FloorLook, light: LightLook) -> PictureLook:
+    gamma = float(rng.uniform(0.82, 1.2))
     bright = luminance(floor.half_court or floor.wood) * (light.key + light.ambient)
-    gain = float(np.clip((rng.uniform(0.66, 0.98) / max(bright, 0.05)) ** 0.75, 0.85, 2.2))
+    bright *= (1 - 0.8 * floor.reflection) * (1 - 0.35 * light.falloff)
+    wanted = float(rng.uniform(0.52, 0.84)) ** (1 / gamma)  # how bright the camera shows the bare floor
+    gain = float(np.clip(wanted / max(bright, 0.05), 0.8, 2.6))
     gym = venue is Venue.GYM
     warm = rng.normal(0, 0.05)
     small = rng.random() < (0.5 if gym else 0.3)
@@ -525,7 +528,7 @@ def _picture(rng: np.random.Generator, venue: Venue, floor: FloorLook, light: Li
         vignette=float(rng.uniform(0, 0.45)) if rng.random() < 0.7 else 0.0,
         saturation=float(rng.uniform(0.65, 1.25)),
         contrast=float(rng.uniform(0.8, 1.3)),
-        gamma=float(rng.uniform(0.82, 1.2)),
+        gamma=gamma,
         black=float(rng.uniform(0, 0.05)),
         tint=(1 + warm, 1 + float(rng.normal(0, 0.02)), 1 - warm),
         sharpening=float(rng.uniform(0, 1.1)),
