@@ -103,3 +103,12 @@ def test_situations_keep_to_the_building_and_repeat(name):
         assert gaps.min() > 0.9
         assert np.isfinite(focus).all()
         assert [a.pose for a in actors] == [a.pose for a in again]
+
+
+def test_short_runs_with_seeds_in_a_row_hold_all_rule_books():
+    pytest.importorskip("moderngl")
+    from pipeline.sim.looks import RULE_BOOK_ORDER, make_look
+    from pipeline.sim.stills import LOOKS_PER_SEED
+
+    books = [make_look(seed * LOOKS_PER_SEED + number).rule_book for seed in range(1, 21) for number in range(2)]
+    assert {book: books.count(book) for book in RULE_BOOK_ORDER} == dict.fromkeys(RULE_BOOK_ORDER, 10)
