@@ -93,6 +93,9 @@ class Fit:
     residual_ft : ndarray of shape (N,)
         The same on the floor.
     inlier : ndarray of bool, shape (N,)
+        Whether the miss is small against the marks' spread.
+    border : ndarray of int, shape (N,)
+        Index into ``BORDER_NAMES``, as in the marks.
     piece : ndarray of str, shape (N,)
         Name of the line piece each mark was compared with.
     information : ndarray of shape (9, 9)
@@ -104,6 +107,7 @@ class Fit:
     residual_px: Array
     residual_ft: Array
     inlier: NDArray[np.bool_]
+    border: NDArray[np.intp]
     piece: NDArray[np.str_]
     information: Array
 
@@ -367,7 +371,14 @@ def fit_camera(
     inlier = np.abs(residual_px) < 3 * settings.mark_sigma_px
     back = np.argsort(problem.order)
     return Fit(
-        parameters, final, residual_px[back], residual_ft[back], inlier[back], problem.names[which][back], information
+        parameters,
+        final,
+        residual_px[back],
+        residual_ft[back],
+        inlier[back],
+        marks.border,
+        problem.names[which][back],
+        information,
     )
 
 

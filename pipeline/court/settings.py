@@ -47,9 +47,13 @@ class RegistrationSettings(BaseModel):
     most_residual_px: float = Field(
         2.6, gt=0, description="Refuse a camera whose marks miss the lines by more (robust RMS, picture 640 wide)."
     )
-    most_residual_ft: float = Field(1.2, gt=0, description="Refuse a camera whose marks miss by more on the floor.")
+    most_residual_ft: float = Field(2.0, gt=0, description="Refuse a camera whose marks miss by more on the floor.")
     least_inliers: float = Field(
         0.6, ge=0, le=1, description="Refuse a camera that explains a smaller share of the marks."
+    )
+    least_floor: float = Field(0.08, ge=0, le=1, description="Refuse a picture that shows less floor than this share.")
+    least_telling: float = Field(
+        0.01, ge=0, le=1, description="Refuse a picture with a smaller share of paints, three-point areas and circle."
     )
     least_marks: int = Field(24, ge=4, description="Refuse a frame with fewer marks.")
     centre_play_ft: float = Field(

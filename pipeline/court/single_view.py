@@ -26,6 +26,8 @@ from pipeline.court.view_bank import MAP_SIZE, agreement, picture_grid, view_ban
 
 Array = NDArray[np.float64]
 
+_LINE = BORDER_NAMES.index("line")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CourtFit:
@@ -42,7 +44,7 @@ class CourtFit:
     agreement : float
         Overlap (IoU) of the floor model with the seen areas, 0..1.
     inliers : float
-        Share of the marks that lie on lines, 0..1.
+        Share of the marks of named borders that lie on their lines, 0..1.
     quality : float
         0..1, one at a perfect fit.
     circle_radius_ft : float
@@ -70,10 +72,12 @@ def judge(fit: Fit, book: RuleBook, size_px: tuple[int, int], seen: NDArray[np.u
     """Measure how well a fitted camera explains the marks and the label map (36, 64) of its picture."""
     camera = camera_of(fit.parameters, size_px)
     good = fit.inlier
+    # Painted lines of unknown name may belong to another sport: they neither speak for a camera nor against it.
+    named = fit.border != _LINE
     px = float(np.sqrt(np.mean(fit.residual_px[good] ** 2))) if good.any() else float("inf")
     ft = float(np.sqrt(np.mean(fit.residual_ft[good] ** 2))) if good.any() else float("inf")
     overlap = agreement(seen, model_map(camera, book))
-    share = float(good.mean()) if len(good) else 0.0
+    share = float(good[named].mean()) if named.any() else 0.0
     quality = float(np.clip(overlap * share / (1 + (px / 2) ** 2), 0, 1))
     return CourtFit(
         camera, book.name, px * size_px[0] / REFERENCE_WIDTH_PX, ft, overlap, share, quality, float(fit.parameters[8])
@@ -102,6 +106,12 @@ def find_view(
     """
     if len(marks) < settings.least_marks:
         return NoCourt(f"Only {len(marks)} points of floor markings are seen, {settings.least_marks} are needed.")
+    floor_share, telling = float((seen > 0).mean()), float((seen > 1).mean())
+    if floor_share < settings.least_floor or telling < settings.least_telling:
+        return NoCourt(
+            f"The floor fills {floor_share:.0%} of the picture and paints, three-point areas and circle {telling:.1%}; "
+            f"{settings.least_floor:.0%} and {settings.least_telling:.1%} are needed."
+        )
     names = [settings.rule_book] if settings.rule_book else list(RULE_BOOKS)
     thin = marks.only(np.arange(0, len(marks), max(1, len(marks) // 90)))  # type: ignore[arg-type]
     found: dict[str, FittedView] = {}
