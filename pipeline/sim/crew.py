@@ -451,7 +451,7 @@ def _cut_to_length(shots: list[Shot], end_s: Fraction | float) -> list[Shot]:
     return out
 
 
-def _dead_shots(game: Game, stretch: Stretch, rng, cameras, main, add, k1, size_px, *, last: bool) -> str:  # type: ignore[no-untyped-def]  # noqa: ANN001
+def _dead_shots(game: Game, stretch: Stretch, rng, cameras, main, add, k1, size_px, *, last: bool) -> str:  # type: ignore[no-untyped-def]
     """Replay, close-up and crowd after a whistle; returns how the next live shot is entered."""
     dead_from = stretch.live_end_s
     room = stretch.end_s - dead_from
@@ -491,7 +491,7 @@ def _dead_shots(game: Game, stretch: Stretch, rng, cameras, main, add, k1, size_
     return into
 
 
-def _close_up(game: Game, rng, cameras, main, add, at_s, seconds, actor, k1, size_px, *, into="cut") -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001
+def _close_up(game: Game, rng, cameras, main, add, at_s, seconds, actor, k1, size_px, *, into="cut") -> None:  # type: ignore[no-untyped-def]
     """A long lens on one person."""
     times = np.arange(at_s - 0.5, at_s + seconds + 0.5, CAMERA_STEP_S)
     target = np.empty((len(times), 2))

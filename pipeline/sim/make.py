@@ -17,10 +17,11 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import av
 import numpy as np
+from av.video.reformatter import ColorRange, Colorspace
 
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.errors import MissingExtraError, SettingsError
@@ -31,6 +32,9 @@ from pipeline.sim.plays.game import After, Call, Game, drive_execution, play_gam
 from pipeline.sim.plays.scripts import Script
 from pipeline.sim.scene import SceneFrame
 from pipeline.sim.truth import SeenBox, SeenFrame, write_truth
+
+if TYPE_CHECKING:
+    from pipeline.sim.settings import SimSettings
 
 CHUNK = 10
 RATES = (Fraction(25), Fraction(30), Fraction(30000, 1001), Fraction(50))
@@ -180,7 +184,7 @@ def plan_film(request: FilmRequest, look: Look) -> FilmPlan:
     )
 
 
-# ---- drawing in several processes -------------------------------------------------------------------------------------
+# ---- drawing in several processes ------------------------------------------------------------
 
 _RENDERER: dict[str, Any] = {}
 
@@ -242,7 +246,7 @@ def drawn_frames(plan: FilmPlan, look: Look, workers: int) -> Iterator[tuple[np.
             yield from result.get()
 
 
-# ---- encoding ---------------------------------------------------------------------------------------------------------
+# ---- encoding ------------------------------------------------------------
 
 
 class FilmWriter:
@@ -278,7 +282,7 @@ class FilmWriter:
     def add(self, picture_bgr: np.ndarray) -> None:
         """Append one frame."""
         frame = av.VideoFrame.from_ndarray(picture_bgr, format="bgr24")
-        frame = frame.reformat(format="yuv420p", dst_colorspace="itu709", dst_color_range="mpeg")
+        frame = frame.reformat(format="yuv420p", dst_colorspace=Colorspace.ITU709, dst_color_range=ColorRange.MPEG)
         frame.pts = self._count
         frame.time_base = self._stream.time_base
         self._count += 1
@@ -386,6 +390,15 @@ def request_from(**given: Any) -> FilmRequest:
     rate = given.pop("rate", None)
     request = FilmRequest(plan=plan, **given)
     return replace(request, rate=Fraction(str(rate))) if rate is not None else request
+
+
+def sim_command(
+    settings: SimSettings, out: Path, *, name: str | None = None, progress: Callable[[int, int], None] | None = None
+) -> MadeFilm:
+    """What ``elbowroom sim`` calls: make the film that the settings describe into a folder."""
+    given = settings.model_dump(exclude={"width_px", "height_px", "workers"})
+    request = request_from(size_px=(settings.width_px, settings.height_px), **given)
+    return make_film(request, out, name=name, workers=settings.workers, progress=progress)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -37,7 +37,7 @@ def ball_path(
         k = min(k, steps - 1)
         return np.array([*(uv[k, body] + HOLD_REACH_FT * ahead[k, body]), height + jump_ft[k, body]])
 
-    for span in stage.spans:
+    for number, span in enumerate(stage.spans):
         a, b = round(span.start_s / DT_S), min(round(span.end_s / DT_S), steps - 1)
         if b <= a:
             continue
@@ -49,6 +49,12 @@ def ball_path(
             if a > 0 and not np.isnan(path[a, 0]):
                 # what was caught high or far out comes to the chest
                 held = held + (path[a] - held[0]) * np.clip(1 - t / 0.3, 0.0, 1.0)[:, None] ** 2
+            after = stage.spans[number + 1] if number + 1 < len(stage.spans) else None
+            if after is not None and after.kind in ("pass", "shot") and after.by == span.by:
+                # it rises to where it will leave the hands
+                rise = 0.2 if after.kind == "pass" else 0.42
+                share = np.clip((t - (total - rise)) / rise, 0.0, 1.0) ** 1.5
+                held[:, 2] += (_RELEASE_FT[after.style] - HOLD_HEIGHT_FT) * share
             path[ks] = held
             in_hands[ks] = True
         elif span.kind == "dribble":

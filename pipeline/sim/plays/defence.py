@@ -13,7 +13,7 @@ from enum import Enum
 
 import numpy as np
 
-from pipeline.sim.plays.stage import BODIES, DEFENCE, DT_S, OFFICIALS, Stage, Steps
+from pipeline.sim.plays.stage import DEFENCE, DT_S, OFFICIALS, Stage, Steps
 
 MAN_WEIGHT, BALL_WEIGHT, RING_WEIGHT = 0.62, 0.11, 0.27
 
@@ -81,7 +81,7 @@ class Defence:
                 man=d - 5,
                 delay_s=float(np.clip(rng.normal(0.24, 0.05), 0.12, 0.4)),
                 on_ball_gap_ft=float(np.clip(rng.normal(3.7, 0.7), 2.4, 5.5)),
-                sag=float(np.clip(rng.normal(1.08, 0.16), 0.7, 1.5)),
+                sag=float(np.clip(rng.normal(1.15, 0.16), 0.8, 1.6)),
             )
 
     def codes(self) -> np.ndarray:

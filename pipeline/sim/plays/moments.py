@@ -10,8 +10,8 @@ import numpy as np
 from pipeline.court.attack_frame import End
 from pipeline.court.rule_books import RuleBook
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
-from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.posing import POSES
+from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.scripts import Script
 from pipeline.sim.scene import ActorState, BallState, Pose, Role
 

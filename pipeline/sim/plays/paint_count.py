@@ -8,6 +8,7 @@ after a ball screen, or at the moment his foot enters the paint on a drive, for 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -72,7 +73,7 @@ def find_drives(
     """
     drives: list[Drive] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[-2], holder, [-2]])))
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         h = int(holder[a])
         if not 0 <= h < 5 or b - a < 5:
             continue

@@ -8,6 +8,7 @@ figures follow the trade's names for places; they scale with the lane and the th
 from __future__ import annotations
 
 from dataclasses import dataclass
+
 import numpy as np
 
 from pipeline.court.attack_frame import End
@@ -33,19 +34,19 @@ class Places:
     corner_v_ft: float
     ring_height_ft: float
 
-    def wing(self, side: int, *, out_ft: float = 1.2) -> np.ndarray:
+    def wing(self, side: int, *, out_ft: float = 2.4) -> np.ndarray:
         """On the wing, a little beyond the arc, at the free-throw line extended."""
         r = self.arc_ft + out_ft
         u = self.line_u_ft * 0.92
         return np.array([u, side * min(np.sqrt(max(r * r - u * u, 1.0)), self.half_width_ft - 2.5)])
 
-    def slot(self, side: int, *, out_ft: float = 1.8) -> np.ndarray:
+    def slot(self, side: int, *, out_ft: float = 3.2) -> np.ndarray:
         """Between top and wing, beyond the arc."""
         r = self.arc_ft + out_ft
         v = 9.5
         return np.array([np.sqrt(r * r - v * v), side * v])
 
-    def top(self, *, out_ft: float = 2.2) -> np.ndarray:
+    def top(self, *, out_ft: float = 3.6) -> np.ndarray:
         """In the middle beyond the arc."""
         return np.array([self.arc_ft + out_ft, 0.0])
 

@@ -20,7 +20,7 @@ from pipeline.sim.plays.execution import Execution
 from pipeline.sim.plays.motion import smooth
 from pipeline.sim.plays.paint_count import Drive, PaintCount, count_paint, find_drives
 from pipeline.sim.plays.places import places, to_attack, to_court, vector_to_court
-from pipeline.sim.plays.posing import POSES, pose_paths
+from pipeline.sim.plays.posing import pose_paths
 from pipeline.sim.plays.scripts import SCRIPTS, Play, Script, bring_up, dead_ball, free_throw_spots, start_spots
 from pipeline.sim.plays.stage import BODIES, DT_S, OFFICIALS, PlayEvent, Stage
 
@@ -172,7 +172,8 @@ def simulate(
         if not fixed or keeps_promise(found, dials.bodies):
             return found
     raise SettingsError(
-        f"Script {script.value} with {dials.bodies} bodies in the paint was not reached in {TRIES} runs from seed {seed}; "
+        f"Script {script.value} with {dials.bodies} bodies in the paint was not reached "
+        f"in {TRIES} runs from seed {seed}; "
         "choose another number of bodies (0 to 7) or another seed."
     )
 
@@ -315,8 +316,8 @@ def _start_places(
         ten = free_throw_spots(f) + rng.normal(0, 1.0, (10, 2))  # type: ignore[arg-type]
     elif script is Script.TRANSITION:
         far = f.far_ring_u_ft  # type: ignore[attr-defined]
-        away = rng.uniform([-18, -14], [4, 14], (5, 2)) + [far - 4, 0.0]
-        ours = rng.uniform([-12, -12], [2, 12], (5, 2)) + [far - 3, 0.0]
+        away = rng.uniform([-18, -14], [4, 14], (5, 2)) + np.array([far - 4, 0.0])
+        ours = rng.uniform([-12, -12], [2, 12], (5, 2)) + np.array([far - 3, 0.0])
         ours[4] = [far - 3.0, rng.uniform(-5, 5)]
         holder = 4
         ten = np.vstack([_apart(ours, 3.5, rng), away])

@@ -101,7 +101,7 @@ def retreat_dribble(play: Play, body: int, seconds: float) -> Steps:
     stage.dribble()
     end = stage.t_s + seconds
     while stage.t_s < end:
-        stage.go(body, base + stage.rng.normal(0, 1.3, 2), 5.0)
+        stage.go(body, base + np.clip(stage.rng.normal(0, 3.2, 2), -5, 5), 8.0)
         yield from stage.wait(min(float(stage.rng.uniform(0.4, 0.9)), max(end - stage.t_s, 0.02)))
 
 
@@ -376,6 +376,7 @@ def weak_side_motion(play: Play) -> Steps:
     if ex.denial > 0.5:
         defence.order(defence.guard_of(0), Order.DENY)
     target = np.array([ex.post_catch_ft * 0.5, -ex.post_catch_ft * 0.87])
+    stage.restless_ft[[0, 4]] = 0.6
     stage.start(_cross_screen(play, post_guard, target))
     stage.start(_return_spot(play, catch, ex.top_wait_s))
     yield from stage.wait(ex.top_wait_s)
@@ -389,6 +390,7 @@ def weak_side_motion(play: Play) -> Steps:
         {"passer": 3, "receiver": 0},
         catch_distance_ft=float(np.hypot(*stage.position[0])),
     )
+    stage.restless_ft[0] = 5.0
     stage.event("loop", loop_from, stage.t_s, {"cutter": 0})
     defence.order(defence.guard_of(0), Order.MAN)
     stage.go(1, floor.slot(1) + rng.normal(0, 1, 2), 8.0)
@@ -683,7 +685,7 @@ def _off_ball(play: Play, seats: list[np.ndarray]) -> Steps:
             until[k] = stage.t_s + float(rng.uniform(1.2, 4.0))
             free = [
                 s for s in seats
-                if all(np.hypot(*(stage.goal[m] - s)) > 9.0 for m in OFFENCE if m != k)
+                if all(np.hypot(*(stage.goal[m] - s)) > 11.0 for m in OFFENCE if m != k)
                 and np.hypot(*(stage.ball_uv - s)) > 10.0
             ]  # fmt: skip
             if not free:

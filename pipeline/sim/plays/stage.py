@@ -119,10 +119,13 @@ class Stage:
         self.defence_step: Callable[[], None] = lambda: None
         self.officials_step: Callable[[], None] = lambda: None
         self.ability = np.clip(rng.normal(1.0, 0.05, BODIES), 0.9, 1.08)
-        self.restless_ft = np.array([4.6] * 5 + [1.8] * 5 + [1.0] * 3)
+        self.restless_ft = np.array([7.0] * 5 + [2.2] * 5 + [1.0] * 3)
         """How far each strays from where he is sent."""
         self._stray = np.zeros((BODIES, 2))
         self._stray_until = rng.uniform(0.0, 1.5, BODIES)
+        self._stray_top = rng.uniform(4.5, 9.5, BODIES)
+        self._idle_since = np.zeros(BODIES)
+        self._last_goal = self.position.copy()
 
     # ---- orders -------------------------------------------------------------------------------------------------
 
@@ -191,7 +194,7 @@ class Stage:
         delay_s: float = 0.0,
         jump: tuple[float, float, float] = (0, 0.5, 0),
     ) -> None:
-        """Put a body in a pose for some time; ``jump`` is height ft, where in the span its top lies, time in the air."""
+        """Put a body in a pose for some time; ``jump``: height ft, where in the span its top lies, seconds aloft."""
         start = self.t_s + delay_s
         self.poses.append(PoseSpan(body, pose, start, start + seconds, *jump))
 
@@ -360,20 +363,27 @@ class Stage:
 
     def _move(self) -> None:
         lim, rng = self.limits, self.rng
-        # nobody stands like a post: every second or two he drifts to another spot near where he is sent
+        # nobody stands like a post: who has arrived drifts on to another spot near by, every second or two
+        arrived = np.hypot(*(self.goal - self.position).T) < 2.0 + self.restless_ft
         for body in np.flatnonzero(self._stray_until <= self.t_s):
-            angle, share = rng.uniform(0, 2 * np.pi), np.sqrt(rng.uniform(0.05, 1.0))
+            angle, share = rng.uniform(0, 2 * np.pi), np.sqrt(rng.uniform(0.1, 1.0))
             self._stray[body] = share * np.array([np.cos(angle), np.sin(angle)])
-            self._stray_until[body] = self.t_s + rng.exponential(0.7) + 0.5
-        stray = self.restless_ft.copy()
+            self._stray_until[body] = self.t_s + rng.exponential(0.7) + 0.6
+            self._stray_top[body] = rng.uniform(4.5, 9.5)
+        for body in np.flatnonzero(~arrived | (np.abs(self.goal - self._last_goal).max(1) > 1.5)):
+            self._idle_since[body] = self.t_s
+        self._last_goal[:] = self.goal
+        idle = np.clip((self.t_s - self._idle_since - 0.3) / 0.5, 0.0, 1.0)
+        stray = self.restless_ft * np.where(np.arange(BODIES) < 5, idle, 1.0)
         if self.holder is not None:
-            stray[self.holder] *= 0.35
+            stray[self.holder] *= 0.25
         goal = self.goal + self._stray * (stray * np.minimum(self.yields, 1.0) ** 2)[:, None]
+        top = np.where((idle > 0.5) & (np.arange(BODIES) < 5), np.minimum(self.top, self._stray_top), self.top)
         half = self.floor.half_width_ft - 1.0
         inside = np.array([b not in self.may_leave_floor and b < 10 for b in range(BODIES)])
         goal[inside, 1] = np.clip(goal[inside, 1], -half, half)
         goal[inside, 0] = np.maximum(goal[inside, 0], self.floor.baseline_u_ft + 1.0)
-        wanted = arrival_velocity(self.position, goal, self.top, self.stops, lim.braking_ft_s2) + self.goal_velocity
+        wanted = arrival_velocity(self.position, goal, top, self.stops, lim.braking_ft_s2) + self.goal_velocity
         speed = np.hypot(wanted[:, 0], wanted[:, 1])
         wanted *= np.minimum(1.0, self.top * 1.05 / np.maximum(speed, 1e-6))[:, None]
         acceleration = (wanted - self.velocity) / lim.response_s

@@ -1,0 +1,209 @@
+"""Movement: limits, repeatability, mirror, and dials that hold."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.court.geometry import in_paint
+from pipeline.court.rule_books import RULE_BOOKS
+from pipeline.sim.plays import Ending, Execution, Quality, Script, random_moment, sample_execution, simulate
+from pipeline.sim.plays.game import After, Call, drive_execution, play_game
+from pipeline.sim.plays.motion import Limits, arrival_velocity, keep_apart, smooth
+from pipeline.sim.plays.paint_count import WINDOW_S, border_distance, find_drives
+from pipeline.sim.plays.places import places, to_attack, to_court
+from pipeline.sim.plays.possession import Possession
+
+NBA = RULE_BOOKS["nba"]
+
+
+def _uv(p: Possession) -> np.ndarray:
+    """Paths with attackers first, in the attack frame of side +1."""
+    order = np.r_[0:5, 5:10] if p.offence == 0 else np.r_[5:10, 0:5]
+    return to_attack(p.xy_ft[:, order], p.book, p.end) * np.array([1.0, p.side])
+
+
+@pytest.mark.parametrize("script", list(Script))
+def test_bodies_keep_their_limits(script: Script) -> None:
+    p = simulate(script, 4, NBA)
+    limits = Limits()
+    speed = np.linalg.norm(p.velocity_ft_s, axis=-1)
+    assert speed.max() <= limits.sprint_ft_s + 0.5
+    acceleration = np.linalg.norm(np.gradient(p.velocity_ft_s, p.dt_s, axis=0), axis=-1)
+    # contact between bodies comes on top of what legs can do
+    assert np.quantile(acceleration, 0.98) <= limits.acceleration_ft_s2 + 1.0
+    assert acceleration.max() < 60.0
+    gaps = np.linalg.norm(p.xy_ft[:, :10, None] - p.xy_ft[:, None, :10], axis=-1) + 9 * np.eye(10)
+    assert gaps.min() > 1.5
+    step = np.linalg.norm(np.diff(p.xy_ft, axis=0), axis=-1)
+    assert step.max() <= (limits.sprint_ft_s + 0.5) * p.dt_s
+    assert p.seconds > 6
+
+
+@pytest.mark.parametrize("script", list(Script))
+def test_the_ball_never_jumps_and_stays_above_the_floor(script: Script) -> None:
+    p = simulate(script, 9, NBA)
+    step = np.linalg.norm(np.diff(p.ball_ft, axis=0), axis=-1)
+    assert step.max() < 60 * p.dt_s + 0.45, f"at {step.argmax() * p.dt_s:.2f} s"
+    assert p.ball_ft[:, 2].min() > 0.35
+    held = p.holder >= 0
+    near = np.linalg.norm(p.ball_ft[held, :2] - p.xy_ft[held, p.holder[held]], axis=1)
+    assert np.quantile(near, 0.98) < 2.5
+
+
+def test_same_seed_same_movement_other_seed_other_movement() -> None:
+    a, b, c = (simulate(Script.UNSCRIPTED, s, NBA) for s in (5, 5, 6))
+    np.testing.assert_array_equal(a.xy_ft, b.xy_ft)
+    np.testing.assert_array_equal(a.ball_ft, b.ball_ft)
+    assert a.xy_ft.shape != c.xy_ft.shape or not np.allclose(a.xy_ft, c.xy_ft)
+
+
+@pytest.mark.parametrize("end", ["left", "right"])
+def test_the_other_side_is_the_mirror_image(end: str) -> None:
+    one = simulate(Script.WEAK_SIDE_MOTION, 2, NBA, side=1, end=end)
+    other = simulate(Script.WEAK_SIDE_MOTION, 2, NBA, side=-1, end=end)
+    mirrored = one.xy_ft * [1, -1] + [0, NBA.width_ft]
+    np.testing.assert_allclose(other.xy_ft, mirrored, atol=1e-9)
+    turn = (other.facing_rad + one.facing_rad + np.pi) % (2 * np.pi) - np.pi
+    np.testing.assert_allclose(turn, 0.0, atol=1e-6)
+
+
+def test_the_other_end_is_a_turned_floor_and_the_other_team_swaps_actors() -> None:
+    left = simulate(Script.CLEAR_DRIVE, 1, NBA, execution=Execution(bodies=2), end="left", offence=0)
+    right = simulate(Script.CLEAR_DRIVE, 1, NBA, execution=Execution(bodies=2), end="right", offence=1)
+    turned = np.array([NBA.length_ft, NBA.width_ft]) - left.xy_ft
+    np.testing.assert_allclose(right.xy_ft[:, np.r_[5:10, 0:5, 10:13]], turned, atol=1e-9)
+
+
+@pytest.mark.parametrize("book", ["fiba", "nba", "ncaa"])
+@pytest.mark.parametrize("bodies", [1, 3, 4, 5, 6])
+def test_a_drive_meets_exactly_the_promised_bodies(book: str, bodies: int) -> None:
+    """The count is taken again here with the court room's own paint, from the court-frame paths."""
+    script = Script.CROWDED_DRIVE if bodies >= 4 else Script.CLEAR_DRIVE
+    p = simulate(script, 11, RULE_BOOKS[book], execution=Execution(bodies=bodies), side=-1, end="right", offence=1)
+    entry = next(c for c in p.paint_counts if c.kind == "entry")
+    handler = entry.drive.handler
+    half = round(WINDOW_S / 2 / p.dt_s)
+    for step in range(entry.moment - half, entry.moment + half + 1):
+        inside = in_paint(p.xy_ft[step, :10], p.book, p.end)
+        inside[handler] = False
+        assert inside.sum() == bodies
+    assert in_paint(p.xy_ft[entry.moment, [handler]], p.book, p.end)[0]
+    assert not in_paint(p.xy_ft[entry.moment - 2, [handler]], p.book, p.end)[0]
+    assert p.holder[entry.moment] == handler
+    corners = [c for c in p.paint_counts if c.kind == "corner"]
+    assert all(c.most <= bodies for c in corners)
+
+
+def test_officials_keep_out_of_the_paint_in_play() -> None:
+    for script in (Script.WEAK_SIDE_MOTION, Script.CROWDED_DRIVE, Script.UNSCRIPTED):
+        p = simulate(script, 3, NBA, walk_in=True)
+        for official in (10, 11, 12):
+            assert not in_paint(p.xy_ft[:, official], NBA, p.end).any()
+
+
+@pytest.mark.parametrize("quality", list(Quality))
+def test_the_dials_of_the_set_show_in_what_happens(quality: Quality) -> None:
+    waits, catches, posts = [], [], []
+    for seed in range(5):
+        dials = sample_execution(np.random.default_rng(seed), quality)
+        dials = Execution(**{**_fields(dials), "ending": Ending.POST_ENTRY})
+        p = simulate(Script.WEAK_SIDE_MOTION, seed, NBA, execution=dials)
+        back = next(e for e in p.events if e.kind == "return_pass")
+        assert back.measures["catch_distance_ft"] == pytest.approx(dials.catch_distance_ft, abs=2.5)
+        reversal = next(e for e in p.events if e.kind == "reversal")
+        waits.append(back.t_s - reversal.t_s)
+        catches.append(back.measures["catch_distance_ft"])
+        posts.append(next(e for e in p.events if e.kind == "post_entry").measures["catch_distance_ft"])
+    good = quality is Quality.GOOD
+    assert (np.mean(waits) < 2.6) == good
+    assert (np.mean(catches) < 27) == good
+    assert (np.mean(posts) < 10) == good
+
+
+def _fields(execution: Execution) -> dict[str, object]:
+    return {name: getattr(execution, name) for name in execution.__dataclass_fields__}
+
+
+def test_play_goes_on_where_it_ended() -> None:
+    rng = np.random.default_rng(0)
+    calls = [
+        Call(Script.UNSCRIPTED, Execution(made=False)),
+        Call(Script.TRANSITION, Execution()),
+        Call(Script.CROWDED_DRIVE, drive_execution(rng, 5), After.WHISTLE),
+        Call(Script.FREE_THROWS, Execution(), same_team=True),
+    ]
+    game = play_game(calls, 8, NBA)
+    assert [s.possession.offence for s in game.stretches] == [0, 1, 0, 0]
+    for before, after in zip(game.stretches[:2], game.stretches[1:3], strict=True):
+        assert after.start_s == before.end_s
+        np.testing.assert_allclose(before.possession.xy_ft[-1], after.possession.xy_ft[0], atol=1e-6)
+        assert np.linalg.norm(before.possession.ball_ft[-1] - after.possession.ball_ft[0]) < 1.0
+    assert game.stretches[2].live_end_s < game.stretches[2].end_s
+
+
+def test_random_moments_are_fast_and_in_one_piece() -> None:
+    rng = np.random.default_rng(1)
+    for _ in range(20):
+        moment = random_moment(rng, RULE_BOOKS["fiba"])
+        assert len(moment.actors) == 13
+        assert all(np.isfinite(a.position_ft).all() and 0 <= a.phase <= 1 for a in moment.actors)
+        assert np.isfinite(moment.ball_ft).all()
+
+
+def test_a_drive_of_one_made_path_is_found() -> None:
+    floor = places(NBA)
+    dt = 0.02
+    u = np.r_[np.full(50, 25.0), 25 - np.cumsum(np.full(80, 14.0 * dt)), np.full(50, 25 - 80 * 14.0 * dt)]
+    uv = np.full((len(u), 13, 2), 60.0)
+    uv[:, 0] = np.column_stack([u, np.zeros(len(u))])
+    holder = np.zeros(len(u), dtype=int)
+    (drive,) = find_drives(uv, holder, dt, floor, [])
+    assert drive.entry is not None
+    assert u[drive.entry] <= floor.line_u_ft < u[drive.entry - 1]
+    assert drive.length_ft == pytest.approx(80 * 14.0 * dt, abs=0.6)
+    assert drive.corner is None
+    slow = uv * 1.0
+    slow[:, 0, 0] = 25 - np.arange(len(u)) * dt * 5.0
+    assert find_drives(slow, holder, dt, floor, []) == []
+
+
+def test_border_distance_agrees_with_in_paint() -> None:
+    floor = places(NBA)
+    points = np.random.default_rng(0).uniform(-20, 20, (300, 2))
+    away = border_distance(points, floor)
+    assert (away >= 0).all()
+    grown, shrunk = floor.in_paint(points, margin_ft=1.0), floor.in_paint(points, margin_ft=-1.0)
+    inside = floor.in_paint(points)
+    assert (away[inside & ~shrunk] <= 1.0 + 1e-9).all()
+    assert (away[~inside & ~grown] >= 1.0 - 1e-9).all()
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-30, 30), st.floats(-40, 40), st.sampled_from(["left", "right"]), st.sampled_from(sorted(RULE_BOOKS)))
+def test_attack_frame_and_back(u: float, v: float, end: str, book: str) -> None:
+    there = to_court(np.array([[[u, v]]]), RULE_BOOKS[book], end)
+    np.testing.assert_allclose(to_attack(there, RULE_BOOKS[book], end), [[[u, v]]], atol=1e-9)
+
+
+def test_arrival_brakes_and_runs_through() -> None:
+    at, goal = np.zeros((2, 2)), np.array([[0.5, 0.0], [0.5, 0.0]])
+    velocity = arrival_velocity(at, goal, np.array([15.0, 15.0]), np.array([True, False]), 13.0)
+    assert velocity[0, 0] < 3.0
+    assert velocity[1, 0] == pytest.approx(15.0)
+    np.testing.assert_array_equal(arrival_velocity(at, at, np.full(2, 9.0), np.array([True, True]), 13.0), 0.0)
+
+
+def test_a_set_screen_does_not_give_way() -> None:
+    position, velocity = np.array([[0.0, 0.0], [1.0, 0.0]]), np.array([[0.0, 0.0], [-8.0, 0.0]])
+    moved, after = keep_apart(position, velocity, 1.8, np.array([0.02, 1.0]))
+    assert abs(moved[0, 0]) < 0.05
+    assert moved[1, 0] > 1.0
+    assert after[1, 0] > -1.0
+
+
+def test_smoothing_keeps_ends_and_lines() -> None:
+    line = np.arange(20.0)[:, None] * 2
+    np.testing.assert_allclose(smooth(line, 3.0), line, atol=1e-9)
