@@ -15,6 +15,9 @@ points = st.lists(st.tuples(st.floats(-30, 130), st.floats(-30, 80)), min_size=0
     lambda rows: np.array(rows, dtype=float).reshape(-1, 2)
 )
 
+# On a grid that keeps every point at least 0.0001 ft off every edge of every book.
+off_edge = points.map(lambda xy: np.round(xy, 2) + 0.00123)
+
 
 @given(books, ends, points)
 def test_round_trip(book, end, xy) -> None:
@@ -29,14 +32,14 @@ def test_distances_are_kept_and_nothing_is_mirrored(book, end, xy) -> None:
     assert np.linalg.det(corners[1:] - corners[0]) == pytest.approx(1.0)
 
 
-@given(books, points)
+@given(books, off_edge)
 def test_turning_the_court_half_round_swaps_the_ends(book, xy) -> None:
     turned = np.array([book.length_ft, book.width_ft]) - xy
     assert np.allclose(to_attack(xy, book, "left"), to_attack(turned, book, "right"))
     assert (in_paint(xy, book, "left") == in_paint(turned, book, "right")).all()
 
 
-@given(books, ends, points)
+@given(books, ends, off_edge)
 def test_mirror_across_the_long_axis_flips_v_only(book, end, xy) -> None:
     mirrored = xy * [1, -1] + [0, book.width_ft]
     assert np.allclose(to_attack(mirrored, book, end), to_attack(xy, book, end) * [1, -1])
@@ -55,10 +58,6 @@ def test_ring_stands_5_25_ft_from_the_baseline_nba() -> None:
     book = RULE_BOOKS["nba"]
     assert np.allclose(ring_ft(book, "left"), [5.25, 25])
     assert np.allclose(ring_ft(book, "right"), [94 - 5.25, 25])
-
-
-# On a grid that keeps every point at least 0.0001 ft off every edge of every book.
-off_edge = points.map(lambda xy: np.round(xy, 2) + 0.00123)
 
 
 @given(books, off_edge)
