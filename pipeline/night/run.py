@@ -29,6 +29,7 @@ from pipeline.errors import ElbowroomError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
+from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, write_game_file
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
@@ -131,7 +132,9 @@ def run_film(
     digest = film_digest(film)
     with library.claim(digest):
         game, chosen, ran = _seen_game(film, digest, library, networks, settings, book, progress)
-        for stage in table_stages(chosen):
+        told = game.file()
+        colours = team_colours(told.team_0.jersey, told.team_1.jersey)
+        for stage in table_stages(chosen, colours):
             ran.append(run_stage(stage, game, progress(stage.name)))
     faults = events_from_table(FAULTS.read(game.tables))
     with library.tag_store() as store:
@@ -182,8 +185,12 @@ def _seen_game(
     return (library.keep(game) if known is None else game), chosen, [ran]
 
 
-def table_stages(settings: Settings) -> tuple[Stage, ...]:
-    """The stages after the vision pass, from tables to tables, in order."""
+def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple[Stage, ...]:
+    """The stages after the vision pass, from tables to tables, in order.
+
+    ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3).
+    """
+    kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist())}
     return (
         Stage(
             "court",
@@ -193,7 +200,15 @@ def table_stages(settings: Settings) -> tuple[Stage, ...]:
             [settings.court, settings.film.live],
             _court_of(settings),
         ),
-        Stage("players", (BOXES, CAMERAS, SHOTS), (TRACKS,), ("players",), [settings.players], _players_of(settings)),
+        Stage(
+            "players",
+            (BOXES, CAMERAS, SHOTS),
+            (TRACKS,),
+            ("players",),
+            [settings.players],
+            _players_of(settings, colours),
+            kits,
+        ),
         Stage(
             "ball",
             (BOXES, CAMERAS, TRACKS),
@@ -280,9 +295,10 @@ def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     return run
 
 
-def _players_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+def _players_of(settings: Settings, colours: np.ndarray | None) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
-        found = track(tables["boxes"], tables["cameras"], tables["shots"], settings.players, on_shot=progress)
+        seen = (tables["boxes"], tables["cameras"], tables["shots"])
+        found = track(*seen, settings.players, team_colours=colours, on_shot=progress)
         return {"tracks": found}
 
     return run

@@ -157,6 +157,27 @@ def test_a_kill_in_a_later_stage_loses_only_that_stage(film, tmp_path, monkeypat
     assert len(again.tags) == 1
 
 
+def test_staffs_jersey_colours_name_the_teams(film, tmp_path):
+    library = tmp_path / "library"
+    result = run(film, library, CROWD)
+    path = result.game.folder / "game.toml"
+    white, red = ("[team_0]", "[team_1]")
+    text = path.read_text().replace(f'{white}\nname = ""\njersey = ""', f'{white}\nname = "Us"\njersey = "red"')
+    path.write_text(text.replace(f'{red}\nname = ""\njersey = ""', f'{red}\nname = "Them"\njersey = "white"'))
+    before = _team_of_handler(result)
+    again = run(film, library, CROWD)
+    assert next(stage.stage for stage in again.stages if stage.ran) == "players"
+    assert (before, _team_of_handler(again)) == (0, 1), "the white team is number 1 now"
+    assert again.merge.new == ()
+
+
+def _team_of_handler(result) -> int:
+    tracks = TRACKS.read(result.game.tables)
+    (tag,) = result.tags
+    mine = tracks.filter(np.array(tracks["track"].to_pylist()) == tag.candidate.actors[0][1])
+    return int(np.median(mine["team"].to_numpy()))
+
+
 def test_staffs_rule_book_is_used(film, tmp_path):
     result = run(film, tmp_path / "library", CROWD, book="nba")
     assert result.game.file().rule_book == "nba"
