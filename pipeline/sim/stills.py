@@ -16,7 +16,7 @@ import json
 import multiprocessing
 import os
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,9 +26,11 @@ import numpy as np
 from pipeline.court.camera import Camera, Lens
 from pipeline.court.rule_books import RuleBook
 from pipeline.sim.looks import Look, Venue, make_look
+from pipeline.sim.plays.moments import moment_at, random_possession
+from pipeline.sim.plays.possession import Possession
 from pipeline.sim.render.labels import CLASS_NAMES, FrameLabels, LabelledBox
 from pipeline.sim.render.renderer import FilmRenderer, PictureQuality
-from pipeline.sim.scene import SceneFrame, ScoreBug, ViewKind
+from pipeline.sim.scene import ActorState, BallState, SceneFrame, ScoreBug, ViewKind
 from pipeline.sim.situations import random_situation
 
 STILLS_PER_LOOK = 12
@@ -141,11 +143,31 @@ def _close_up(rng: np.random.Generator, stand: Stand, frame: SceneFrame, size_px
     return _aimed(centre, target, 0.0, 0.0, float(size_px[1] * distance / span), stand.k1, size_px)
 
 
+def _played(rng: np.random.Generator, possession: Possession) -> tuple[tuple[ActorState, ...], BallState, np.ndarray]:
+    """Actors, ball and the operator's target at a random time of a possession."""
+    moment = moment_at(possession, float(rng.uniform(0.3, max(possession.seconds - 0.1, 0.31))))
+    numbers = np.random.default_rng([int(possession.seconds * 1000), 91]).integers(0, 56, 10)
+    actors = tuple(
+        replace(actor, number=str(numbers[actor.actor])) if actor.role == "player" else actor for actor in moment.actors
+    )
+    middle = np.mean([actor.position_ft for actor in actors if actor.role == "player"], axis=0)
+    return actors, moment.ball, 0.5 * middle + 0.5 * moment.ball_ft[:2]
+
+
 def random_frame(
-    rng: np.random.Generator, look: Look, book: RuleBook, stand: Stand, size_px: tuple[int, int], index: int
+    rng: np.random.Generator,
+    look: Look,
+    book: RuleBook,
+    stand: Stand,
+    possession: Possession,
+    size_px: tuple[int, int],
+    index: int,
 ) -> SceneFrame:
-    """Draw one moment with camera, exposure and graphics; about one in twelve is no court view."""
-    actors, ball, focus = random_situation(rng, book)
+    """Draw one moment with camera, exposure and graphics; about one in twelve is no court view.
+
+    Four in ten moments are taken from `possession`, the others are drawn as `situations` has them.
+    """
+    actors, ball, focus = random_situation(rng, book) if rng.random() < 0.6 else _played(rng, possession)
     camera = aim_camera(rng, stand, book, focus, size_px)
     view: ViewKind = "court"
     draw = rng.random()
@@ -192,8 +214,6 @@ def random_frame(
         shot=index,
     )
     if view == "close_up":
-        from dataclasses import replace
-
         return replace(frame, camera=_close_up(rng, stand, frame, size_px), camera_after=None)
     return frame
 
@@ -244,8 +264,9 @@ def stills_of_look(
     renderer = FilmRenderer(look, size_px, quality, device_index=device_index)
     rng = np.random.default_rng([look_seed, 71])
     stand = camera_stand(rng, look, renderer.book)
+    possession = random_possession(rng, renderer.book)
     for index in range(count):
-        frame = random_frame(rng, look, renderer.book, stand, size_px, index)
+        frame = random_frame(rng, look, renderer.book, stand, possession, size_px, index)
         yield renderer.draw(frame), renderer.labels(frame), frame, look
 
 
@@ -326,7 +347,9 @@ def render_stills(
     tasks = []
     for number, start in enumerate(range(0, count, stills_per_look)):
         share = min(stills_per_look, count - start)
-        tasks.append((str(out), seed * LOOKS_PER_SEED + number, share, size_px, quality or PictureQuality(), device_index))
+        tasks.append(
+            (str(out), seed * LOOKS_PER_SEED + number, share, size_px, quality or PictureQuality(), device_index)
+        )
     found: list[Still] = []
     if workers <= 1:
         for task in tasks:
