@@ -54,9 +54,7 @@ class _Bodies:
         return _Bodies(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in self.__slots__))
 
 
-def student_log_density(
-    squared: np.ndarray, determinant: np.ndarray, dimensions: int, freedom: float
-) -> np.ndarray:
+def student_log_density(squared: np.ndarray, determinant: np.ndarray, dimensions: int, freedom: float) -> np.ndarray:
     """Logarithm of a multivariate Student density of Mahalanobis length² ``squared`` and scale ``determinant``.
 
     Boxes err with heavy tails: an arm goes up, a foot is hidden. With many degrees of freedom it is the normal density.

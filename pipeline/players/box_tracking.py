@@ -24,6 +24,12 @@ SIZE_MODEL = MotionModel(speed=(1.0, 0.4), keeps_s=0.3)
 """How log width and log height of a walking body's box change: strides and arms open and close the width in
 about a third of a second, bending and jumping move the height less."""
 
+EDGE_PX = 3.0
+"""A box that comes this near the picture's edge is cut by it."""
+
+TYPICAL_SHAPE = 0.42
+"""Width of a standing or running body's box as a share of its height."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BoxTracks:
@@ -70,19 +76,32 @@ def _sightings(
     noise: float,
     shape_sigma: float,
 ) -> Sightings:
-    centre = (boxes[:, :2] + boxes[:, 2:]) / 2
     size = np.maximum(boxes[:, 2:] - boxes[:, :2], 1.0)
     scale = camera.scale_at(moment)
+    picture = 2 * camera.middle_px
+    cut_left, cut_right = boxes[:, 0] <= EDGE_PX, boxes[:, 2] >= picture[0] - EDGE_PX
+    cut_below = boxes[:, 3] >= picture[1] - EDGE_PX
+    cut = cut_left | cut_right
+    # the head is the steadiest part of a box, and the last to leave the picture below
+    half = 0.5 * TYPICAL_SHAPE * size[:, 1]
+    across = (boxes[:, 0] + boxes[:, 2]) / 2
+    across = np.where(cut_left & ~cut_right, np.minimum(across, boxes[:, 2] - half), across)
+    across = np.where(cut_right & ~cut_left, np.maximum(across, boxes[:, 0] + half), across)
+    head = np.column_stack([across, boxes[:, 1]])
     covariance = np.zeros((len(boxes), 2, 2))
-    error = noise * size / np.sqrt(2) * scale[:, None]
-    covariance[:, 0, 0], covariance[:, 1, 1] = (error**2 + ((shape_sigma * size[:, 1] * scale) ** 2)[:, None]).T
+    error_x = np.hypot(noise * size[:, 0] / np.sqrt(2), np.where(cut, 4.0, 1.0) * shape_sigma * size[:, 1])
+    error_y = np.hypot(noise, shape_sigma) * size[:, 1]
+    covariance[:, 0, 0], covariance[:, 1, 1] = (error_x * scale) ** 2, (error_y * scale) ** 2
+    size_sigma = np.full((len(boxes), 2), noise * np.sqrt(2))
+    size_sigma[cut, 0] = 0.5
+    size_sigma[cut_below, 1] = 0.5
     return Sightings(
         moment=moment,
         times_s=times_s,
-        position=camera.to_plane(moment, centre),
+        position=camera.to_plane(moment, head),
         covariance=covariance,
         log_size=np.log(size * scale[:, None]),
-        size_sigma=np.full((len(boxes), 2), noise * np.sqrt(2)),
+        size_sigma=size_sigma,
         kit=np.full((len(boxes), 6), np.nan),
         score=score,
         official=np.full(len(boxes), np.nan),
@@ -173,35 +192,35 @@ def track_boxes(
         return np.all((seen > 0) & (seen < np.asarray(size_px)), axis=1)
 
     stitch = settings.stitching
-    for round_ in range(3):
-        paths = paths_of(sightings, rows, model)
-        last_round = round_ == 2
-        ratios = link_ratios(
+
+    def joined(rows: list[np.ndarray], longest_gap_s: float) -> np.ndarray:
+        return link_ratios(
             sightings,
-            paths,
+            paths_of(sightings, rows, model),
             model,
             stitch,
             settings.association,
             population,
-            longest_gap_s=np.inf if last_round else stitch.short_gap_s,
+            longest_gap_s=longest_gap_s,
             top_speed=np.inf,
             in_view=in_view,
         )
-        if last_round:
-            rows = fill_capacity(rows, ratios, settings.bodies, stitch)
-        else:
-            rows = close_gaps(rows, ratios, stitch.least_ratio)
-        if round_ == 1:
-            rows = [
-                r
-                for r in rows
-                if len(r) >= stitch.fewest_sightings
-                and len(r) >= stitch.least_density * (moment[r[-1]] - moment[r[0]] + 1)
-            ]
-    return _filled(sightings, rows, model, camera, noise, size_px, settings)
+
+    rows = close_gaps(rows, joined(rows, stitch.beside_s), stitch.least_ratio)
+    rows = [r for r in rows if len(r) >= stitch.fewest_across]
+    for _ in range(2):
+        rows = close_gaps(rows, joined(rows, stitch.short_gap_s), stitch.least_ratio)
+    rows = [
+        r
+        for r in rows
+        if len(r) >= stitch.fewest_sightings and len(r) >= stitch.least_density * (moment[r[-1]] - moment[r[0]] + 1)
+    ]
+    rows = fill_capacity(rows, joined(rows, np.inf), settings.bodies, stitch)
+    return _filled(every, sightings, rows, model, camera, noise, size_px, settings)
 
 
 def _filled(
+    boxes: np.ndarray,
     sightings: Sightings,
     rows: list[np.ndarray],
     model: MotionModel,
@@ -214,6 +233,10 @@ def _filled(
     frames = len(sightings.times_s)
     ids: list[list[int]] = [[] for _ in range(frames)]
     found: list[list[np.ndarray]] = [[] for _ in range(frames)]
+    size_all = boxes[:, 2:] - boxes[:, :2]
+    scale_all = camera.scale_at(sightings.moment)
+    centre_all = camera.to_plane(sightings.moment, (boxes[:, :2] + boxes[:, 2:]) / 2)
+    error_all = (noise * size_all / np.sqrt(2) * scale_all[:, None]) ** 2
     for name, own in enumerate(rows):
         first, last = int(sightings.moment[own[0]]), int(sightings.moment[own[-1]])
         grid = np.arange(first, last + 1)
@@ -222,8 +245,8 @@ def _filled(
         covariance = np.tile(np.eye(2), (1, len(grid), 1, 1))
         size = np.full((1, len(grid), 2), np.nan)
         size_covariance = np.tile(np.eye(2) * 2 * noise**2, (1, len(grid), 1, 1))
-        position[0, at] = sightings.position[own]
-        covariance[0, at] = sightings.covariance[own]
+        position[0, at] = centre_all[own]
+        covariance[0, at, 0, 0], covariance[0, at, 1, 1] = error_all[own].T
         middle = np.median(sightings.log_size[own], axis=0)
         size[0, at] = sightings.log_size[own] - middle
         times = sightings.times_s[grid][None]

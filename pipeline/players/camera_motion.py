@@ -177,9 +177,7 @@ def _steadied(steps: np.ndarray, heights: np.ndarray, bounds: np.ndarray) -> np.
     return summed + 0.5 * (forwards + backwards)
 
 
-def refined(
-    camera: CameraPath, steps: list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]
-) -> CameraPath:
+def refined(camera: CameraPath, steps: list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]) -> CameraPath:
     """The camera's path made steadier by bodies that were followed.
 
     Bodies do not all turn at once: what all of them seem to do together beyond their own smooth motion from one

@@ -169,7 +169,9 @@ def link_ratios(
     dt = gap[i, j]
     away = np.linalg.norm(start_state[j, :2] - end_state[i, :2], axis=1)
     doubt = np.sqrt(np.trace(end_spread[i, :2, :2] + start_spread[j, :2, :2], axis1=1, axis2=2))
-    possible = away - 3 * (doubt + settings.slack) <= top_speed * dt
+    few = np.array([len(r) < settings.fewest_across for r in paths.rows])
+    sure = ~(few[i] | few[j]) | (dt <= settings.beside_s)
+    possible = sure & (away - 3 * (doubt + settings.slack) <= top_speed * dt)
     if np.isfinite(paths.official).any():
         clear = np.abs(paths.official[i] - paths.official[j])
         possible &= ~(clear > 0.8)
@@ -180,6 +182,11 @@ def link_ratios(
     expected = (step @ end_state[i][..., None])[..., 0]
     spread = step @ end_spread[i] @ np.swapaxes(step, 1, 2) + noise + start_spread[j]
     spread[:, [0, 1], [0, 1]] += settings.slack**2
+    # nobody gets lost without bound: beyond some seconds a body is about where bodies are
+    bound = np.asarray(settings.farthest) / np.sqrt(spread[:, [0, 1], [0, 1]])
+    squeeze = np.ones((len(i), 4))
+    squeeze[:, :2] = np.minimum(bound, 1.0)
+    spread = spread * squeeze[:, :, None] * squeeze[:, None, :]
     miss = start_state[j] - expected
     distance = np.einsum("ni,ni->n", miss, np.linalg.solve(spread, miss[..., None])[..., 0])
     _, log_determinant = np.linalg.slogdet(spread)
