@@ -95,9 +95,7 @@ def frame_evidence(
             row["person_height_share"] = float(np.median(heights))
             row["largest_person_share"] = float(heights.max())
     grey = cv2.cvtColor(small_bgr, cv2.COLOR_BGR2GRAY)
-    row["detail"] = float(
-        np.abs(cv2.Sobel(grey, cv2.CV_32F, 1, 0)).mean() / 8 + np.abs(cv2.Sobel(grey, cv2.CV_32F, 0, 1)).mean() / 8
-    )
+    row["detail"] = float(np.abs(_sideways(grey)).mean() + np.abs(_sideways(grey.T)).mean())
     if earlier_bgr is not None and earlier_bgr.shape == small_bgr.shape and since_s > 0:
         camera, people = _motion(earlier_bgr, small_bgr, boxes, picture_size_px)
         row["camera_motion"], row["people_motion"] = camera / since_s, people / since_s
@@ -202,14 +200,17 @@ def _decode_thumb(data: bytes) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Overlay:
-    """Edges that stay in place while the camera moves: the score graphic, a station's mark.
+    """Upright edges that stay in place while the camera moves: the score graphic, a station's mark.
+
+    Only upright edges (of boxes, letters and figures) count: a camera that pans leaves the level ones
+    of the floor and the stands where they are.
 
     Attributes
     ----------
     mask : ndarray of shape (h, w), bool
         Where they are.
-    gradient : ndarray of shape (h, w, 2), float32
-        Mean gradient there.
+    gradient : ndarray of shape (h, w), float32
+        Mean sideways gradient.
     """
 
     mask: np.ndarray
@@ -217,10 +218,8 @@ class Overlay:
 
     def presence(self, grey: np.ndarray) -> float:
         """How much of the overlay is in a picture, about 0 (not there) to 1 (there)."""
-        gradient = _gradient(grey)
-        along = (gradient * self.gradient).sum(axis=2)[self.mask]
-        strength = (self.gradient**2).sum(axis=2)[self.mask]
-        return float(np.clip(along / strength, 0, 1).mean())
+        share = _sideways(grey)[self.mask] / self.gradient[self.mask]
+        return float(np.clip(share, -1, 1).mean())
 
 
 def find_overlay(greys: np.ndarray) -> Overlay | None:
@@ -239,21 +238,19 @@ def find_overlay(greys: np.ndarray) -> Overlay | None:
     """
     if len(greys) < 8:
         return None
-    gradients = np.stack([_gradient(g) for g in greys])
+    gradients = np.stack([_sideways(g) for g in greys])
     mean = gradients.mean(axis=0)
-    strength = np.hypot(mean[..., 0], mean[..., 1])
-    usual = np.hypot(gradients[..., 0], gradients[..., 1]).mean(axis=0)
-    mask = (strength > 6.0) & (strength > 0.7 * usual)
+    # Replays among the pictures lack it, so it need not be in every one.
+    there = (gradients * np.sign(mean) > 0.5 * np.abs(mean)).mean(axis=0)
+    mask = (np.abs(mean) > 4.0) & (there >= 0.8)
     # A lone pixel is chance, an outline is many.
-    mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 4
-    if not 0.002 <= mask.mean() <= 0.12:
-        return None
-    return Overlay(mask, mean.astype(np.float32))
+    mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 3
+    return Overlay(mask, mean.astype(np.float32)) if 0.001 <= mask.mean() <= 0.06 else None
 
 
-def _gradient(grey: np.ndarray) -> np.ndarray:
-    """Gradient in grey levels per pixel, (h, w, 2) float32."""
-    return np.stack([cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)], axis=-1) / 8
+def _sideways(grey: np.ndarray) -> np.ndarray:
+    """Gradient along x in grey levels per pixel, (h, w) float32."""
+    return cv2.Sobel(grey, cv2.CV_32F, 1, 0) / 8
 
 
 # Judging ----------------------------------------------------------------------------------------

@@ -29,7 +29,7 @@ class ShotSettings(BaseModel):
 
     width_px: int = Field(160, ge=64, description="Width to which frames are shrunk before shots are looked for.")
     cut_ratio: float = Field(
-        3.0, gt=1, description="A cut changes the picture this many times more than its neighbours."
+        2.0, gt=1, description="A cut changes the picture this many times more than its neighbours."
     )
     cut_window_frames: int = Field(2, ge=1, description="Neighbours on each side to which a cut is compared.")
     cut_change: float = Field(
@@ -72,7 +72,7 @@ class ShotSettings(BaseModel):
     )
     wipe_order_other: float = Field(0.4, gt=0, le=1, description="R squared for the other of the two.")
     wipe_quality: float = Field(
-        0.6, ge=0, le=1, description="Least mean of the two R squared times the share of cells."
+        0.66, ge=0, le=1, description="Least mean of the two R squared times the share of cells."
     )
     wipe_spread_s: float = Field(0.15, gt=0, description="Least time a wipe takes to cross the picture.")
     dissolve_change: float = Field(

@@ -204,8 +204,8 @@ class ShotFinder:
         """
         number = self._waiting.popleft()
         t_s = self._times_s[number]
-        before = [s.cells for s in self._recent if t_s - self._settings.cut_look_s <= s.t_s < t_s]
-        after = [s.cells for s in self._recent if t_s <= s.t_s <= t_s + self._settings.cut_look_s]
+        before = [s.coarse for s in self._recent if t_s - self._settings.cut_look_s <= s.t_s < t_s]
+        after = [s.coarse for s in self._recent if t_s <= s.t_s <= t_s + self._settings.cut_look_s]
         if len(before) < 2 or len(after) < 2:
             self._cuts.append(number)
             return

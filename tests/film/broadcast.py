@@ -52,9 +52,10 @@ class Stage:
         self.kits = rng.integers(0, 255, (2, 3))
 
     def court(self, t_s: float, bug: bool = True, zoom: float = 1.0, speed: float = 1.0) -> np.ndarray:
-        """Main camera: pans by a sine, people run about 60 px a second."""
+        """Main camera: pans, tilts and zooms by sines, people run about 60 px a second."""
         width, height = SIZE_PX
         now = t_s * speed
+        zoom *= 1 + 0.05 * np.sin(0.9 * now)
         w, h = round(width / zoom), round(height / zoom)
         pan = int((self.canvas.shape[1] - w) * (0.5 + 0.45 * np.sin(now * 0.5)))
         picture = self.canvas.copy()
@@ -65,7 +66,7 @@ class Stage:
             kit = tuple(int(v) for v in self.kits[i % 2])
             cv2.rectangle(picture, (px - 5, py - 30), (px + 5, py), kit, -1)
             cv2.circle(picture, (px, py - 33), 4, (90, 120, 160), -1)
-        top = 60
+        top = int(60 + 14 * np.sin(0.7 * now))
         view = cv2.resize(picture[top : top + h, pan : pan + w], SIZE_PX, interpolation=cv2.INTER_AREA)
         return self.with_bug(view, t_s) if bug else view
 
