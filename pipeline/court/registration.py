@@ -320,12 +320,14 @@ def _second_pass(shot: list[_Frame], book: RuleBook, prior: Prior, settings: Reg
         nearest = int(np.argmin(np.abs(times - frame.t_s)))
         if frame.fit is None and abs(times[nearest] - frame.t_s) > 4 * settings.tracking_gap_s:
             continue
-        before = frame.fit, frame.judged
+        had = frame.fit is not None
         start = frame.fit.parameters if frame.fit is not None else starts[nearest][1]
-        fit = _refit(frame, start, book, prior, settings)
-        if not frame.take(fit, book, settings) and before[0] is not None and before[1] is not None:
+        if frame.take(_refit(frame, start, book, prior, settings), book, settings) or not had:
+            continue
+        looser = Prior(prior.mean, prior.sigma * 3)
+        if not frame.take(_refit(frame, start, book, looser, settings), book, settings):
             # The shared camera does not explain this frame although it has a camera of its own: trust neither.
-            frame.reason = "The frame's camera stands apart from the film's: " + frame.reason
+            frame.reason = "The frame's camera stands apart from the film's. " + frame.reason
 
 
 def _smooth(shot: list[_Frame], book: RuleBook, prior: Prior, settings: RegistrationSettings) -> None:
