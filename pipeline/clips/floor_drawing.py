@@ -1,0 +1,257 @@
+"""Draw on the floor of a picture, behind the people who stand on it.
+
+Shapes are given in feet on the court's floor and go through the camera, lens included. Inside the
+people's boxes the paint only takes where the picture looks like floor, so bodies stay in front of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pipeline.clips.settings import ClipSettings, Colour
+from pipeline.court.attack_frame import End
+from pipeline.court.camera import Camera
+from pipeline.court.geometry import areas, markings
+from pipeline.court.rule_books import RuleBook
+
+STEP_FT = 0.5
+"""Distance between the points of a line on the floor, so that it bends with the lens."""
+
+FAR_PX = 20_000.0
+"""Points further out than this are not drawn; OpenCV's fixed point would overflow."""
+
+SHIFT = 4
+"""Fractional bits of OpenCV's fixed-point pixels."""
+
+FLOOR_COLOURS = 4
+"""How many colours the floor around the paint is taken to have (paint, wood, lines, a mark)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Canvas:
+    """A picture to draw on.
+
+    Attributes
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        BGR; drawn on in place.
+    camera : Camera
+    floor : ndarray of shape (H, W), float32
+        How far each pixel shows the floor: 1 outside the people's boxes, less on a body.
+    """
+
+    picture: np.ndarray
+    camera: Camera
+    floor: np.ndarray
+
+    @property
+    def unit_px(self) -> float:
+        """A line's width that suits the picture: 1 at 540 lines."""
+        return max(1.0, self.picture.shape[0] / 540)
+
+
+def canvas(
+    picture: np.ndarray,
+    camera: Camera,
+    area_ft: np.ndarray,
+    boxes_px: Sequence[tuple[float, float, float, float]],
+    settings: ClipSettings,
+) -> Canvas:
+    """A copy of a picture, ready to be drawn on.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+    camera : Camera
+    area_ft : ndarray of shape (N, 2)
+        The part of the floor that will be drawn on; its colours are learnt there.
+    boxes_px : sequence of x1, y1, x2, y2
+        The people.
+    """
+    return Canvas(picture.copy(), camera, _floor_share(picture, camera, area_ft, boxes_px, settings))
+
+
+def fill_area(on: Canvas, area_ft: np.ndarray, colour: Colour, strength: float) -> None:
+    """Lay a translucent colour over an area of the floor."""
+    outline = on_picture(_closed(area_ft), on.camera)
+    outline = outline[_drawable(outline)]
+    if len(outline) < 3:
+        return
+    mask = np.zeros(on.picture.shape[:2], dtype=np.uint8)
+    cv2.fillPoly(mask, [_fixed(outline)], 255, cv2.LINE_AA, shift=SHIFT)
+    _blend(on, mask.astype(np.float32) / 255 * strength * on.floor, colour)
+
+
+def line(on: Canvas, points_ft: np.ndarray, colour: Colour, width: float) -> None:
+    """Draw an open line on the floor, ``width`` in the picture's units."""
+    _blend(on, _line_mask(on, points_ft, width) * on.floor, colour)
+
+
+def ring(on: Canvas, place_ft: tuple[float, float], radius_ft: float, colour: Colour, width: float) -> None:
+    """Draw a ring on the floor around a body, with a faint disc in it."""
+    turn = np.linspace(0, 2 * np.pi, 49)
+    circle = np.array(place_ft) + radius_ft * np.column_stack([np.cos(turn), np.sin(turn)])
+    fill_area(on, circle, colour, 0.25)
+    shade = _line_mask(on, circle, width + 1.6)
+    _blend(on, 0.55 * shade * on.floor, (0, 0, 0))
+    line(on, circle, colour, width)
+
+
+def on_picture(points_ft: np.ndarray, camera: Camera) -> np.ndarray:
+    """A polyline on the floor as picture points, (N, 2) pixels; NaN behind the camera."""
+    corners = np.asarray(points_ft, dtype=np.float64)
+    reached = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
+    along = np.union1d(np.arange(0, reached[-1], STEP_FT), reached)
+    dense = np.column_stack([np.interp(along, reached, corners[:, axis]) for axis in (0, 1)])
+    return camera.project_floor(dense)
+
+
+def paint_outline(book: RuleBook, end: End) -> np.ndarray:
+    """The attacked paint's corners, (4, 2) ft."""
+    return areas(book)[f"paint_{end}"]
+
+
+def lane_lines(book: RuleBook, end: End) -> list[np.ndarray]:
+    """The painted lines of one end's lane and free-throw line, polylines in feet."""
+    half = book.length_ft / 2
+    return [
+        _closed(m.points_ft) if m.closed else m.points_ft
+        for m in markings(book)
+        if m.kind in ("lane", "free_throw_line") and (m.points_ft[:, 0].mean() < half) == (end == "left")
+    ]
+
+
+def badge(on: Canvas, centre_px: tuple[float, float], text: str, colour: Colour, shape: str, text_px: float) -> None:
+    """A number on a disc (``"round"``) or a square (``"square"``), upright in the picture."""
+    scale, thickness = _hershey(text_px)
+    (width, height), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)
+    half = round(0.85 * max(width, height) / 2 + 0.35 * text_px)
+    x = round(min(max(half + 2, centre_px[0]), on.picture.shape[1] - half - 3))
+    y = round(min(max(half + 2, centre_px[1]), on.picture.shape[0] - half - 3))
+    bgr = colour[::-1]
+    for grown, fill in ((round(on.unit_px), (20, 20, 20)), (0, bgr)):
+        if shape == "round":
+            cv2.circle(on.picture, (x, y), half + grown, fill, cv2.FILLED, cv2.LINE_AA)
+        else:
+            corner = half - 1 + grown
+            cv2.rectangle(on.picture, (x - corner, y - corner), (x + corner, y + corner), fill, cv2.FILLED)
+    ink = (20, 20, 20) if sum(colour) > 330 else (255, 255, 255)
+    cv2.putText(
+        on.picture,
+        text,
+        (x - width // 2, y + height // 2),
+        cv2.FONT_HERSHEY_DUPLEX,
+        scale,
+        ink,
+        thickness,
+        cv2.LINE_AA,
+    )
+
+
+def caption(on: Canvas, lines: Sequence[tuple[str, Colour]], settings: ClipSettings) -> None:
+    """Lines of text on a dark ground in the upper left corner."""
+    text_px = settings.text_share * on.picture.shape[0]
+    scale, thickness = _hershey(text_px)
+    sizes = [cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)[0] for text, _ in lines]
+    pad, step = round(0.7 * text_px), round(1.55 * text_px)
+    x, y = round(1.2 * text_px), round(1.2 * text_px)
+    width = max(w for w, _ in sizes) + 2 * pad
+    height = round(step * (len(lines) - 1) + text_px + 2 * pad)
+    ground = on.picture[y : y + height, x : x + width]
+    ground[:] = (0.28 * ground.astype(np.float32) + 0.72 * np.array([28, 24, 22])).astype(np.uint8)
+    for number, (text, colour) in enumerate(lines):
+        place = (x + pad, y + pad + round(text_px) + step * number)
+        cv2.putText(on.picture, text, place, cv2.FONT_HERSHEY_DUPLEX, scale, colour[::-1], thickness, cv2.LINE_AA)
+
+
+def _hershey(text_px: float) -> tuple[float, int]:
+    """Scale and thickness at which OpenCV's duplex capitals are ``text_px`` high."""
+    return text_px / 22.0, max(1, round(text_px / 14))
+
+
+def _line_mask(on: Canvas, points_ft: np.ndarray, width: float) -> np.ndarray:
+    px = on_picture(points_ft, on.camera)
+    mask = np.zeros(on.picture.shape[:2], dtype=np.uint8)
+    good = _drawable(px)
+    thickness = max(1, round(width * on.unit_px))
+    for part in np.split(np.arange(len(px)), np.flatnonzero(~good)):
+        kept = part[good[part]]
+        if len(kept) > 1:
+            cv2.polylines(
+                mask,
+                [_fixed(px[kept])],
+                isClosed=False,
+                color=255,
+                thickness=thickness,
+                lineType=cv2.LINE_AA,
+                shift=SHIFT,
+            )
+    return mask.astype(np.float32) / 255
+
+
+def _blend(on: Canvas, share: np.ndarray, colour: Colour) -> None:
+    """Mix a colour in, (H, W) shares 0…1, in place."""
+    rows, columns = np.flatnonzero(share.any(axis=1)), np.flatnonzero(share.any(axis=0))
+    if not len(rows):
+        return
+    place = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    weight = share[place][..., None]
+    mixed = on.picture[place] * (1 - weight) + np.array(colour[::-1], dtype=np.float32) * weight
+    on.picture[place] = np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+
+
+def _floor_share(
+    picture: np.ndarray,
+    camera: Camera,
+    area_ft: np.ndarray,
+    boxes_px: Sequence[tuple[float, float, float, float]],
+    settings: ClipSettings,
+) -> np.ndarray:
+    """How far each pixel shows the floor, (H, W) float32: 1 outside the boxes, by colour inside them."""
+    height, width = picture.shape[:2]
+    share = np.ones((height, width), dtype=np.float32)
+    covered = np.zeros((height, width), dtype=np.uint8)
+    for x1, y1, x2, y2 in boxes_px:
+        covered[max(0, int(y1)) : max(0, int(np.ceil(y2))), max(0, int(x1)) : max(0, int(np.ceil(x2)))] = 1
+    middle = area_ft.mean(axis=0)
+    outline = on_picture(_closed(middle + 1.25 * (area_ft - middle)), camera)
+    outline = outline[_drawable(outline)]
+    near = np.zeros((height, width), dtype=np.uint8)
+    if len(outline) >= 3:
+        cv2.fillPoly(near, [_fixed(outline)], 1, shift=SHIFT)
+    if not covered.any() or not near.any():
+        return share
+    lab = cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_BGR2Lab)
+    bare = lab[(near == 1) & (covered == 0)]
+    if len(bare) < 200:
+        return share
+    bare = bare[:: max(1, len(bare) // 3000)]
+    cv2.setRNGSeed(1)  # k-means draws its starts at random; the same picture must give the same drawing
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 12, 0.5)
+    _, labels, centres = cv2.kmeans(bare, FLOOR_COLOURS, np.zeros((0, 1), np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
+    shares = np.bincount(labels.ravel(), minlength=FLOOR_COLOURS) / len(labels)
+    floor_colours = centres[shares >= 0.1]
+    pixels = lab[covered == 1]
+    apart = np.min([np.linalg.norm(pixels - colour, axis=1) for colour in floor_colours], axis=0)
+    likeness = np.zeros_like(share)
+    likeness[covered == 1] = np.clip(2 - 2 * apart / settings.floor_likeness, 0, 1)
+    likeness = cv2.GaussianBlur(cv2.medianBlur((likeness * 255).astype(np.uint8), 3), (3, 3), 0) / np.float32(255)
+    share[covered == 1] = likeness[covered == 1]
+    return share
+
+
+def _closed(corners_ft: np.ndarray) -> np.ndarray:
+    return np.vstack([corners_ft, corners_ft[:1]])
+
+
+def _drawable(px: np.ndarray) -> np.ndarray:
+    return np.isfinite(px).all(axis=1) & (np.abs(np.nan_to_num(px, nan=np.inf)) < FAR_PX).all(axis=1)
+
+
+def _fixed(px: np.ndarray) -> np.ndarray:
+    """Points in OpenCV's fixed-point form."""
+    return np.round(px * (1 << SHIFT)).astype(np.int32)

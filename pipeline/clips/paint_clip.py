@@ -1,0 +1,286 @@
+"""The clip and the still of a crowded paint: the paint lit, the bodies in it ringed, numbered and counted."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.clips.cutting import Clip, Freeze, Progress, cut_clip
+from pipeline.clips.floor_drawing import badge, canvas, caption, fill_area, lane_lines, line, paint_outline, ring
+from pipeline.clips.playback import Body, Playback
+from pipeline.clips.settings import ClipSettings, Colour
+from pipeline.court.attack_frame import End
+from pipeline.court.camera import Camera
+from pipeline.court.geometry import in_paint
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
+from pipeline.court.tables import CAMERAS
+from pipeline.errors import LibraryError, PictureError
+from pipeline.film.decode import Frame, decode
+from pipeline.film.settings import DecodeSettings
+from pipeline.players.tables import TRACKS
+from pipeline.spacing.tables import SPACING
+from pipeline.tags.records import Candidate, Tag
+
+WHITE: Colour = (245, 245, 245)
+
+ATTACKER, DEFENDER, UNKNOWN, HANDLER = "attacker_in_paint", "defender_in_paint", "in_paint", "handler"
+"""Roles of a crowded paint's actors, see ``spacing.faults``."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountedBody:
+    """One of those counted.
+
+    Attributes
+    ----------
+    track : int
+    number : int
+        1, 2, … : attackers first, then defenders, then those of unknown team.
+    role : str
+    """
+
+    track: int
+    number: int
+    role: str
+
+
+def counted_bodies(actors: Sequence[tuple[str, int]]) -> tuple[CountedBody, ...]:
+    """The counted bodies of a crowded paint, numbered."""
+    order = (ATTACKER, DEFENDER, UNKNOWN)
+    counted = sorted((order.index(role), track, role) for role, track in actors if role in order)
+    return tuple(CountedBody(track, number, role) for number, (_, track, role) in enumerate(counted, start=1))
+
+
+def draw_crowded_paint(
+    picture: np.ndarray,
+    camera: Camera,
+    bodies: Sequence[Body],
+    actors: Sequence[tuple[str, int]],
+    book: RuleBook,
+    end: End,
+    headline: Sequence[tuple[str, Colour]],
+    settings: ClipSettings,
+) -> np.ndarray:
+    """Draw a crowded paint over a copy of a picture.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8, BGR
+    camera : Camera
+    bodies : sequence of Body
+        Everyone at that moment; those not in ``actors`` are left as they are but stay in front of the drawing.
+    actors : sequence of (role, track)
+        The handler and the bodies to ring and number.
+    book, end : the court, and the end that is attacked
+    headline : sequence of (text, colour)
+        Caption, line by line.
+    settings : ClipSettings
+
+    Returns
+    -------
+    ndarray of shape (H, W, 3), uint8
+    """
+    outline = paint_outline(book, end)
+    boxes = [body.box_px for body in bodies if body.box_px is not None]
+    on = canvas(picture, camera, outline, boxes, settings)
+    fill_area(on, outline, settings.paint, settings.paint_strength)
+    for points in lane_lines(book, end):
+        line(on, points, settings.paint, 1.5)
+    by_track = {body.track: body for body in bodies}
+    counted = [(c, by_track[c.track]) for c in counted_bodies(actors) if c.track in by_track]
+    for item, body in counted:
+        ring(on, body.place_ft, settings.ring_radius_ft, _colour(item.role, settings), 2.0)
+    handler = next((by_track[track] for role, track in actors if role == HANDLER and track in by_track), None)
+    if handler is not None:
+        ring(on, handler.place_ft, settings.ring_radius_ft, settings.handler, 2.0)
+        ring(on, handler.place_ft, 1.45 * settings.ring_radius_ft, settings.handler, 1.2)
+    text_px = 0.75 * settings.text_share * picture.shape[0]
+    for item, body in sorted(counted, key=lambda pair: -pair[1].place_ft[1]):
+        front = camera.project_floor(np.array([[body.place_ft[0], body.place_ft[1] - settings.ring_radius_ft]]))[0]
+        if np.isfinite(front).all():
+            shape = "square" if item.role == DEFENDER else "round"
+            badge(
+                on, (front[0], front[1] + 0.6 * text_px), str(item.number), _colour(item.role, settings), shape, text_px
+            )
+    if headline:
+        caption(on, headline, settings)
+    return on.picture
+
+
+class CrowdedPaintDrawing:
+    """Draws a crowded paint on every frame of its clip; see :class:`~pipeline.clips.cutting.Drawing`."""
+
+    def __init__(self, candidate: Candidate, playback: Playback, end: End, settings: ClipSettings) -> None:
+        self._candidate = candidate
+        self._playback = playback
+        self._end = end
+        self._settings = settings
+        self._book = RULE_BOOKS[playback.rule_book] if playback.rule_book else None
+
+    def draw(self, frame: Frame) -> np.ndarray:
+        """The frame with the paint lit, those in it now ringed, and their number now."""
+        bodies = self._playback.bodies(frame.t_s)
+        roles = {track: role for role, track in self._candidate.actors}
+        handler = self._handler
+        here = []
+        if self._book is not None and bodies:
+            inside = in_paint(np.array([b.place_ft for b in bodies]), self._book, self._end)
+            attack = self._attacking_team(bodies)
+            for body, is_in in zip(bodies, inside, strict=True):
+                if is_in and body.role == "player" and body.track != handler:
+                    here.append((roles.get(body.track) or _role(body, attack), body.track))
+        return self._drawn(frame, bodies, here, f"{len(here)} in the paint")
+
+    def hold(self, frame: Frame) -> np.ndarray:
+        """The moment itself: exactly those that the rule counted."""
+        counted = [(role, track) for role, track in self._candidate.actors if role != HANDLER]
+        bodies = self._playback.bodies(self._candidate.t_s)
+        return self._drawn(frame, bodies, counted, f"{len(counted)} in the paint")
+
+    @property
+    def _handler(self) -> int | None:
+        return next((track for role, track in self._candidate.actors if role == HANDLER), None)
+
+    def _attacking_team(self, bodies: Sequence[Body]) -> int:
+        return next((b.team for b in bodies if b.track == self._handler), -1)
+
+    def _drawn(self, frame: Frame, bodies: Sequence[Body], counted: Sequence[tuple[str, int]], text: str) -> np.ndarray:
+        camera = self._playback.camera(frame.t_s)
+        if camera is None or self._book is None:
+            return frame.image
+        settings = self._settings
+        words = [(text, WHITE)]
+        attack = sum(role == ATTACKER for role, _ in counted)
+        defence = sum(role == DEFENDER for role, _ in counted)
+        if attack:
+            words.append((f"attack {attack}", settings.attack))
+        if defence:
+            words.append((f"defence {defence}", settings.defence))
+        actors = list(counted)
+        if self._handler is not None:
+            actors.append((HANDLER, self._handler))
+        return draw_crowded_paint(frame.image, camera, bodies, actors, self._book, self._end, words, settings)
+
+
+def clip_tag(
+    film: Path,
+    tag: Tag,
+    tables: Path,
+    out: Path,
+    *,
+    settings: ClipSettings | None = None,
+    decoding: DecodeSettings | None = None,
+    progress: Progress | None = None,
+) -> Clip:
+    """Cut the clip of a tag, drawn on, with the moment held.
+
+    Parameters
+    ----------
+    film : Path
+        The game's film.
+    tag : Tag
+    tables : Path
+        The game's folder of tables.
+    out : Path
+        MP4 file to write.
+
+    Raises
+    ------
+    FilmError, LibraryError
+        If the film or a table cannot be read, or the clip cannot be written.
+    """
+    chosen = settings or ClipSettings()
+    start_s, end_s = stretch_of(tag.candidate, chosen)
+    return cut_clip(
+        film,
+        start_s,
+        end_s,
+        out,
+        _drawing_of(tag, tables, chosen),
+        freezes=(Freeze(tag.candidate.t_s, chosen.freeze_s),),
+        settings=chosen,
+        decoding=decoding,
+        progress=progress,
+    )
+
+
+def still_of_tag(
+    film: Path,
+    tag: Tag,
+    tables: Path,
+    out: Path,
+    *,
+    settings: ClipSettings | None = None,
+    decoding: DecodeSettings | None = None,
+) -> Path:
+    """Write the tag's moment as a PNG, drawn on; arguments and errors as for :func:`clip_tag`."""
+    chosen = settings or ClipSettings()
+    moment_s = tag.candidate.t_s
+    frame = next(iter(decode(film, start_s=moment_s - 1e-4, end_s=moment_s + 1.0, settings=decoding)), None)
+    if frame is None:
+        raise PictureError(
+            f"{film} has no picture at {moment_s:.2f} s, the moment of tag {tag.tag}; run the film again."
+        )
+    done, data = cv2.imencode(".png", _drawing_of(tag, tables, chosen).hold(frame))
+    if not done:
+        raise PictureError(f"{out} cannot be written as PNG; the film has an odd size {frame.image.shape}.")
+    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        temporary.write_bytes(data.tobytes())
+        os.replace(temporary, out)
+    except OSError as error:
+        raise PictureError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
+    finally:
+        temporary.unlink(missing_ok=True)
+    return out
+
+
+def stretch_of(candidate: Candidate, settings: ClipSettings) -> tuple[float, float]:
+    """Film time that a candidate's clip shows; the moment is always in it."""
+    start_s, end_s = max(0.0, candidate.start_s - settings.before_s), candidate.end_s + settings.after_s
+    if end_s - start_s > settings.longest_s:
+        start_s = max(start_s, candidate.t_s - 0.6 * settings.longest_s)
+        end_s = min(end_s, start_s + settings.longest_s)
+    return start_s, end_s
+
+
+def _drawing_of(tag: Tag, tables: Path, settings: ClipSettings) -> CrowdedPaintDrawing:
+    candidate = tag.candidate
+    playback = Playback(CAMERAS.read(tables), TRACKS.read(tables), candidate.shot, settings.longest_bridge_s)
+    return CrowdedPaintDrawing(candidate, playback, attacked_end(SPACING.read(tables), candidate), settings)
+
+
+def attacked_end(spacing: pa.Table, candidate: Candidate) -> End:
+    """The end attacked at a candidate's moment, by the ``spacing`` table.
+
+    Raises
+    ------
+    LibraryError
+        If the table has no frame of the candidate's shot.
+    """
+    rows = spacing.filter(pc.field("shot") == candidate.shot)
+    if not rows.num_rows:
+        raise LibraryError(
+            f"The table 'spacing' has nothing about shot {candidate.shot}, where a '{candidate.kind}' is; "
+            "run the film again."
+        )
+    nearest = int(np.abs(rows["t_s"].to_numpy() - candidate.t_s).argmin())
+    return "left" if rows["attacked_end"][nearest].as_py() == "left" else "right"
+
+
+def _role(body: Body, attack: int) -> str:
+    if body.team < 0 or attack < 0:
+        return UNKNOWN
+    return ATTACKER if body.team == attack else DEFENDER
+
+
+def _colour(role: str, settings: ClipSettings) -> Colour:
+    return {ATTACKER: settings.attack, DEFENDER: settings.defence}.get(role, settings.unknown)

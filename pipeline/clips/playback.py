@@ -1,0 +1,136 @@
+"""Where the camera and everyone were at any film time, between the analysed frames too.
+
+Tables hold analysed frames only, a clip shows all frames: places, boxes and camera angles are
+interpolated between two analysed frames of one shot when these are near enough, and are unknown
+otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.court.camera import Camera, NoCourt, camera_from_row
+from pipeline.court.tables import CAMERAS
+from pipeline.players.tables import TRACKS
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """Someone at one moment.
+
+    Attributes
+    ----------
+    track : int
+    role : str
+        One of :data:`~pipeline.players.tables.ROLES`.
+    team : int
+        0 or 1; -1 unknown or official.
+    place_ft : tuple of two floats
+        Where the feet are, court frame.
+    box_px : tuple of four floats, or None
+        x1, y1, x2, y2; None when the body was not seen.
+    """
+
+    track: int
+    role: str
+    team: int
+    place_ft: tuple[float, float]
+    box_px: tuple[float, float, float, float] | None
+
+
+class Playback:
+    """Cameras and bodies of one shot at any time of it.
+
+    Parameters
+    ----------
+    cameras, tracks : pa.Table
+        :data:`~pipeline.court.tables.CAMERAS` and :data:`~pipeline.players.tables.TRACKS` of the film.
+    shot : int
+        The shot.
+    longest_bridge_s : float
+        Analysed frames further apart than this are not joined.
+    """
+
+    def __init__(self, cameras: pa.Table, tracks: pa.Table, shot: int, longest_bridge_s: float) -> None:
+        self._bridge_s = longest_bridge_s
+        rows = CAMERAS.check(cameras).filter(pc.field("shot") == shot).sort_by("t_s").to_pylist()
+        found = [(row["t_s"], row["rule_book"], camera_from_row(row)) for row in rows]
+        self._cameras = [(t_s, camera) for t_s, _, camera in found if not isinstance(camera, NoCourt)]
+        self._camera_s = np.array([t_s for t_s, _ in self._cameras])
+        names = [name for _, name, camera in found if not isinstance(camera, NoCourt) and name]
+        self.rule_book = max(sorted(set(names)), key=names.count) if names else None
+        """Rule book that most of the shot's frames were taken for; None without a registered frame."""
+        mine = (
+            TRACKS.check(tracks)
+            .filter(pc.field("shot") == shot)
+            .sort_by([("track", "ascending"), ("t_s", "ascending")])
+        )
+        columns = mine.to_pydict()
+        numbers = np.array(columns["track"], dtype=np.int64)
+        self._tracks: dict[int, tuple[np.ndarray, np.ndarray, np.ndarray, str, int]] = {}
+        for track in np.unique(numbers):
+            at = np.flatnonzero(numbers == track)
+            pick = slice(int(at[0]), int(at[-1]) + 1)
+            places = np.column_stack([columns["x_ft"][pick], columns["y_ft"][pick]]).astype(np.float64)
+            boxes = np.array([columns[name][pick] for name in ("x1_px", "y1_px", "x2_px", "y2_px")], dtype=np.float64).T
+            self._tracks[int(track)] = (
+                np.array(columns["t_s"][pick]),
+                places,
+                boxes,
+                columns["role"][pick.start],
+                int(columns["team"][pick.start]),
+            )
+
+    def camera(self, t_s: float) -> Camera | None:
+        """The camera at a time, or None where it is not known."""
+        pair = _neighbours(self._camera_s, t_s, self._bridge_s)
+        if pair is None:
+            return None
+        before, after, share = pair
+        one, other = self._cameras[before][1], self._cameras[after][1]
+        if share == 0:
+            return one
+        return replace(
+            one,
+            centre_ft=(1 - share) * one.centre_ft + share * other.centre_ft,
+            **{
+                name: (1 - share) * getattr(one, name) + share * getattr(other, name)
+                for name in ("pan_deg", "tilt_deg", "roll_deg", "focal_px")
+            },
+        )
+
+    def bodies(self, t_s: float) -> tuple[Body, ...]:
+        """Everyone whose place is known at a time, by track."""
+        found = []
+        for track, (times, places, boxes, role, team) in self._tracks.items():
+            pair = _neighbours(times, t_s, self._bridge_s)
+            if pair is None:
+                continue
+            before, after, share = pair
+            place = (1 - share) * places[before] + share * places[after]
+            box = (1 - share) * boxes[before] + share * boxes[after]
+            if np.isfinite(place).all():
+                seen = (float(box[0]), float(box[1]), float(box[2]), float(box[3])) if np.isfinite(box).all() else None
+                found.append(Body(track, role, team, (float(place[0]), float(place[1])), seen))
+        return tuple(found)
+
+
+def _neighbours(times: np.ndarray, t_s: float, bridge_s: float) -> tuple[int, int, float] | None:
+    """The two moments around a time and how far between them it lies; None if they are too far apart.
+
+    Up to half a bridge beyond the first or last moment, that moment stands for the time.
+    """
+    if not len(times):
+        return None
+    after = int(np.searchsorted(times, t_s))
+    if after < len(times) and times[after] == t_s:
+        return after, after, 0.0
+    if after in (0, len(times)):
+        nearest = min(after, len(times) - 1)
+        return (nearest, nearest, 0.0) if abs(times[nearest] - t_s) <= bridge_s / 2 else None
+    gap = times[after] - times[after - 1]
+    return (after - 1, after, float((t_s - times[after - 1]) / gap)) if gap <= bridge_s else None

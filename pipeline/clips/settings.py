@@ -1,0 +1,40 @@
+"""Settings of the clips room. Colours are red, green, blue; the defaults are safe for the colour-blind.
+
+They are taken from Okabe & Ito, "Color Universal Design" (2008), whose eight colours stay apart under the common
+colour deficiencies; shape tells the teams apart as well.
+"""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Channel = Annotated[int, Field(ge=0, le=255)]
+Colour = tuple[Channel, Channel, Channel]
+
+
+class ClipSettings(BaseModel):
+    """How clips are cut and what is drawn on them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    before_s: float = Field(3.0, ge=0, description="Film shown before a candidate begins, in seconds.")
+    after_s: float = Field(2.0, ge=0, description="Film shown after it ends.")
+    longest_s: float = Field(20.0, gt=0, description="A clip shows at most this much film, around the moment.")
+    freeze_s: float = Field(0.8, ge=0, description="How long the moment itself is held; 0 for not at all.")
+    quality: int = Field(20, ge=0, le=51, description="H.264 constant rate factor; lower is better and larger.")
+    speed: str = Field("veryfast", description="H.264 encoder preset.")
+
+    longest_bridge_s: float = Field(
+        0.4, gt=0, description="Places between two analysed frames are interpolated if these are no further apart."
+    )
+    paint: Colour = Field((204, 121, 167), description="Fill of the attacked paint.")
+    paint_strength: float = Field(0.38, ge=0, le=1, description="Opacity of that fill.")
+    attack: Colour = Field((230, 159, 0), description="Rings and numbers of attackers in the paint.")
+    defence: Colour = Field((86, 180, 233), description="Rings and numbers of defenders in the paint.")
+    unknown: Colour = Field((225, 225, 225), description="Rings and numbers of bodies whose team is not known.")
+    handler: Colour = Field((240, 228, 66), description="Rings of the handler.")
+    ring_radius_ft: float = Field(1.6, gt=0, description="Radius of the ring under a body.")
+    floor_likeness: float = Field(
+        16.0, gt=0, description="CIELAB distance within which a pixel in front of the floor passes for floor."
+    )
+    text_share: float = Field(0.032, gt=0, le=0.2, description="Height of the caption's letters over the picture's.")
