@@ -80,6 +80,8 @@ class FilmRequest:
         Bits per second of the video at 1280x720; other sizes in proportion to their pixels.
     longest_s : float, optional
         Cut the film here.
+    walk_in : bool
+        Begin with the ball being brought over half court; else in the half-court set.
     """
 
     plan: Plan
@@ -94,6 +96,7 @@ class FilmRequest:
     quality: str | None = None
     bit_rate: int = 3_500_000
     longest_s: float | None = None
+    walk_in: bool = True
 
 
 def calls_of(request: FilmRequest, rng: np.random.Generator) -> list[Call]:
@@ -168,7 +171,7 @@ def plan_film(request: FilmRequest, look: Look) -> FilmPlan:
     rng = np.random.default_rng([request.seed, 9001])
     calls = calls_of(request, rng)
     single = request.plan not in (Plan.EXCERPT, Plan.GAME)
-    game: Game = play_game(calls, request.seed, book, first_offence=int(rng.integers(2)), walk_in=True)
+    game: Game = play_game(calls, request.seed, book, first_offence=int(rng.integers(2)), walk_in=request.walk_in)
     rate = request.rate or RATES[int(rng.integers(3))]
     longest = request.longest_s
     if request.plan is Plan.GAME:
@@ -257,7 +260,7 @@ class FilmWriter:
         stream: Any = self._container.add_stream("libx264", rate=rate)
         stream.width, stream.height = size_px
         stream.pix_fmt = "yuv420p"
-        stream.time_base = 1 / rate
+        stream.codec_context.time_base = 1 / rate
         stream.bit_rate = bit_rate
         stream.options = {
             "preset": "medium",
@@ -270,6 +273,7 @@ class FilmWriter:
         stream.codec_context.colorspace = 1
         self._stream = stream
         self._count = 0
+        self._tick = 1 / rate
 
     def __enter__(self) -> FilmWriter:
         return self
@@ -284,7 +288,7 @@ class FilmWriter:
         frame = av.VideoFrame.from_ndarray(picture_bgr, format="bgr24")
         frame = frame.reformat(format="yuv420p", dst_colorspace=Colorspace.ITU709, dst_color_range=ColorRange.MPEG)
         frame.pts = self._count
-        frame.time_base = self._stream.time_base
+        frame.time_base = self._tick
         self._count += 1
         for packet in self._stream.encode(frame):
             self._container.mux(packet)

@@ -115,7 +115,8 @@ def set_screen(play: Play, screener: int, victim: int, heading: Callable[[], np.
         return stage.position[victim] + unit(heading() - stage.position[victim]) * gap
 
     stage.go(screener, beside, 13.0)
-    yield from stage.near(screener, beside, 0.9, 3.0)
+    yield from stage.near(screener, beside, 5.0, 2.5)
+    yield from stage.near(screener, beside, 1.1, 0.9)
     spot = stage.position[screener] * 0.4 + beside() * 0.6
     stage.go(screener, spot, 4.0)
     stage.yields[screener] = 0.12
@@ -184,8 +185,7 @@ def ball_screen_drive(play: Play, plan: DrivePlan) -> Steps:
     stage.dribble()
     stage.stay(h)
     scripted = plan.paint_others is not None
-    if scripted:
-        _take_paint_places(play, plan, on_ball)
+    stage.restless_ft[h] = 2.0
 
     def heading() -> np.ndarray:
         return stage.position[h] + np.array([-1.2, 6.0 * side])
@@ -193,6 +193,9 @@ def ball_screen_drive(play: Play, plan: DrivePlan) -> Steps:
     yield from set_screen(play, s, on_ball, heading, ex.contact_ft)
     stage.pose(s, "screen", 1.3)
     set_at = stage.t_s
+    if scripted:
+        _take_paint_places(play, plan, on_ball)
+        yield from stage.wait(0.25)
     jab = stage.position[h] + np.array([-0.8, -2.6 * side])
     stage.go(h, jab, 8.0)
     yield from stage.wait(float(stage.rng.uniform(0.35, 0.6)))
@@ -205,7 +208,7 @@ def ball_screen_drive(play: Play, plan: DrivePlan) -> Steps:
     stage.pose(h, "use_screen", 0.5, delay_s=0.15)
     corner = stage.position[s] + np.array([1.0, 2.4 * side])
     go_at = stage.t_s
-    yield from stage.run(h, [corner], 14.5, near_ft=1.9)
+    yield from stage.run_past(h, corner, 14.5)
     t_screen = stage.t_s
     stage.event(
         "on_ball_screen",
@@ -664,7 +667,7 @@ def _isolation(play: Play, holder: int) -> Steps:
     drive_from = stage.t_s
     beyond = stage.position[holder] * 0.72 + np.array([0.0, 4.0 * side])
     defence.freeze(defence.guard_of(holder), float(rng.uniform(0.0, 0.35)))
-    yield from stage.run(holder, [beyond], 16.0)
+    yield from stage.run_past(holder, beyond, 16.0, 2.4)
     aim = rng.normal(0, 1.2, 2) + np.array([rng.uniform(2.5, 9.0), 0.0])
     stage.go(holder, aim, 16.5)
     yield from stage.near(holder, aim, 1.8, 2.0)

@@ -155,6 +155,11 @@ class Stage:
             while self.distance(body, point) > (1.0 if last else near_ft) and self.t_s < limit:
                 yield
 
+    def run_past(self, body: int, point: np.ndarray, speed_ft_s: float, near_ft: float = 1.9) -> Steps:
+        """Run through a point without braking for it."""
+        self.go(body, point, speed_ft_s, stops=False)
+        yield from self.near(body, point, near_ft, 3.0)
+
     def start(self, steps: Steps) -> Steps:
         """Run a generator beside the script."""
         self.tasks.append(steps)
