@@ -156,3 +156,90 @@ def _smeared(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     rows = np.round(steps * np.sin(angle) + (length - 1) / 2).astype(int)
     kernel[rows.clip(0, length - 1), columns.clip(0, length - 1)] = 1
     return cv2.filter2D(picture_bgr, -1, kernel / kernel.sum())
+
+
+def with_ball(
+    picture_bgr: np.ndarray, people_px: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """Paint a basketball into a picture: real frames show few that can be labelled, and the network needs their look.
+
+    Parameters
+    ----------
+    picture_bgr : ndarray of shape (H, W, 3), uint8
+    people_px : ndarray of shape (N, 4), x1, y1, x2, y2; N ≥ 1. They give the size and mostly the place.
+
+    Returns
+    -------
+    picture : a painted copy
+    box_px : ndarray of shape (4,), round the painted ball
+    """
+    height, width = picture_bgr.shape[:2]
+    x1, y1, x2, y2 = people_px[rng.integers(len(people_px))]
+    # A ball is 0.79 ft across (FIBA equipment rules 3.5), a player about 6.4 ft tall.
+    diameter = float(max((y2 - y1) * 0.79 / 6.4 * rng.uniform(0.85, 1.25), 3.5))
+    if rng.random() < 0.65:
+        centre = np.array([rng.normal((x1 + x2) / 2, 0.6 * (x2 - x1)), rng.uniform(y1 - 0.4 * (y2 - y1), y2)])
+    else:
+        centre = np.array([rng.uniform(0, width), rng.uniform(0.12, 0.95) * height])
+    half = int(np.ceil(diameter * 1.3)) + 3
+    corner = np.floor(centre).astype(int) - half
+    low = np.maximum(corner, 0)
+    high = np.minimum(corner + 2 * half + 1, [width, height])
+    if (high - low < 2).any():
+        centre = np.clip(centre, half, np.array([width, height]) - half - 1)
+        corner = np.floor(centre).astype(int) - half
+        low, high = corner, corner + 2 * half + 1
+    under = picture_bgr[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+    colour, cover = _ball_patch(2 * half + 1, centre - corner, diameter, float(np.median(under.max(axis=2))), rng)
+    a, b = low - corner, high - corner
+    colour, cover = colour[a[1] : b[1], a[0] : b[0]], cover[a[1] : b[1], a[0] : b[0], None]
+    out = picture_bgr.copy()
+    out[low[1] : high[1], low[0] : high[0]] = np.clip(under * (1 - cover) + colour, 0, 255).astype(np.uint8)
+    rows, columns = np.nonzero(cover[:, :, 0] > 0.35)
+    if not len(rows):
+        return picture_bgr, np.zeros(4)
+    return out, np.array(
+        [
+            low[0] + columns.min() - 0.5,
+            low[1] + rows.min() - 0.5,
+            low[0] + columns.max() + 0.5,
+            low[1] + rows.max() + 0.5,
+        ]
+    )
+
+
+def _ball_patch(
+    side_px: int, centre_px: np.ndarray, diameter_px: float, light: float, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """A lit, seamed, perhaps smeared ball: colour (side, side, 3) times cover, and cover (side, side) in 0…1."""
+    fine = 5  # drawn so many times larger
+    grid = (np.arange(side_px * fine) + 0.5) / fine - 0.5
+    u = (grid[None, :] - centre_px[0]) / (diameter_px / 2)
+    v = (grid[:, None] - centre_px[1]) / (diameter_px / 2)
+    inside = u**2 + v**2 < 1
+    z = np.sqrt(np.clip(1 - u**2 - v**2, 0, None))
+    normal = np.stack([np.broadcast_to(u, z.shape), np.broadcast_to(v, z.shape), z], axis=2)
+    turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    seen = normal @ turn
+    seam = (np.abs(seen[..., 0]) < 0.06) | (np.abs(seen[..., 1]) < 0.06)
+    seam |= np.abs(np.abs(seen[..., 2]) - 0.45 - 0.5 * seen[..., 0] ** 2) < 0.06
+    lamp = np.array([rng.uniform(-0.5, 0.5), -1.0, rng.uniform(0.2, 1.0)])
+    shade = 0.5 + 0.5 * np.clip(normal @ (lamp / np.linalg.norm(lamp)), 0, 1)
+    value = float(np.clip(light * rng.uniform(0.65, 1.25), 70, 225))
+    hsv = np.array([[[int(rng.integers(4, 17)), int(rng.integers(85, 200)), int(value)]]], np.uint8)
+    paint = cv2.cvtColor(hsv, cv2.COLOR_HSV2BGR).reshape(3).astype(np.float32)
+    drawn = paint * (shade * np.where(seam, rng.uniform(0.3, 0.7), 1.0))[..., None]
+    layers = np.dstack([drawn * inside[..., None], inside]).astype(np.float32)
+    layers = cv2.resize(layers, (side_px, side_px), interpolation=cv2.INTER_AREA)
+    layers = cv2.GaussianBlur(layers, (0, 0), float(rng.uniform(0.3, 0.9)))
+    if rng.random() < 0.45:
+        length = int(np.clip(diameter_px * rng.uniform(0.2, 1.0), 2, 15))
+        angle = rng.uniform(0, np.pi)
+        kernel = np.zeros((length, length), np.float32)
+        steps = np.linspace(-0.5, 0.5, 4 * length) * (length - 1)
+        kernel[
+            np.round(steps * np.sin(angle) + (length - 1) / 2).astype(int),
+            np.round(steps * np.cos(angle) + (length - 1) / 2).astype(int),
+        ] = 1
+        layers = cv2.filter2D(layers, -1, kernel / kernel.sum())
+    return layers[..., :3], layers[..., 3]

@@ -15,10 +15,14 @@ import numpy as np
 import torch
 
 from pipeline.errors import DataError
-from pipeline.training.augment import PAD, Framing, coarsened, fitted, framed, moved_boxes
+from pipeline.players.tables import BOX_CLASSES
+from pipeline.training.augment import PAD, Framing, coarsened, fitted, framed, moved_boxes, with_ball
 
 UNKNOWN_AREA = 255
 JPEG_END, PNG_END = b"\xff\xd9", b"IEND"
+PAINTED_SHARE = 0.65
+"""Share of the pictures that may get a painted ball which get one."""
+
 MIN_SHARE_INSIDE = 0.3
 """A box less than this much inside the framed picture is not asked for."""
 
@@ -32,6 +36,7 @@ class Labelled:
     classes: np.ndarray | None  # (N,) int
     boxes: np.ndarray | None  # (N, 4) x1 y1 x2 y2 in shares of the picture's size
     mask_png: np.ndarray | None  # (bytes,) uint8
+    may_get_balls: bool = False  # whether balls may be painted in, see `augment.with_ball`
 
 
 def read_folder(folder: Path, *, needs: str, limit: int | None = None) -> list[Labelled]:
@@ -122,6 +127,14 @@ class FramedPictures(torch.utils.data.Dataset):
         item = self._pictures[index if self._draws is None else int(rng.integers(len(self._pictures)))]
         picture = cv2.imdecode(item.jpeg, cv2.IMREAD_COLOR)
         size = (picture.shape[1], picture.shape[0])
+        boxes_px, classes = np.empty((0, 4)), np.empty(0, int)
+        if item.boxes is not None and item.classes is not None:
+            boxes_px, classes = item.boxes * [*size, *size] - 0.5, item.classes
+        if item.may_get_balls and self._limits is not None and rng.random() < PAINTED_SHARE:
+            people = boxes_px[classes <= BOX_CLASSES.index("official")]
+            if len(people):
+                picture, ball = with_ball(picture, people, rng)
+                boxes_px, classes = np.vstack([boxes_px, ball]), np.append(classes, BOX_CLASSES.index("ball"))
         if self._limits is None:
             matrix = fitted(size, self._input_px)
         else:
@@ -142,12 +155,12 @@ class FramedPictures(torch.utils.data.Dataset):
             "ratio_pad": ((matrix[1, 1], matrix[0, 0]), (matrix[0, 2], matrix[1, 2])),
         }
         if item.boxes is not None and item.classes is not None:
-            boxes, share = moved_boxes(item.boxes * [*size, *size] - 0.5, matrix, self._input_px)
+            boxes, share = moved_boxes(boxes_px, matrix, self._input_px)
             keep = (share >= MIN_SHARE_INSIDE) & (np.minimum(*(boxes[:, 2:] - boxes[:, :2]).T) >= 2)
             boxes = (boxes[keep] + 0.5) / [*self._input_px, *self._input_px]
             centred = np.column_stack([(boxes[:, :2] + boxes[:, 2:]) / 2, boxes[:, 2:] - boxes[:, :2]])
             out["bboxes"] = torch.from_numpy(centred.astype(np.float32).reshape(-1, 4))
-            out["cls"] = torch.from_numpy(item.classes[keep].astype(np.float32)[:, None])
+            out["cls"] = torch.from_numpy(classes[keep].astype(np.float32)[:, None])
             out["batch_idx"] = torch.zeros(int(keep.sum()))
         if item.mask_png is not None:
             mask = cv2.imdecode(item.mask_png, cv2.IMREAD_UNCHANGED)

@@ -14,6 +14,7 @@ import os
 import time
 from collections.abc import Callable
 from copy import deepcopy
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -184,6 +185,7 @@ def train(
     began = time.monotonic()
     rendered = read_folder(renders, needs=plan["needs"], limit=limit) if renders else []
     seen = read_folder(real, needs=plan["needs"], limit=limit) if real else []
+    seen = [replace(p, may_get_balls=plan["needs"] == "labels") for p in seen]
     held_back = min(held_back, max(1, len(rendered or seen) // 8))
     watch, rendered = (rendered[:held_back], rendered[held_back:]) if rendered else (seen[:held_back], rendered)
     pictures = {"train": mixed(rendered, seen, real_share), "val": watch}
