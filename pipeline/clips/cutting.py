@@ -18,7 +18,7 @@ from typing import Protocol
 import av
 import av.error
 import numpy as np
-from av.video.reformatter import ColorRange, Colorspace
+from av.video.reformatter import ColorRange, Colorspace, Interpolation
 
 from pipeline.clips.settings import ClipSettings
 from pipeline.errors import FilmError
@@ -147,6 +147,9 @@ def cut_clip(
     temporary = out.with_name(f".{out.stem}.{os.getpid()}.tmp.mp4")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FilmError(f"The folder {out.parent} cannot be made ({error.strerror}); choose another one.") from error
+    try:
         with av.open(str(temporary), "w", options={"movflags": "faststart"}) as container:
             stream = _add_pictures(container, info, chosen)
             sound = _SoundTrack(container, _sound(info, first_s, last_s, held)) if info.audio_codec else None
@@ -216,6 +219,7 @@ def _encodable(picture: np.ndarray, at_s: float, stream: av.VideoStream) -> av.V
         format="yuv420p",
         dst_colorspace=Colorspace.ITU709 if stream.height >= HD_HEIGHT_PX else Colorspace.ITU601,
         dst_color_range=ColorRange.MPEG,
+        interpolation=Interpolation.BICUBIC | Interpolation.ACCURATE_RND,
     )
     frame.pts, frame.time_base = round(at_s * TICKS_PER_S), Fraction(1, TICKS_PER_S)
     return frame

@@ -157,6 +157,11 @@ def caption(on: Canvas, lines: Sequence[tuple[str, Colour]], settings: ClipSetti
     text_px = settings.text_share * on.picture.shape[0]
     scale, thickness = _hershey(text_px)
     sizes = [cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)[0] for text, _ in lines]
+    widest, room = max(w for w, _ in sizes), on.picture.shape[1] - 4 * text_px
+    if widest > room:
+        text_px *= room / widest
+        scale, thickness = _hershey(text_px)
+        sizes = [cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)[0] for text, _ in lines]
     pad, step = round(0.7 * text_px), round(1.55 * text_px)
     x, y = round(1.2 * text_px), round(1.2 * text_px)
     width = max(w for w, _ in sizes) + 2 * pad

@@ -142,7 +142,7 @@ class CrowdedPaintDrawing:
         """The moment itself: exactly those that the rule counted."""
         counted = [(role, track) for role, track in self._candidate.actors if role != HANDLER]
         bodies = self._playback.bodies(self._candidate.t_s)
-        return self._drawn(frame, bodies, counted, f"{len(counted)} in the paint")
+        return self._drawn(frame, bodies, counted, self._candidate.sentence or f"{len(counted)} in the paint")
 
     @property
     def _handler(self) -> int | None:
@@ -234,6 +234,9 @@ def still_of_tag(
     temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise PictureError(f"The folder {out.parent} cannot be made ({error.strerror}); choose another one.") from error
+    try:
         temporary.write_bytes(data.tobytes())
         os.replace(temporary, out)
     except OSError as error:

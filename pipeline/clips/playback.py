@@ -120,17 +120,17 @@ class Playback:
 
 
 def _neighbours(times: np.ndarray, t_s: float, bridge_s: float) -> tuple[int, int, float] | None:
-    """The two moments around a time and how far between them it lies; None if they are too far apart.
+    """The two moments around a time and how far between them it lies; None if none is near enough.
 
-    Up to half a bridge beyond the first or last moment, that moment stands for the time.
+    Where two moments are too far apart to be joined, and before the first and after the last, a moment
+    stands for the times up to half a bridge away.
     """
     if not len(times):
         return None
     after = int(np.searchsorted(times, t_s))
     if after < len(times) and times[after] == t_s:
         return after, after, 0.0
-    if after in (0, len(times)):
-        nearest = min(after, len(times) - 1)
-        return (nearest, nearest, 0.0) if abs(times[nearest] - t_s) <= bridge_s / 2 else None
-    gap = times[after] - times[after - 1]
-    return (after - 1, after, float((t_s - times[after - 1]) / gap)) if gap <= bridge_s else None
+    if 0 < after < len(times) and times[after] - times[after - 1] <= bridge_s:
+        return after - 1, after, float((t_s - times[after - 1]) / (times[after] - times[after - 1]))
+    nearest = min((n for n in (after - 1, after) if 0 <= n < len(times)), key=lambda n: abs(times[n] - t_s))
+    return (nearest, nearest, 0.0) if abs(times[nearest] - t_s) <= bridge_s / 2 else None

@@ -107,7 +107,9 @@ class _Converter:
                 height=coded[1],
                 format="bgr24",
                 src_colorspace=Colorspace.ITU709 if untagged_hd else None,
-                interpolation=Interpolation.AREA if coded[0] < picture.width else Interpolation.BICUBIC,
+                interpolation=Interpolation.AREA
+                if coded[0] < picture.width
+                else Interpolation.BICUBIC | Interpolation.ACCURATE_RND,
             )
         image: np.ndarray = np.ascontiguousarray(np.rot90(scaled.to_ndarray(), k=self._turns))
         image.setflags(write=False)

@@ -1,0 +1,316 @@
+"""The crowded paint drawn through a known camera, and the clip and still of a tag."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from pipeline.clips.cutting import Clip
+from pipeline.clips.floor_drawing import canvas, fill_area, on_picture, paint_outline
+from pipeline.clips.paint_clip import (
+    attacked_end,
+    clip_tag,
+    counted_bodies,
+    draw_crowded_paint,
+    still_of_tag,
+    stretch_of,
+)
+from pipeline.clips.playback import Body, Playback
+from pipeline.clips.settings import ClipSettings
+from pipeline.court.camera import Camera, Lens, camera_to_row
+from pipeline.court.rule_books import rule_book
+from pipeline.court.tables import CAMERAS
+from pipeline.errors import LibraryError, PictureError
+from pipeline.film.decode import decode
+from pipeline.film.probe import probe
+from pipeline.players.tables import TRACKS
+from pipeline.spacing.tables import SPACING
+from pipeline.tags.records import Candidate, State, Tag
+from tests.film.films import write_film
+
+SIZE = (960, 540)
+BOOK = rule_book("nba")
+WOOD, KIT = (120, 170, 210), (40, 40, 200)
+ACTORS = (
+    ("handler", 1),
+    ("defender_in_paint", 12),
+    ("attacker_in_paint", 3),
+    ("defender_in_paint", 11),
+    ("attacker_in_paint", 2),
+    ("in_paint", 20),
+)
+PLACES = {1: (72.0, 25.0), 2: (80.0, 20.0), 3: (88.0, 30.0), 11: (82.0, 24.0), 12: (86.0, 22.0), 20: (90.0, 27.0)}
+SETTINGS = ClipSettings()
+
+
+def camera_at(pan_deg: float, k1: float = 0.1) -> Camera:
+    lens = Lens(k1, np.array([(SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2]), float(SIZE[0]))
+    return Camera(np.array([47.0, -75.0, 32.0]), pan_deg, -16.0, 0.0, 1900.0, lens, SIZE)
+
+
+def body_at(track: int, camera: Camera) -> Body:
+    place = PLACES[track]
+    foot, head = camera.project(np.array([[*place, 0.0], [*place, 6.4]]))
+    half = 0.18 * (foot[1] - head[1])
+    team = {1: 0, 2: 0, 3: 0, 11: 1, 12: 1}.get(track, -1)
+    return Body(track, "player", team, place, (foot[0] - half, head[1], foot[0] + half, foot[1]))
+
+
+def picture_of(camera: Camera) -> tuple[np.ndarray, list[Body]]:
+    """A wooden floor with six bodies as upright blocks of one colour."""
+    picture = np.full((SIZE[1], SIZE[0], 3), WOOD, dtype=np.uint8)
+    bodies = [body_at(track, camera) for track in PLACES]
+    for body in bodies:
+        x1, y1, x2, y2 = (round(v) for v in body.box_px)
+        cv2.rectangle(picture, (x1, y1), (x2, y2), KIT, cv2.FILLED)
+    return picture, bodies
+
+
+def drawn(camera: Camera, headline: tuple = ()) -> tuple[np.ndarray, np.ndarray, list[Body]]:
+    picture, bodies = picture_of(camera)
+    return picture, draw_crowded_paint(picture, camera, bodies, ACTORS, BOOK, "right", headline, SETTINGS), bodies
+
+
+def test_numbers_go_by_team() -> None:
+    found = counted_bodies(ACTORS)
+    assert [(c.track, c.number) for c in found] == [(2, 1), (3, 2), (11, 3), (12, 4), (20, 5)]
+    assert counted_bodies([("handler", 4)]) == ()
+
+
+def test_paint_lies_where_the_rule_book_says() -> None:
+    """Pixels whose floor point is well inside the paint are tinted, those well outside are not."""
+    camera = camera_at(25.0)
+    before = np.full((SIZE[1], SIZE[0], 3), WOOD, dtype=np.uint8)
+    on = canvas(before, camera, paint_outline(BOOK, "right"), [], SETTINGS)
+    fill_area(on, paint_outline(BOOK, "right"), SETTINGS.paint, 0.5)
+    y, x = np.mgrid[0 : SIZE[1] : 9, 0 : SIZE[0] : 9]
+    feet = camera.to_floor(np.column_stack([x.ravel(), y.ravel()]).astype(float))
+    # NBA Rule No. 1: the lane is 16 ft wide about the middle (25 ft) and 19 ft long.
+    margin = np.minimum.reduce([feet[:, 0] - 75, 94 - feet[:, 0], feet[:, 1] - 17, 33 - feet[:, 1]])
+    changed = (on.picture != before).any(axis=2)[y, x].ravel()
+    assert (margin > 0.3).sum() > 100
+    assert changed[margin > 0.3].all()
+    assert not changed[margin < -0.3].any()
+    mixed = 0.5 * np.array(WOOD) + 0.5 * np.array(SETTINGS.paint[::-1])
+    inside = on.picture[y, x].reshape(-1, 3)[margin > 0.5]
+    np.testing.assert_allclose(inside.astype(float), np.broadcast_to(mixed, inside.shape), atol=1.5)
+
+
+def test_bodies_stay_in_front_of_the_paint() -> None:
+    picture, after, bodies = drawn(camera_at(25.0))
+    changed = (after != picture).any(axis=2)
+    covered = np.zeros(changed.shape, bool)
+    for body in bodies:
+        x1, y1, x2, y2 = (round(v) for v in body.box_px)
+        covered[y1 : y2 + 1, x1 : x2 + 1] = True
+    on_bodies, on_floor = [], []
+    for body in bodies:
+        x1, y1, x2, y2 = (round(v) for v in body.box_px)
+        upper = np.s_[y1 + 2 : y1 + round(0.55 * (y2 - y1)), x1 + 2 : x2 - 1]
+        on_bodies.append(changed[upper].mean())
+        if body.track != 1:
+            on_floor.append(changed[y2 + 4, x1:x2][~covered[y2 + 4, x1:x2]].mean())
+    assert max(on_bodies) < 0.05
+    assert min(on_floor) > 0.6, on_floor
+
+
+def test_rings_and_numbers_only_for_those_counted() -> None:
+    camera = camera_at(25.0)
+    picture, bodies = picture_of(camera)
+    everyone = draw_crowded_paint(picture, camera, bodies, ACTORS, BOOK, "right", (), SETTINGS)
+    without = draw_crowded_paint(picture, camera, bodies, ACTORS[:1], BOOK, "right", (), SETTINGS)
+    differs = (everyone != without).any(axis=2)
+    for body in bodies:
+        below = camera.project_floor(np.array([[body.place_ft[0], body.place_ft[1] - SETTINGS.ring_radius_ft]]))[0]
+        x, y = np.rint(below).astype(int)
+        assert differs[y - 2 : y + 12, x - 4 : x + 5].any() == (body.track != 1)
+    gone = [b for b in bodies if b.track != 3]
+    assert draw_crowded_paint(picture, camera, gone, ACTORS, BOOK, "right", (), SETTINGS).shape == picture.shape
+
+
+def test_drawing_is_repeatable_and_leaves_the_picture_alone() -> None:
+    camera = camera_at(25.0)
+    picture, bodies = picture_of(camera)
+    kept = picture.copy()
+    picture.setflags(write=False)
+    lines = (("5 in the paint", (245, 245, 245)), ("a caption that is far wider than the picture " * 4, (1, 2, 3)))
+    one = draw_crowded_paint(picture, camera, bodies, ACTORS, BOOK, "right", lines, SETTINGS)
+    two = draw_crowded_paint(picture, camera, bodies, ACTORS, BOOK, "right", lines, SETTINGS)
+    np.testing.assert_array_equal(one, two)
+    np.testing.assert_array_equal(picture, kept)
+
+
+def test_paint_outside_the_picture_draws_nothing_on_the_floor() -> None:
+    camera = camera_at(-25.0)  # looks at the left half
+    picture, bodies = picture_of(camera_at(25.0))
+    after = draw_crowded_paint(picture, camera, [], ACTORS, BOOK, "right", (), SETTINGS)
+    np.testing.assert_array_equal(after, picture)
+    assert len(bodies) == 6
+
+
+def test_lines_bend_with_the_lens() -> None:
+    straight, bent = (on_picture(np.array([[75.0, 17.0], [94.0, 17.0]]), camera_at(25.0, k1)) for k1 in (0.0, 0.4))
+    assert len(straight) == len(bent) > 30
+
+    def off_line(px: np.ndarray) -> float:
+        way = (px[-1] - px[0]) / np.linalg.norm(px[-1] - px[0])
+        return float(np.abs((px - px[0]) @ np.array([-way[1], way[0]])).max())
+
+    assert off_line(straight) < 1e-6
+    assert off_line(bent) > 0.4
+
+
+# Playback ---------------------------------------------------------------------------------------
+
+
+def camera_table(times: list[float], pans: list[float | None]) -> object:
+    rows = []
+    for number, (t_s, pan) in enumerate(zip(times, pans, strict=True)):
+        if pan is None:
+            row = dict.fromkeys(CAMERAS.schema.names)
+            row |= {"frame": number, "t_s": t_s, "shot": 0, "status": "unknown", "reason": "A close-up."}
+        else:
+            row = camera_to_row(camera_at(pan), frame=number, t_s=t_s, shot=0, rule_book="nba", residual_px=1.0,
+                                residual_ft=0.1, quality=0.9, status="registered")  # fmt: skip
+        rows.append(row)
+    return CAMERAS.from_rows(rows)
+
+
+def track_table(times: list[float], *, moving_ft: float = 0.0) -> object:
+    rows = []
+    for t_s in times:
+        for track, (x, y) in PLACES.items():
+            body = body_at(track, camera_at(25.0))
+            rows.append(
+                {
+                    "frame": round(t_s * 10),
+                    "t_s": t_s,
+                    "shot": 0,
+                    "track": track,
+                    "role": body.role,
+                    "team": body.team,
+                    "x_ft": x + moving_ft * t_s,
+                    "y_ft": y,
+                    "observed": track != 20,
+                    **dict(
+                        zip(
+                            ("x1_px", "y1_px", "x2_px", "y2_px"),
+                            body.box_px if track != 20 else [None] * 4,
+                            strict=True,
+                        )
+                    ),
+                }
+            )
+    return TRACKS.from_rows(rows)
+
+
+def test_playback_between_analysed_frames() -> None:
+    cameras = camera_table([0.0, 0.1, 0.2, 1.0, 1.1], [20.0, 22.0, None, 30.0, 31.0])
+    playback = Playback(cameras, track_table([0.0, 0.2, 1.0], moving_ft=5.0), 0, 0.4)
+    assert playback.rule_book == "nba"
+    assert playback.camera(0.05).pan_deg == pytest.approx(21.0)
+    assert playback.camera(0.1).pan_deg == 22.0
+    assert playback.camera(0.25).pan_deg == 22.0  # half a bridge beyond the last known
+    assert playback.camera(0.6) is None
+    assert playback.camera(5.0) is None
+    at = {b.track: b for b in playback.bodies(0.1)}
+    assert at[2].place_ft == (pytest.approx(80.5), 20.0)
+    assert at[20].box_px is None
+    assert at[1].box_px is not None
+    assert playback.bodies(0.6) == ()
+    assert Playback(cameras, TRACKS.empty(), 3, 0.4).camera(0.0) is None
+    assert Playback(CAMERAS.empty(), TRACKS.empty(), 0, 0.4).rule_book is None
+
+
+# Tags -------------------------------------------------------------------------------------------
+
+
+def tag_at(t_s: float, **changes: object) -> Tag:
+    told = {
+        "kind": "crowded_paint",
+        "shot": 0,
+        "start_s": t_s - 0.4,
+        "end_s": t_s + 0.3,
+        "t_s": t_s,
+        "actors": ACTORS,
+        "measures": {"count": 5.0},
+        "score": 0.9,
+        "severity": "fault",
+        "sentence": "5 others stand in the paint.",
+    }
+    return Tag(7, "game", State.CANDIDATE, Candidate(**{**told, **changes}))
+
+
+@pytest.fixture
+def game(tmp_path: Path) -> tuple[Path, Path]:
+    """A film of two seconds and its folder of tables."""
+    picture, _ = picture_of(camera_at(25.0))
+    film = write_film(tmp_path / "film.mp4", [picture] * 50, options={"preset": "ultrafast"})
+    times = [round(0.1 * k, 6) for k in range(20)]
+    folder = tmp_path / "tables"
+    CAMERAS.write(camera_table(times, [25.0] * 20), folder)
+    TRACKS.write(track_table(times), folder)
+    spacing = [
+        {
+            "frame": k,
+            "t_s": t,
+            "shot": 0,
+            "attacked_end": "right",
+            "paint_attack": 2,
+            "paint_defence": 2,
+            "paint_unknown": 1,
+        }
+        for k, t in enumerate(times)
+    ]
+    SPACING.write(SPACING.from_rows(spacing), folder)
+    return film, folder
+
+
+def test_clip_and_still_of_a_tag(game: tuple[Path, Path], tmp_path: Path) -> None:
+    film, tables = game
+    settings = ClipSettings(before_s=0.4, after_s=0.4, freeze_s=0.5)
+    clip = clip_tag(film, tag_at(1.0), tables, tmp_path / "out" / "7.mp4", settings=settings)
+    assert isinstance(clip, Clip)
+    assert (clip.start_s, clip.end_s) == (pytest.approx(0.2), pytest.approx(1.7))
+    assert probe(clip.path).duration_s == pytest.approx(2.0, abs=0.06)
+    plain = next(iter(decode(film))).image.astype(int)
+    middle = np.rint(camera_at(25.0).project_floor(np.array([[78.0, 29.0]]))[0]).astype(int)
+    wanted = 0.62 * np.array(WOOD) + 0.38 * np.array(settings.paint[::-1])
+    for frame in decode(clip.path):
+        np.testing.assert_allclose(frame.image[middle[1], middle[0]], wanted, atol=12)
+    still = still_of_tag(film, tag_at(1.0), tables, tmp_path / "out" / "7.png", settings=settings)
+    image = cv2.imread(str(still))
+    assert image.shape == plain.shape
+    np.testing.assert_allclose(image[middle[1], middle[0]], wanted, atol=12)
+    assert sorted(p.name for p in still.parent.iterdir()) == ["7.mp4", "7.png"]
+
+
+def test_frames_without_a_camera_are_shown_as_they_are(game: tuple[Path, Path], tmp_path: Path) -> None:
+    film, tables = game
+    times = [round(0.1 * k, 6) for k in range(20)]
+    CAMERAS.write(camera_table(times, [25.0] * 10 + [None] * 10), tables)
+    clip = clip_tag(film, tag_at(0.5), tables, tmp_path / "clip.mp4", settings=ClipSettings(freeze_s=0))
+    frames = list(decode(clip.path))
+    plain = next(iter(decode(film))).image.astype(int)
+    assert np.abs(frames[-1].image - plain).mean() < 1.5 < np.abs(frames[5].image - plain).mean()
+
+
+def test_stretch_keeps_the_moment() -> None:
+    settings = ClipSettings(before_s=3, after_s=2, longest_s=10)
+    assert stretch_of(tag_at(20.0).candidate, settings) == (pytest.approx(16.6), pytest.approx(22.3))
+    assert stretch_of(tag_at(1.0).candidate, settings)[0] == 0.0
+    start_s, end_s = stretch_of(tag_at(50.0, start_s=20.0, end_s=51.0).candidate, settings)
+    assert end_s - start_s <= 10
+    assert start_s < 50 < end_s
+
+
+def test_what_is_missing_is_said(game: tuple[Path, Path], tmp_path: Path) -> None:
+    film, tables = game
+    with pytest.raises(LibraryError, match="nothing about shot 4"):
+        clip_tag(film, tag_at(1.0, shot=4), tables, tmp_path / "clip.mp4")
+    with pytest.raises(LibraryError, match="missing"):
+        clip_tag(film, tag_at(1.0), tmp_path / "nowhere", tmp_path / "clip.mp4")
+    with pytest.raises(PictureError, match="no picture at 9"):
+        still_of_tag(film, tag_at(9.0), tables, tmp_path / "still.png")
+    assert attacked_end(SPACING.read(tables), tag_at(1.0).candidate) == "right"
