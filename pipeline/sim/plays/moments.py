@@ -15,6 +15,10 @@ from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.scripts import Script
 from pipeline.sim.scene import ActorState, BallState, Pose, Role
 
+_HOLDING = frozenset(
+    {"catch", "chest_pass", "overhead_pass", "handoff", "jump_shot", "lay_up", "free_throw", "rebound"}
+)
+"""Poses that say themselves where the ball is."""
 _SHARES = {
     Script.WEAK_SIDE_MOTION: 0.24,
     Script.CROWDED_DRIVE: 0.14,
@@ -72,7 +76,7 @@ def scene_actors(possession: Possession, t_s: float, numbers: tuple[str, ...] = 
 
 
 def scene_ball(possession: Possession, t_s: float) -> BallState:
-    """The ball at a time; NaN place while it is held between hands, so that it is drawn there."""
+    """The ball at a time; NaN place while a pose of its own holds it, so that it is drawn between the hands."""
     p = possession
     k = float(np.clip(t_s / p.dt_s, 0, len(p.ball_ft) - 1))
     a = int(k)
@@ -81,7 +85,7 @@ def scene_ball(possession: Possession, t_s: float) -> BallState:
     near = a if w < 0.5 else b
     held = int(p.holder[near])
     velocity = (p.ball_ft[b] - p.ball_ft[a]) / p.dt_s if b > a else np.zeros(3)
-    if p.in_hands[near] and held >= 0:
+    if p.in_hands[near] and held >= 0 and POSES[p.pose[near, held]] in _HOLDING:
         return BallState(np.full(3, np.nan), held)
     return BallState((1 - w) * p.ball_ft[a] + w * p.ball_ft[b], held if held >= 0 else None, velocity)
 
