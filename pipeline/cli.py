@@ -101,7 +101,7 @@ def run(
         out.print(line, markup=False)
     _print_tags(result.tags)
     if clips:
-        _cut_clips(place, result.tags, None)
+        _cut_clips(place, result.tags, None, settings)
 
 
 @app.command("list")
@@ -130,6 +130,7 @@ def clip(
     tags: Annotated[list[int], typer.Argument(help="Numbers of tags, as 'elbowroom list' shows them.")],
     library: LibraryOption = Path("library"),
     to: Annotated[Path | None, typer.Option("--out", help="Folder for the clips; <library>/clips if left out.")] = None,
+    configs: ConfigsOption = None,
 ) -> None:
     """Cut a clip of a tag, with the paint, the bodies in it and their number drawn on the floor."""
     from pipeline.night.library import Library
@@ -137,7 +138,7 @@ def clip(
     place = Library(library).must_exist()
     with place.tag_store() as store:
         chosen = [store.tag(number) for number in tags]
-    _cut_clips(place, chosen, to)
+    _cut_clips(place, chosen, to, _settings(configs))
 
 
 @app.command()
@@ -369,12 +370,12 @@ def _point(text: str) -> tuple[float, float]:
     return x, y
 
 
-def _cut_clips(library: Any, tags: Any, folder: Path | None) -> None:
+def _cut_clips(library: Any, tags: Any, folder: Path | None, settings: Any) -> None:
     from pipeline.night.clips import cut_tag
 
     to = folder if folder is not None else library.root / "clips"
     with _stage_bars() as bars:
-        made = [cut_tag(library, tag, to, bars(f"clip {tag.tag}")) for tag in tags]
+        made = [cut_tag(library, tag, to, settings, bars(f"clip {tag.tag}")) for tag in tags]
     for path in made:
         out.print(f"Clip: {path}", markup=False)
 

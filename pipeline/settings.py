@@ -18,6 +18,7 @@ from pydantic.fields import FieldInfo
 
 from pipeline.actions.settings import ActionSettings
 from pipeline.ball.settings import BallSettings
+from pipeline.clips.settings import ClipSettings
 from pipeline.court.settings import BookName, MarkSettings, RegistrationSettings
 from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
@@ -51,6 +52,7 @@ class Settings(BaseModel):
     ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
     faults: FaultSettings = Field(FaultSettings(), description="The fault library.")
+    clips: ClipSettings = Field(ClipSettings(), description="How clips are cut and drawn.")
     night: NightSettings = Field(NightSettings(), description="How films are run.")
 
     def with_rule_book(self, book: BookName) -> Settings:

@@ -8,8 +8,10 @@ import pytest
 from acted_film import CAMERA, KnowingAreas, Play, knowing_networks, number_of, write_film
 
 from pipeline.court.tables import CAMERAS
-from pipeline.errors import FilmError
+from pipeline.errors import FilmError, LibraryError
+from pipeline.film.decode import decode
 from pipeline.film.tables import SHOTS
+from pipeline.night.clips import cut_tag
 from pipeline.night.library import Library
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
@@ -42,8 +44,6 @@ def first(film, tmp_path_factory):
 
 
 def test_frames_know_their_number(film):
-    from pipeline.film.decode import decode
-
     assert [number_of(frame.image) for frame in decode(film)] == list(range(150))
 
 
@@ -86,6 +86,33 @@ def test_another_threshold_reruns_only_what_depends_on_it(film, first):
     assert again.tags == ()
     back = run(film, first.game.folder.parents[1], CROWD)
     assert [t.tag for t in back.tags] == [t.tag for t in first.tags]
+
+
+def test_the_clip_shows_the_moment(first, film, tmp_path):
+    (tag,) = first.tags
+    library = Library(first.game.folder.parents[1])
+    path = cut_tag(library, tag, tmp_path, Settings(), lambda _done, _total: None)
+    assert path == tmp_path / f"crowd-{tag.tag}-crowded_paint.mp4"
+    assert list(tmp_path.iterdir()) == [path]
+    frames = list(decode(path))
+    plain = {number_of(frame.image): frame.image for frame in decode(film)}
+    numbers = [number_of(frame.image) for frame in frames]
+    moment = round(tag.candidate.t_s * 25)
+    assert numbers.count(moment) > 5, "the moment is held"
+    held = frames[numbers.index(moment) + 3].image.astype(int)
+    drawn = np.abs(held - plain[moment]).max(axis=2) > 40
+    middle = CAMERA.project_floor(np.array([[15.0, 21.0]]))[0].round().astype(int)
+    assert drawn[middle[1] - 3 : middle[1] + 3, middle[0] - 3 : middle[0] + 3].any(), "the paint is marked"
+
+
+def test_a_clip_of_a_lost_film_says_where_it_was(first, tmp_path):
+    (tag,) = first.tags
+    path = first.game.folder / "game.toml"
+    text = path.read_text()
+    path.write_text(text.replace("crowd.mp4", "lost.mp4"))
+    with pytest.raises(LibraryError, match=r"lost\.mp4"):
+        cut_tag(Library(first.game.folder.parents[1]), tag, tmp_path, Settings(), lambda _done, _total: None)
+    path.write_text(text)
 
 
 def test_a_clear_lane_yields_none(tmp_path):
