@@ -63,6 +63,16 @@ def student_log_density(squared: np.ndarray, determinant: np.ndarray, dimensions
     return constant - 0.5 * np.log(determinant) - 0.5 * (freedom + dimensions) * np.log1p(squared / freedom)
 
 
+def size_ratio(gap: np.ndarray, variance: np.ndarray, broad: np.ndarray, settings: AssociationSettings) -> np.ndarray:
+    """Log-likelihood ratio that two log sizes (..., 2) apart by ``gap`` are of one body: (...,).
+
+    One body's sizes differ with ``variance`` and heavy tails, two bodies' with the variance ``broad``.
+    """
+    same = student_log_density(gap**2 / variance, variance, 1, settings.freedom)
+    other = -0.5 * gap**2 / broad - 0.5 * np.log(2 * np.pi * broad)
+    return np.maximum(np.sum(same - other, axis=-1), -settings.size_floor)
+
+
 def kit_ratio(
     kit: np.ndarray, kits: np.ndarray, other: np.ndarray, settings: AssociationSettings, population: Population
 ) -> np.ndarray:
@@ -95,8 +105,7 @@ def _ratios(
     size_gap = sightings.log_size[rows][None] - bodies.size[:, None, :]
     variance = bodies.size_variance[:, None, :] + sightings.size_sigma[rows][None] ** 2
     broad = 2 * np.asarray(population.log_size_sigma) ** 2 + variance
-    size = np.sum(-0.5 * size_gap**2 * (1 / variance - 1 / broad) + 0.5 * np.log(broad / variance), axis=2)
-    size = np.maximum(size, -settings.size_floor)
+    size = size_ratio(size_gap, variance, broad, settings)
     kit = kit_ratio(bodies.kit[:, None, :], bodies.kits[:, None], sightings.kit[rows][None], settings, population)
     total = place + size + kit
     return np.where(distance <= settings.gate_sigma**2, total, -np.inf)

@@ -52,7 +52,7 @@ class StitchSettings(BaseModel):
     least_ratio: float = Field(2.0, description="Least log-likelihood ratio to close a short gap.")
     slack: float = Field(0.3, ge=0, description="Error of a place that the motion model does not know, plane units.")
     farthest: tuple[float, float] = Field(
-        (14.0, 5.0), description="Spread of where a body may be after any gap, along and across, plane units."
+        (14.0, 2.5), description="Spread of where a body may be after any gap, along and across, plane units."
     )
     fewest_across: int = Field(3, ge=1, description="Tracklets with fewer sightings are not joined across real gaps.")
     beside_s: float = Field(0.1, ge=0, description="Up to here a gap is no real gap.")

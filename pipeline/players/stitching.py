@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from pipeline.players.association import LOG_2PI, kit_ratio, student_log_density
+from pipeline.players.association import LOG_2PI, kit_ratio, size_ratio, student_log_density
 from pipeline.players.motion import MotionModel, smooth
 from pipeline.players.settings import AssociationSettings, StitchSettings
 from pipeline.players.sightings import Population, Sightings
@@ -202,9 +202,7 @@ def link_ratios(
     reading = (noise_sigma**2 / paths.counts[:, None])[i] + (noise_sigma**2 / paths.counts[:, None])[j]
     variance = reading + np.minimum(rate**2 * dt[:, None], 2 * own**2)
     gaps = paths.begin_size[j] - paths.end_size[i]
-    size = np.sum(-0.5 * gaps**2 * (1 / variance - 1 / (broad + variance)), axis=1)
-    size += np.sum(0.5 * np.log((broad + variance) / variance), axis=1)
-    size = np.maximum(size, -association.size_floor)
+    size = size_ratio(gaps, variance, broad + variance, association)
     kit = kit_ratio(paths.kit[i], np.minimum(paths.kits[i], paths.kits[j]), paths.kit[j], association, population)
     unseen = dt
     if in_view is not None:
