@@ -79,16 +79,31 @@ def fill_area(on: Canvas, area_ft: np.ndarray, colour: Colour, strength: float) 
     """Lay a translucent colour over an area of the floor."""
     outline = on_picture(_closed(area_ft), on.camera)
     outline = outline[_drawable(outline)]
-    if len(outline) < 3:
+    window = _window(on, outline, 2)
+    if window is None or len(outline) < 3:
         return
-    mask = np.zeros(on.picture.shape[:2], dtype=np.uint8)
-    cv2.fillPoly(mask, [_fixed(outline)], 255, cv2.LINE_AA, shift=SHIFT)
-    _blend(on, mask.astype(np.float32) / 255 * strength * on.floor, colour)
+    mask = np.zeros(window.shape, dtype=np.uint8)
+    cv2.fillPoly(mask, [_fixed(outline - window.corner)], 255, cv2.LINE_AA, shift=SHIFT)
+    _blend(on, window, mask, strength, colour)
 
 
-def line(on: Canvas, points_ft: np.ndarray, colour: Colour, width: float) -> None:
+def line(on: Canvas, points_ft: np.ndarray, colour: Colour, width: float, strength: float = 1.0) -> None:
     """Draw an open line on the floor, ``width`` in the picture's units."""
-    _blend(on, _line_mask(on, points_ft, width) * on.floor, colour)
+    px = on_picture(points_ft, on.camera)
+    good = _drawable(px)
+    thickness = max(1, round(width * on.unit_px))
+    window = _window(on, px[good], thickness + 2)
+    if window is None:
+        return
+    mask = np.zeros(window.shape, dtype=np.uint8)
+    for part in np.split(np.arange(len(px)), np.flatnonzero(~good)):
+        kept = part[good[part]]
+        if len(kept) > 1:
+            points = [_fixed(px[kept] - window.corner)]
+            cv2.polylines(
+                mask, points, isClosed=False, color=255, thickness=thickness, lineType=cv2.LINE_AA, shift=SHIFT
+            )
+    _blend(on, window, mask, strength, colour)
 
 
 def ring(on: Canvas, place_ft: tuple[float, float], radius_ft: float, colour: Colour, width: float) -> None:
@@ -96,8 +111,7 @@ def ring(on: Canvas, place_ft: tuple[float, float], radius_ft: float, colour: Co
     turn = np.linspace(0, 2 * np.pi, 49)
     circle = np.array(place_ft) + radius_ft * np.column_stack([np.cos(turn), np.sin(turn)])
     fill_area(on, circle, colour, 0.25)
-    shade = _line_mask(on, circle, width + 1.6)
-    _blend(on, 0.55 * shade * on.floor, (0, 0, 0))
+    line(on, circle, (0, 0, 0), width + 1.6, 0.55)
     line(on, circle, colour, width)
 
 
@@ -178,35 +192,38 @@ def _hershey(text_px: float) -> tuple[float, int]:
     return text_px / 22.0, max(1, round(text_px / 14))
 
 
-def _line_mask(on: Canvas, points_ft: np.ndarray, width: float) -> np.ndarray:
-    px = on_picture(points_ft, on.camera)
-    mask = np.zeros(on.picture.shape[:2], dtype=np.uint8)
-    good = _drawable(px)
-    thickness = max(1, round(width * on.unit_px))
-    for part in np.split(np.arange(len(px)), np.flatnonzero(~good)):
-        kept = part[good[part]]
-        if len(kept) > 1:
-            cv2.polylines(
-                mask,
-                [_fixed(px[kept])],
-                isClosed=False,
-                color=255,
-                thickness=thickness,
-                lineType=cv2.LINE_AA,
-                shift=SHIFT,
-            )
-    return mask.astype(np.float32) / 255
+@dataclass(frozen=True, slots=True, eq=False)
+class _Window:
+    """The part of a picture that a shape touches."""
+
+    x: int
+    y: int
+    shape: tuple[int, int]
+
+    @property
+    def corner(self) -> np.ndarray:
+        return np.array([self.x, self.y], dtype=np.float64)
+
+    @property
+    def place(self) -> tuple[slice, slice]:
+        return slice(self.y, self.y + self.shape[0]), slice(self.x, self.x + self.shape[1])
 
 
-def _blend(on: Canvas, share: np.ndarray, colour: Colour) -> None:
-    """Mix a colour in, (H, W) shares 0…1, in place."""
-    rows, columns = np.flatnonzero(share.any(axis=1)), np.flatnonzero(share.any(axis=0))
-    if not len(rows):
-        return
-    place = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    weight = share[place][..., None]
-    mixed = on.picture[place] * (1 - weight) + np.array(colour[::-1], dtype=np.float32) * weight
-    on.picture[place] = np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+def _window(on: Canvas, px: np.ndarray, margin: int) -> _Window | None:
+    if not len(px):
+        return None
+    height, width = on.picture.shape[:2]
+    x1, y1 = np.maximum(np.floor(px.min(axis=0)).astype(int) - margin, 0)
+    x2, y2 = np.minimum(np.ceil(px.max(axis=0)).astype(int) + margin + 1, (width, height))
+    return _Window(int(x1), int(y1), (int(y2 - y1), int(x2 - x1))) if x1 < x2 and y1 < y2 else None
+
+
+def _blend(on: Canvas, window: _Window, mask: np.ndarray, strength: float, colour: Colour) -> None:
+    """Mix a colour into the floor of a window, in place."""
+    weight = (mask.astype(np.float32) * np.float32(strength / 255) * on.floor[window.place])[..., None]
+    under = on.picture[window.place]
+    mixed = under + (np.array(colour[::-1], dtype=np.float32) - under) * weight
+    on.picture[window.place] = np.rint(mixed).astype(np.uint8)
 
 
 def _floor_share(
@@ -230,23 +247,27 @@ def _floor_share(
         cv2.fillPoly(near, [_fixed(outline)], 1, shift=SHIFT)
     if not covered.any() or not near.any():
         return share
-    lab = cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_BGR2Lab)
-    bare = lab[(near == 1) & (covered == 0)]
+    bare = picture[(near == 1) & (covered == 0)]
     if len(bare) < 200:
         return share
-    bare = bare[:: max(1, len(bare) // 3000)]
+    bare = _lab(bare[:: max(1, len(bare) // 3000)])
     cv2.setRNGSeed(1)  # k-means draws its starts at random; the same picture must give the same drawing
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 12, 0.5)
     _, labels, centres = cv2.kmeans(bare, FLOOR_COLOURS, np.zeros((0, 1), np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
     shares = np.bincount(labels.ravel(), minlength=FLOOR_COLOURS) / len(labels)
     floor_colours = centres[shares >= 0.1]
-    pixels = lab[covered == 1]
+    pixels = _lab(picture[covered == 1])
     apart = np.min([np.linalg.norm(pixels - colour, axis=1) for colour in floor_colours], axis=0)
-    likeness = np.zeros_like(share)
-    likeness[covered == 1] = np.clip(2 - 2 * apart / settings.floor_likeness, 0, 1)
-    likeness = cv2.GaussianBlur(cv2.medianBlur((likeness * 255).astype(np.uint8), 3), (3, 3), 0) / np.float32(255)
-    share[covered == 1] = likeness[covered == 1]
+    likeness = np.zeros((height, width), dtype=np.uint8)
+    likeness[covered == 1] = np.clip(510 - 510 * apart / settings.floor_likeness, 0, 255)
+    softened = cv2.GaussianBlur(cv2.medianBlur(likeness, 3), (3, 3), 0)
+    share[covered == 1] = softened[covered == 1] / np.float32(255)
     return share
+
+
+def _lab(bgr: np.ndarray) -> np.ndarray:
+    """CIELAB of colours, (N, 3) float32."""
+    return cv2.cvtColor(bgr[None].astype(np.float32) / 255, cv2.COLOR_BGR2Lab)[0]
 
 
 def _closed(corners_ft: np.ndarray) -> np.ndarray:
