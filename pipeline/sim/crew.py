@@ -7,7 +7,8 @@ their optical centre for the whole film; only pan, tilt and focal length follow 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import Enum
 from fractions import Fraction
 
@@ -18,6 +19,7 @@ from pipeline.court.rule_books import RuleBook
 from pipeline.sim.plays.game import After, Game, Stretch
 from pipeline.sim.plays.moments import scene_actors, scene_ball
 from pipeline.sim.plays.motion import smooth
+from pipeline.sim.plays.possession import Possession
 from pipeline.sim.plays.scripts import Script
 from pipeline.sim.scene import SceneFrame, ScoreBug, Transition, TransitionKind
 
@@ -385,139 +387,109 @@ def edit(
         The film ends here at the latest.
     """
     rng = np.random.default_rng([seed, 401])
-    main = main_stand(rng, game.book, k1)
-    cameras = [operate(game, main, rng, 0.0, game.end_s)]
-    shots: list[Shot] = []
-    wipe: TransitionKind = "stinger" if rng.random() < 0.4 else "wipe"
-
-    def add(
-        view: View,
-        seconds: float,
-        game_from: float,
-        *,
-        speed: float = 1.0,
-        camera: int = 0,
-        into: str = "cut",
-        subject: int = -1,
-    ) -> None:
-        start = shots[-1].end_s if shots else 0.0
-        length = round(seconds * rate) / rate
-        shots.append(
-            Shot(
-                view, start, start + float(length), game_from, speed, camera, into if shots else "start", wipe, subject
-            )
-        )
-
-    live_from = 0.0
-    into = "start"
+    room = _CuttingRoom(game, rng, main_stand(rng, game.book, k1), k1, size_px, rate)
+    live_from, into = 0.0, "start"
     for k, stretch in enumerate(game.stretches):
         last = k == len(game.stretches) - 1
         if stretch.after is After.PLAY_ON and not last:
             continue
         live_to = stretch.end_s if last and stretch.after is After.PLAY_ON else stretch.live_end_s
-        if style is Style.ONE_SHOT:
-            live_to = stretch.end_s if last else stretch.live_end_s
+        if style is Style.ONE_SHOT and last:
+            live_to = stretch.end_s
         linger = 0.0 if style is Style.ONE_SHOT else min(float(rng.uniform(0.8, 1.8)), stretch.end_s - live_to)
-        add(View.MAIN, live_to + linger - live_from, live_from, into=into)
+        room.add(View.MAIN, live_to + linger - live_from, live_from, into=into)
         into = "cut"
         if style is Style.BROADCAST and stretch.after is After.WHISTLE:
-            into = _dead_shots(game, stretch, rng, cameras, main, add, k1, size_px, last=last)
+            into = room.dead_ball(stretch, closing=last)
         live_from = stretch.end_s
-    if longest_s is not None:
-        shots = _cut_to_length(shots, round(longest_s * rate) / rate)
+    shots = room.shots if longest_s is None else _cut_to_length(room.shots, float(round(longest_s * rate) / rate))
     numbers = tuple(str(n) for team in (0, 1) for n in _numbers(np.random.default_rng([seed, 5, team])))
-    return FilmPlan(game, tuple(shots), tuple(cameras), keep_clock(game, rng), rate, size_px, numbers, seed)
+    return FilmPlan(game, tuple(shots), tuple(room.cameras), keep_clock(game, rng), rate, size_px, numbers, seed)
 
 
-def _cut_to_length(shots: list[Shot], end_s: Fraction | float) -> list[Shot]:
-    end = float(end_s)
-    out = []
-    for s in shots:
-        if s.start_s >= end - 1e-9:
-            break
-        out.append(
-            Shot(
-                s.view,
-                s.start_s,
-                min(s.end_s, end),
-                s.game_from_s,
-                s.speed,
-                s.camera,
-                s.transition_in,
-                s.wipe,
-                s.subject,
+def _cut_to_length(shots: Sequence[Shot], end_s: float) -> list[Shot]:
+    return [replace(s, end_s=min(s.end_s, end_s)) for s in shots if s.start_s < end_s - 1e-9]
+
+
+class _CuttingRoom:
+    """The editor at work: shots and cameras so far."""
+
+    def __init__(
+        self, game: Game, rng: np.random.Generator, main: Stand, k1: float, size_px: tuple[int, int], rate: Fraction
+    ) -> None:
+        self.game, self.rng, self.main, self.k1, self.size_px, self.rate = game, rng, main, k1, size_px, rate
+        self.cameras = [operate(game, main, rng, 0.0, game.end_s)]
+        self.shots: list[Shot] = []
+        self.wipe: TransitionKind = "stinger" if rng.random() < 0.4 else "wipe"
+
+    def add(
+        self, view: View, seconds: float, game_from_s: float, *, speed: float = 1.0, camera: int = 0, into: str = "cut",
+        subject: int = -1,
+    ) -> None:  # fmt: skip
+        """Append a shot of a whole number of frames."""
+        start = self.shots[-1].end_s if self.shots else 0.0
+        end = start + float(round(seconds * self.rate) / self.rate)
+        into = into if self.shots else "start"
+        self.shots.append(Shot(view, start, end, game_from_s, speed, camera, into, self.wipe, subject))
+
+    def dead_ball(self, stretch: Stretch, *, closing: bool) -> str:
+        """Replay, close-ups and crowd after a whistle; returns how the next live shot is entered."""
+        rng = self.rng
+        dead_from, room = stretch.live_end_s, stretch.end_s - stretch.live_end_s
+        possession = stretch.possession
+        moments = [c.moment * possession.dt_s for c in possession.paint_counts]
+        ring = max(possession.marks.get("ring_s", 6.0) - 1.5, 2.0)
+        key = stretch.start_s + (max(moments) if moments else ring)
+        shooter = next((by for kind, _, _, by, _, _ in reversed(possession.spans) if kind == "shot"), 0)
+        if rng.random() < 0.6:
+            self.close_up(dead_from + 2.0, float(rng.uniform(2.0, 3.2)), shooter)
+        self.replay(stretch, key)
+        into = "wipe"
+        if rng.random() < 0.75 or closing:
+            at = dead_from + min(5.0, room * 0.5)
+            self.close_up(at, float(rng.uniform(2.0, 3.0)), int(rng.integers(10)), into="wipe")
+            into = "cut"
+        if rng.random() < 0.8:
+            self.add(View.CROWD, float(rng.uniform(1.8, 3.0)), dead_from + min(6.0, room * 0.6), into=into)
+            into = "cut"
+        return into
+
+    def replay(self, stretch: Stretch, key_s: float) -> None:
+        """Slow motion round a moment of the game, between wipes."""
+        speed = float(self.rng.uniform(0.42, 0.6))
+        stand = replay_stand(self.rng, self.game.book, self.main, self.k1)
+        start = max(key_s - 2.2, stretch.start_s)
+        length = min(key_s + 2.2, stretch.end_s) - start
+        path = operate(self.game, stand, self.rng, max(start - 1.0, stretch.start_s), start + length + 1.0)
+        self.cameras.append(path)
+        self.add(View.REPLAY, length / speed, start, speed=speed, camera=len(self.cameras) - 1, into="wipe")
+
+    def close_up(self, at_s: float, seconds: float, actor: int, *, into: str = "cut") -> None:
+        """A long lens on one person."""
+        rng, game, size_px = self.rng, self.game, self.size_px
+        times = np.arange(at_s - 0.5, at_s + seconds + 0.5, CAMERA_STEP_S)
+        target = np.empty((len(times), 2))
+        for k, t in enumerate(times):
+            p, local = game.at(float(np.clip(t, 0, game.end_s)))
+            target[k] = p.xy_ft[int(np.clip(round(local / p.dt_s), 0, len(p.xy_ft) - 1)), actor]
+        aside = float(rng.uniform(-18, 18))
+        centre = (self.main.centre_ft[0] + aside, -float(rng.uniform(14, 40)), float(rng.uniform(5, 14)))
+        low = Stand(centre, 0.0, self.k1, 6.0, 5.0, 0.3, 0.03)
+        distance = float(np.hypot(*(target[0] - np.array(centre[:2]))))
+        height = float(rng.uniform(4.5, 7.5))
+        fov = float(np.rad2deg(2 * np.arctan(height / 2 / distance * size_px[0] / size_px[1])))
+        pan, tilt = _angles(low, smooth(target, 10.0), float(rng.uniform(4.3, 5.2)))
+        self.cameras.append(
+            CameraPath(
+                low,
+                float(times[0]),
+                follow(pan, low.lag_s, 40.0, 80.0) + _drift(rng, len(times), 0.05, 0.6),
+                follow(tilt, low.lag_s, 20.0, 40.0) + _drift(rng, len(times), 0.04, 0.6),
+                np.full(len(times), fov) + _drift(rng, len(times), 0.02 * fov, 1.5),
+                target,
             )
         )
-    return out
-
-
-def _dead_shots(game: Game, stretch: Stretch, rng, cameras, main, add, k1, size_px, *, last: bool) -> str:  # type: ignore[no-untyped-def]
-    """Replay, close-up and crowd after a whistle; returns how the next live shot is entered."""
-    dead_from = stretch.live_end_s
-    room = stretch.end_s - dead_from
-    possession = stretch.possession
-    drive = [c.moment * possession.dt_s for c in possession.paint_counts]
-    key = stretch.start_s + (max(drive) if drive else max(possession.marks.get("ring_s", 6.0) - 1.5, 2.0))
-    shooter = next((by for kind, _, _, by, _, _ in reversed(possession.spans) if kind == "shot"), 0)
-    into = "cut"
-    if rng.random() < 0.6:
-        _close_up(game, rng, cameras, main, add, dead_from + 2.0, float(rng.uniform(2.0, 3.2)), shooter, k1, size_px)
-    speed = float(rng.uniform(0.42, 0.6))
-    stand = replay_stand(rng, game.book, main, k1)
-    start = max(key - 2.2, stretch.start_s)
-    length = min(key + 2.2, stretch.end_s) - start
-    cameras.append(operate(game, stand, rng, max(start - 1.0, stretch.start_s), start + length + 1.0))
-    add(View.REPLAY, length / speed, start, speed=speed, camera=len(cameras) - 1, into="wipe")
-    into = "wipe"
-    if rng.random() < 0.75 or last:
-        who = int(rng.integers(10))
-        _close_up(
-            game,
-            rng,
-            cameras,
-            main,
-            add,
-            dead_from + min(5.0, room * 0.5),
-            float(rng.uniform(2.0, 3.0)),
-            who,
-            k1,
-            size_px,
-            into="wipe",
-        )
-        into = "cut"
-    if rng.random() < 0.8:
-        add(View.CROWD, float(rng.uniform(1.8, 3.0)), dead_from + min(6.0, room * 0.6), into=into)
-        into = "cut"
-    return into
-
-
-def _close_up(game: Game, rng, cameras, main, add, at_s, seconds, actor, k1, size_px, *, into="cut") -> None:  # type: ignore[no-untyped-def]
-    """A long lens on one person."""
-    times = np.arange(at_s - 0.5, at_s + seconds + 0.5, CAMERA_STEP_S)
-    target = np.empty((len(times), 2))
-    for k, t in enumerate(times):
-        p, local = game.at(float(np.clip(t, 0, game.end_s)))
-        i = int(np.clip(round(local / p.dt_s), 0, len(p.xy_ft) - 1))
-        target[k] = p.xy_ft[i, actor]
-    side = float(rng.uniform(-18, 18))
-    low = Stand(
-        (main.centre_ft[0] + side, -float(rng.uniform(14, 40)), float(rng.uniform(5, 14))), 0.0, k1, 6.0, 5.0, 0.3, 0.03
-    )
-    distance = float(np.hypot(*(target[0] - np.array(low.centre_ft[:2]))))
-    height = float(rng.uniform(4.5, 7.5))
-    vertical = 2 * np.arctan(height / 2 / distance)
-    fov = float(np.rad2deg(2 * np.arctan(np.tan(vertical / 2) * size_px[0] / size_px[1])))
-    pan, tilt = _angles(low, smooth(target, 10.0), float(rng.uniform(4.3, 5.2)))
-    path = CameraPath(
-        low,
-        float(times[0]),
-        follow(pan, low.lag_s, 40.0, 80.0) + _drift(rng, len(times), 0.05, 0.6),
-        follow(tilt, low.lag_s, 20.0, 40.0) + _drift(rng, len(times), 0.04, 0.6),
-        np.full(len(times), fov) + _drift(rng, len(times), 0.02 * fov, 1.5),
-        target,
-    )
-    cameras.append(path)
-    add(View.CLOSEUP, seconds, at_s, camera=len(cameras) - 1, into=into, subject=actor)
+        self.add(View.CLOSEUP, seconds, at_s, camera=len(self.cameras) - 1, into=into, subject=actor)
 
 
 def _numbers(rng: np.random.Generator) -> list[int]:
@@ -567,10 +539,9 @@ def keep_clock(game: Game, rng: np.random.Generator) -> tuple[ClockSpan, ...]:
     return tuple(spans)
 
 
-def _points(possession: object, shooter: int, start_s: float) -> int:
-    p = possession
-    k = min(round(start_s / p.dt_s), len(p.xy_ft) - 1)  # type: ignore[attr-defined]
-    book: RuleBook = p.book  # type: ignore[attr-defined]
-    ring_x = book.ring_to_baseline_ft if p.end == "left" else book.length_ft - book.ring_to_baseline_ft  # type: ignore[attr-defined]
-    away = float(np.hypot(*(p.xy_ft[k, shooter] - np.array([ring_x, book.width_ft / 2]))))  # type: ignore[attr-defined]
+def _points(p: Possession, shooter: int, start_s: float) -> int:
+    k = min(round(start_s / p.dt_s), len(p.xy_ft) - 1)
+    book: RuleBook = p.book
+    ring_x = book.ring_to_baseline_ft if p.end == "left" else book.length_ft - book.ring_to_baseline_ft
+    away = float(np.hypot(*(p.xy_ft[k, shooter] - np.array([ring_x, book.width_ft / 2]))))
     return 3 if away > book.arc_radius_ft else 2

@@ -205,7 +205,7 @@ def _draw(frames: list[tuple[SceneFrame, bool]]) -> list[tuple[np.ndarray, SeenF
     out = []
     for frame, labelled in frames:
         picture = renderer.draw(frame)
-        boxes = ()
+        boxes: tuple[SeenBox, ...] = ()
         ball = None
         if labelled:
             boxes = tuple(SeenBox(b.name, b.actor, b.box_px, b.visible) for b in renderer.boxes(frame))

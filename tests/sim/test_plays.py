@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +14,7 @@ from pipeline.court.geometry import in_paint
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.sim.plays import Ending, Execution, Quality, Script, random_moment, sample_execution, simulate
 from pipeline.sim.plays.game import After, Call, drive_execution, play_game
+from pipeline.sim.plays.moments import random_possession
 from pipeline.sim.plays.motion import Limits, arrival_velocity, keep_apart, smooth
 from pipeline.sim.plays.paint_count import WINDOW_S, border_distance, find_drives
 from pipeline.sim.plays.places import places, to_attack, to_court
@@ -207,3 +211,61 @@ def test_a_set_screen_does_not_give_way() -> None:
 def test_smoothing_keeps_ends_and_lines() -> None:
     line = np.arange(20.0)[:, None] * 2
     np.testing.assert_allclose(smooth(line, 3.0), line, atol=1e-9)
+
+
+REAL = Path(__file__).parents[2] / ".." / "shared" / "data" / "possessions" / "tracks.parquet"
+
+
+def _real_possessions(count: int) -> list[np.ndarray]:
+    """Paths (T, 11, 2) in the attack frame, ball first, of the first real possessions."""
+    table = pq.read_table(REAL)
+    name = table["possession"].combine_chunks().dictionary_encode().indices.to_numpy()
+    columns = {c: table[c].to_numpy() for c in ("t_s", "agent", "x_ft", "y_ft")}
+    found = []
+    for number in range(count):
+        rows = np.flatnonzero(name == number)
+        order = rows[np.lexsort((columns["agent"][rows], columns["t_s"][rows]))]
+        if len(order) % 11:
+            continue
+        xy = np.column_stack([columns["x_ft"][order], columns["y_ft"][order]]).reshape(-1, 11, 2)
+        end = "right" if xy[-10:, 0, 0].mean() > NBA.length_ft / 2 else "left"
+        found.append(to_attack(xy, NBA, end))
+    return found
+
+
+def _set_play(uv: np.ndarray, step_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Speeds (T, 10) and places (T, 10, 2) while everybody is in the half court."""
+    speed = np.linalg.norm(np.gradient(uv, step_s, axis=0), axis=-1)[:, 1:]
+    here = (uv[:, 0, 0] < 36) & (uv[:, 1:, 0].max(axis=1) < 38)
+    return speed[here], uv[here, 1:]
+
+
+@pytest.mark.skipif(not REAL.is_file(), reason="the folder of real possessions (../shared/data) is not here")
+def test_movement_is_like_real_movement() -> None:
+    """Against optical tracking of real play at the same 0.12 s steps: speeds, spacing, distance to defenders."""
+    rng = np.random.default_rng(3)
+    simulated = []
+    for _ in range(14):
+        p = random_possession(rng, NBA)
+        if p.script is Script.FREE_THROWS:
+            continue
+        uv = np.concatenate([to_attack(p.ball_ft[:, None, :2].copy(), NBA, p.end) * [1, p.side], _uv(p)], axis=1)
+        simulated.append(uv[: round(p.marks["ring_s"] / p.dt_s) : 6])
+    real = _real_possessions(60)
+    figures = []
+    for group in (simulated, real):
+        parts = [_set_play(uv, 0.12) for uv in group if len(uv) > 10]
+        speed = np.concatenate([s for s, _ in parts])
+        place = np.concatenate([x for _, x in parts])
+        between = np.linalg.norm(place[:, :, None] - place[:, None], axis=-1) + 99 * np.eye(10)
+        figures.append(
+            {
+                "attack speed": np.mean(speed[:, :5]),
+                "attack fast": np.quantile(speed[:, :5], 0.95),
+                "defence speed": np.mean(speed[:, 5:]),
+                "nearest mate": np.mean(between[:, :5, :5].min(axis=-1)),
+                "nearest defender": np.mean(between[:, :5, 5:].min(axis=-1)),
+            }
+        )
+    for name, value in figures[0].items():
+        assert 0.62 < value / figures[1][name] < 1.4, f"{name}: simulated {value:.2f}, real {figures[1][name]:.2f}"

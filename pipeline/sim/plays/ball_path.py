@@ -45,7 +45,7 @@ def ball_path(
         t = (ks - a) * DT_S
         total = span.end_s - span.start_s
         if span.kind == "hold":
-            held = np.array([hands(span.by, k) for k in ks])
+            held = np.array([hands(span.by, int(k)) for k in ks])
             if a > 0 and not np.isnan(path[a, 0]):
                 # what was caught high or far out comes to the chest
                 held = held + (path[a] - held[0]) * np.clip(1 - t / 0.3, 0.0, 1.0)[:, None] ** 2

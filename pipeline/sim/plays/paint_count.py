@@ -73,7 +73,7 @@ def find_drives(
     """
     drives: list[Drive] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[-2], holder, [-2]])))
-    for a, b in pairwise(edges):
+    for a, b in pairwise(edges.tolist()):
         h = int(holder[a])
         if not 0 <= h < 5 or b - a < 5:
             continue

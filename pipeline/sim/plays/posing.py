@@ -208,7 +208,7 @@ def _blends(pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     before, blend = pose.copy(), np.ones(pose.shape)
     length = round(BLEND_S / DT_S)
     for b in range(pose.shape[1]):
-        for k in np.flatnonzero(np.diff(pose[:, b])) + 1:
+        for k in (np.flatnonzero(np.diff(pose[:, b])) + 1).tolist():
             e = min(k + length, len(pose))
             before[k:e, b] = pose[k - 1, b]
             blend[k:e, b] = (np.arange(e - k) + 1) / (length + 1)

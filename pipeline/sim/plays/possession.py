@@ -19,10 +19,10 @@ from pipeline.sim.plays.defence import Defence, Officials, defenders_start
 from pipeline.sim.plays.execution import Execution
 from pipeline.sim.plays.motion import smooth
 from pipeline.sim.plays.paint_count import Drive, PaintCount, count_paint, find_drives
-from pipeline.sim.plays.places import places, to_attack, to_court, vector_to_court
+from pipeline.sim.plays.places import Places, places, to_attack, to_court, vector_to_court
 from pipeline.sim.plays.posing import pose_paths
 from pipeline.sim.plays.scripts import SCRIPTS, Play, Script, bring_up, dead_ball, free_throw_spots, start_spots
-from pipeline.sim.plays.stage import BODIES, DT_S, OFFICIALS, PlayEvent, Stage
+from pipeline.sim.plays.stage import BODIES, DT_S, OFFICIALS, PlayEvent, Stage, Steps
 
 SMOOTH_STEPS = 4.5
 TRIES = 40
@@ -224,7 +224,7 @@ def _run(
     play = Play(stage, defence, officials, execution)
     stage.give(holder)
 
-    def whole() -> object:
+    def whole() -> Steps:
         began_far = start_xy_ft is not None or walk_in
         if began_far and script not in (Script.TRANSITION, Script.FREE_THROWS):
             yield from bring_up(play, spots)
@@ -236,7 +236,7 @@ def _run(
         if dead_s > 0:
             yield from dead_ball(play, dead_s)
 
-    stage.play(whole())  # type: ignore[arg-type]
+    stage.play(whole())
     uv = smooth(np.array(stage.path), SMOOTH_STEPS)
     holders = _holder_path(stage, len(uv))
     screens = [(e.t_s, e.actors["handler"], e.actors["screener"]) for e in stage.events if e.kind == "on_ball_screen"]
@@ -308,14 +308,13 @@ def _holder_path(stage: Stage, steps: int) -> np.ndarray:
 
 
 def _start_places(
-    script: Script, spots: np.ndarray, floor: object, rng: np.random.Generator, *, walk_in: bool
+    script: Script, spots: np.ndarray, f: Places, rng: np.random.Generator, *, walk_in: bool
 ) -> tuple[np.ndarray, int]:
-    f = floor
     holder = 0
     if script is Script.FREE_THROWS:
-        ten = free_throw_spots(f) + rng.normal(0, 1.0, (10, 2))  # type: ignore[arg-type]
+        ten = free_throw_spots(f) + rng.normal(0, 1.0, (10, 2))
     elif script is Script.TRANSITION:
-        far = f.far_ring_u_ft  # type: ignore[attr-defined]
+        far = f.far_ring_u_ft
         away = rng.uniform([-18, -14], [4, 14], (5, 2)) + np.array([far - 4, 0.0])
         ours = rng.uniform([-12, -12], [2, 12], (5, 2)) + np.array([far - 3, 0.0])
         ours[4] = [far - 3.0, rng.uniform(-5, 5)]
@@ -325,15 +324,15 @@ def _start_places(
     elif walk_in:
         attack = spots * 1.0
         attack[:, 0] += rng.uniform(4, 14, 5)
-        attack[0] = [f.half_court_u_ft + rng.uniform(2, 8), spots[0, 1] * 0.5 + rng.uniform(-6, 6)]  # type: ignore[attr-defined]
+        attack[0] = [f.half_court_u_ft + rng.uniform(2, 8), spots[0, 1] * 0.5 + rng.uniform(-6, 6)]
         ten = np.vstack([attack, defenders_start(attack, attack[0]) + rng.normal(0, 1.0, (5, 2))])
     else:
         ten = np.vstack([spots, defenders_start(spots, spots[0]) + rng.normal(0, 0.8, (5, 2))])
     ten = _apart(ten, 2.4, rng)
     ball = ten[holder]
-    edge = f.half_width_ft  # type: ignore[attr-defined]
-    base = f.baseline_u_ft - 2.2  # type: ignore[attr-defined]
-    refs = np.array([[base, f.half_lane_ft + 6], [max(ball[0] - 8, 16), -edge - 0.6], [ball[0] + 7, edge + 0.3]])  # type: ignore[attr-defined]
+    edge = f.half_width_ft
+    base = f.baseline_u_ft - 2.2
+    refs = np.array([[base, f.half_lane_ft + 6], [max(ball[0] - 8, 16), -edge - 0.6], [ball[0] + 7, edge + 0.3]])
     return np.vstack([ten, refs]), holder
 
 
