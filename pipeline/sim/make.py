@@ -263,7 +263,7 @@ class FilmWriter:
         stream.codec_context.time_base = 1 / rate
         stream.bit_rate = bit_rate
         stream.options = {
-            "preset": "medium",
+            "preset": "slow",
             "maxrate": str(int(bit_rate * 1.6)),
             "bufsize": str(bit_rate * 3),
             "g": str(round(float(rate) * 2)),
