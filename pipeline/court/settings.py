@@ -49,7 +49,7 @@ class RegistrationSettings(BaseModel):
     )
     most_residual_ft: float = Field(2.0, gt=0, description="Refuse a camera whose marks miss by more on the floor.")
     least_inliers: float = Field(
-        0.6, ge=0, le=1, description="Refuse a camera that explains a smaller share of the marks."
+        0.5, ge=0, le=1, description="Refuse a camera that explains a smaller share of the marks."
     )
     least_floor: float = Field(0.08, ge=0, le=1, description="Refuse a picture that shows less floor than this share.")
     least_telling: float = Field(
