@@ -32,6 +32,9 @@ HD_HEIGHT_PX = 720
 LONGEST_HOLE_STEPS = 3000
 """A longer hole in a transport stream, in pictures, is a splice of two recordings, not damage."""
 
+DROPPED_PICTURES_S = 0.5
+"""A recorder that cannot keep up leaves out pictures for at most so long."""
+
 PROBED_PICTURES = 12
 
 STILL_FORMATS = frozenset({"image2", "tty", "gif", "apng", "webp_pipe", "webp"})
@@ -222,7 +225,8 @@ def _why_unreadable(path: Path, error: Exception) -> str:
             f"{path} is not a readable film: it is no video file, or its beginning or index is damaged or was never "
             "written because the recording or the copy was cut short; copy it again or convert it."
         )
-    return f"{path} cannot be opened as a film ({error}); copy it again or convert it."
+    what = error.strerror if isinstance(error, av.error.FFmpegError) else str(error)
+    return f"{path} cannot be opened as a film ({what}); copy it again or convert it."
 
 
 @functools.lru_cache(maxsize=64)
@@ -239,7 +243,9 @@ def _read_info(path: Path, size: int, mtime_ns: int) -> FilmInfo:  # noqa: ARG00
         rotation, decoded = _first_pictures(path, PROBED_PICTURES)
         pts = frame_timestamps(pts, decoded)
         if container.format.name in ("mpegts", "mpeg"):
-            pts = with_lost_pictures(pts)
+            pts = with_lost_pictures(pts, 0)
+        elif "matroska" in container.format.name:
+            pts = with_lost_pictures(pts, round(DROPPED_PICTURES_S / time_base))
         pts.setflags(write=False)
         upright = (max(1, round(stream.width * sample_aspect)), stream.height)
         if rotation in (90, 270):
@@ -394,10 +400,10 @@ def frame_timestamps(listed: np.ndarray, decoded: np.ndarray) -> np.ndarray:
     return listed[places[0] % 2 :: 2] if (np.diff(places) == 2).all() else listed
 
 
-def with_lost_pictures(pts: np.ndarray) -> np.ndarray:
-    """Add the pictures that a transport stream lost, so that they are counted as missing.
+def with_lost_pictures(pts: np.ndarray, borne_ticks: int) -> np.ndarray:
+    """Add the pictures that a file without a list of them lost, so that they are counted as missing.
 
-    A transport stream lists nothing: what never arrived leaves only a hole in the times. In a stream
+    In a transport stream or a Matroska file what was lost leaves only a hole in the times. In a film
     of constant rate (nine of ten steps alike) a hole of more than one and a half steps and at most
     :data:`LONGEST_HOLE_STEPS` is filled with evenly spaced timestamps.
 
@@ -405,6 +411,8 @@ def with_lost_pictures(pts: np.ndarray) -> np.ndarray:
     ----------
     pts : ndarray of shape (N,), int64
         Sorted timestamps.
+    borne_ticks : int
+        Holes up to this long are pictures that the recorder dropped, and stay.
 
     Returns
     -------
@@ -418,7 +426,7 @@ def with_lost_pictures(pts: np.ndarray) -> np.ndarray:
         return pts
     lost = [
         pts[i] + np.round(np.arange(1, round(steps[i] / usual)) * (steps[i] / round(steps[i] / usual)))
-        for i in np.flatnonzero((steps > 1.5 * usual) & (steps <= LONGEST_HOLE_STEPS * usual))
+        for i in np.flatnonzero((steps > max(1.5 * usual, borne_ticks)) & (steps <= LONGEST_HOLE_STEPS * usual))
     ]
     return np.sort(np.concatenate([pts, *lost])).astype(np.int64)
 
