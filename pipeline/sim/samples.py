@@ -20,14 +20,14 @@ SAMPLES: dict[str, FilmRequest] = {
         longest_s=15.0,
     ),
     "clear_drive": FilmRequest(
-        Plan.CLEAR_DRIVE, seed=4, rule_book="fiba", look_seed=22, rate=Fraction(25), bit_rate=1_350_000, bodies=2,
+        Plan.CLEAR_DRIVE, seed=4, rule_book="fiba", look_seed=98, rate=Fraction(25), bit_rate=1_350_000, bodies=2,
         longest_s=14.0, walk_in=False,
     ),
     "weak_side_motion": FilmRequest(
         Plan.WEAK_SIDE_MOTION, seed=6, rule_book="ncaa", look_seed=32, rate=Fraction(25), bit_rate=1_350_000,
         quality="good", longest_s=15.0, walk_in=False,
     ),
-    "excerpt": FilmRequest(Plan.EXCERPT, seed=3, rule_book="fiba", look_seed=23, rate=Fraction(25), bit_rate=670_000),
+    "excerpt": FilmRequest(Plan.EXCERPT, seed=3, rule_book="fiba", look_seed=71, rate=Fraction(25), bit_rate=670_000),
 }  # fmt: skip
 """By file stem. Bit rates are chosen so that all clips together stay under 25 MB with their truth."""
 
