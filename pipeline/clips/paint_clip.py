@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import cv2
@@ -34,28 +33,11 @@ ATTACKER, DEFENDER, UNKNOWN, HANDLER = "attacker_in_paint", "defender_in_paint",
 """Roles of a crowded paint's actors, see ``spacing.faults``."""
 
 
-@dataclass(frozen=True, slots=True)
-class CountedBody:
-    """One of those counted.
-
-    Attributes
-    ----------
-    track : int
-    number : int
-        1, 2, … : attackers first, then defenders, then those of unknown team.
-    role : str
-    """
-
-    track: int
-    number: int
-    role: str
-
-
-def counted_bodies(actors: Sequence[tuple[str, int]]) -> tuple[CountedBody, ...]:
-    """The counted bodies of a crowded paint, numbered."""
+def numbers_of(actors: Sequence[tuple[str, int]]) -> dict[int, int]:
+    """Number of each counted body by track: 1, 2, … ; attackers first, then defenders, then those of unknown team."""
     order = (ATTACKER, DEFENDER, UNKNOWN)
-    counted = sorted((order.index(role), track, role) for role, track in actors if role in order)
-    return tuple(CountedBody(track, number, role) for number, (_, track, role) in enumerate(counted, start=1))
+    counted = sorted((order.index(role), track) for role, track in actors if role in order)
+    return {track: number for number, (_, track) in enumerate(counted, start=1)}
 
 
 def draw_crowded_paint(
@@ -67,6 +49,8 @@ def draw_crowded_paint(
     end: End,
     headline: Sequence[tuple[str, Colour]],
     settings: ClipSettings,
+    *,
+    numbers: Mapping[int, int] | None = None,
 ) -> np.ndarray:
     """Draw a crowded paint over a copy of a picture.
 
@@ -77,11 +61,13 @@ def draw_crowded_paint(
     bodies : sequence of Body
         Everyone at that moment; those not in ``actors`` are left as they are but stay in front of the drawing.
     actors : sequence of (role, track)
-        The handler and the bodies to ring and number.
+        The handler and the bodies to ring.
     book, end : the court, and the end that is attacked
     headline : sequence of (text, colour)
         Caption, line by line.
     settings : ClipSettings
+    numbers : mapping of track to number, optional
+        Those to number; by default all that are ringed, see :func:`numbers_of`.
 
     Returns
     -------
@@ -94,21 +80,21 @@ def draw_crowded_paint(
     for points in lane_lines(book, end):
         line(on, points, settings.paint, 1.5)
     by_track = {body.track: body for body in bodies}
-    counted = [(c, by_track[c.track]) for c in counted_bodies(actors) if c.track in by_track]
-    for item, body in counted:
-        ring(on, body.place_ft, settings.ring_radius_ft, _colour(item.role, settings), 2.0)
+    numbered = numbers_of(actors) if numbers is None else numbers
+    counted = [(role, by_track[track]) for role, track in actors if role != HANDLER and track in by_track]
+    for role, body in counted:
+        ring(on, body.place_ft, settings.ring_radius_ft, _colour(role, settings), 2.0)
     handler = next((by_track[track] for role, track in actors if role == HANDLER and track in by_track), None)
     if handler is not None:
         ring(on, handler.place_ft, settings.ring_radius_ft, settings.handler, 2.0)
         ring(on, handler.place_ft, 1.45 * settings.ring_radius_ft, settings.handler, 1.2)
     text_px = 0.75 * settings.text_share * picture.shape[0]
-    for item, body in sorted(counted, key=lambda pair: -pair[1].place_ft[1]):
+    for role, body in sorted(counted, key=lambda pair: -pair[1].place_ft[1]):
         front = camera.project_floor(np.array([[body.place_ft[0], body.place_ft[1] - settings.ring_radius_ft]]))[0]
-        if np.isfinite(front).all():
-            shape = "square" if item.role == DEFENDER else "round"
-            badge(
-                on, (front[0], front[1] + 0.6 * text_px), str(item.number), _colour(item.role, settings), shape, text_px
-            )
+        if body.track in numbered and np.isfinite(front).all():
+            shape = "square" if role == DEFENDER else "round"
+            place = (front[0], front[1] + 0.6 * text_px)
+            badge(on, place, str(numbered[body.track]), _colour(role, settings), shape, text_px)
     if headline:
         caption(on, headline, settings)
     return on.picture
@@ -119,6 +105,8 @@ class CrowdedPaintDrawing:
 
     def __init__(self, candidate: Candidate, playback: Playback, end: End, settings: ClipSettings) -> None:
         self._candidate = candidate
+        # A body keeps its number for the whole clip, or has none.
+        self._numbers = numbers_of(candidate.actors)
         self._playback = playback
         self._end = end
         self._settings = settings
@@ -166,7 +154,9 @@ class CrowdedPaintDrawing:
         actors = list(counted)
         if self._handler is not None:
             actors.append((HANDLER, self._handler))
-        return draw_crowded_paint(frame.image, camera, bodies, actors, self._book, self._end, words, settings)
+        return draw_crowded_paint(
+            frame.image, camera, bodies, actors, self._book, self._end, words, settings, numbers=self._numbers
+        )
 
 
 def clip_tag(

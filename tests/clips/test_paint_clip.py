@@ -11,8 +11,8 @@ from pipeline.clips.floor_drawing import canvas, fill_area, on_picture, paint_ou
 from pipeline.clips.paint_clip import (
     attacked_end,
     clip_tag,
-    counted_bodies,
     draw_crowded_paint,
+    numbers_of,
     still_of_tag,
     stretch_of,
 )
@@ -73,9 +73,8 @@ def drawn(camera: Camera, headline: tuple = ()) -> tuple[np.ndarray, np.ndarray,
 
 
 def test_numbers_go_by_team() -> None:
-    found = counted_bodies(ACTORS)
-    assert [(c.track, c.number) for c in found] == [(2, 1), (3, 2), (11, 3), (12, 4), (20, 5)]
-    assert counted_bodies([("handler", 4)]) == ()
+    assert numbers_of(ACTORS) == {2: 1, 3: 2, 11: 3, 12: 4, 20: 5}
+    assert numbers_of([("handler", 4)]) == {}
 
 
 def test_paint_lies_where_the_rule_book_says() -> None:
