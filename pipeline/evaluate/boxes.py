@@ -148,7 +148,7 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
             raise DataError(
                 f"{listing}: wanted five numbers a line (class, x, y, width, height); correct it."
             ) from None
-        if len(rows) and not (0 <= rows[:, 0].min() and rows[:, 0].max() < len(names) and (rows[:, 0] % 1 == 0).all()):
+        if len(rows) and not (rows[:, 0].min() >= 0 and rows[:, 0].max() < len(names) and (rows[:, 0] % 1 == 0).all()):
             raise DataError(f"{listing}: a class number is not one of 0…{len(names) - 1} of classes.txt; correct it.")
         pictures.append(picture)
         classes.append(rows[:, 0].astype(int))

@@ -140,7 +140,7 @@ class UltralyticsDetector:
                 verbose=False,
             )
             for frame, result in zip(frames, results, strict=True):
-                table = result.boxes.cpu().numpy()
+                table = result.boxes.cpu().numpy()  # type: ignore[union-attr]
                 class_id = self._class_of[table.cls.astype(int)] if len(table) else np.zeros(0, int)
                 confidence = np.asarray(table.conf, np.float32)
                 keep = (class_id >= 0) & (confidence >= thresholds[class_id])

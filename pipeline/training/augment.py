@@ -110,14 +110,13 @@ def coarsened(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         gain = float(rng.uniform(0.3, 1.2))
         out = cv2.addWeighted(out, 1 + gain, soft, -gain, 0)
     if rng.random() < 0.15:
-        noise = rng.normal(0, float(rng.uniform(2, 12)), (out.shape[0] // 2 + 1, out.shape[1] // 2 + 1)).astype(
-            np.float32
-        )
-        noise = cv2.resize(noise, (out.shape[1], out.shape[0]), interpolation=cv2.INTER_LINEAR)
+        coarse = rng.normal(0, float(rng.uniform(2, 12)), (out.shape[0] // 2 + 1, out.shape[1] // 2 + 1))
+        noise = cv2.resize(coarse.astype(np.float32), (out.shape[1], out.shape[0]), interpolation=cv2.INTER_LINEAR)
         out = cv2.add(out, np.repeat(noise[:, :, None], 3, axis=2), dtype=cv2.CV_8U)
     if rng.random() < 0.35:
         quality = int(rng.integers(18, 75))
-        out = cv2.imdecode(cv2.imencode(".jpg", out, [cv2.IMWRITE_JPEG_QUALITY, quality])[1], cv2.IMREAD_COLOR)
+        packed = cv2.imencode(".jpg", out, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+        out = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR))
     return out
 
 
@@ -229,7 +228,7 @@ def _ball_patch(
     hsv = np.array([[[int(rng.integers(4, 17)), int(rng.integers(85, 200)), int(value)]]], np.uint8)
     paint = cv2.cvtColor(hsv, cv2.COLOR_HSV2BGR).reshape(3).astype(np.float32)
     drawn = paint * (shade * np.where(seam, rng.uniform(0.3, 0.7), 1.0))[..., None]
-    layers = np.dstack([drawn * inside[..., None], inside]).astype(np.float32)
+    layers: np.ndarray = np.dstack([drawn * inside[..., None], inside]).astype(np.float32)
     layers = cv2.resize(layers, (side_px, side_px), interpolation=cv2.INTER_AREA)
     layers = cv2.GaussianBlur(layers, (0, 0), float(rng.uniform(0.3, 0.9)))
     if rng.random() < 0.45:

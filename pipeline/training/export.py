@@ -1,7 +1,8 @@
 """Write trained networks: half-precision ultralytics weights, and ONNX for use without PyTorch.
 
-The ONNX files compute in float32 from weights stored in float16, take ``images`` (N, 3, H, W), RGB in 0…1, fitted into the input on grey 114/255,
-and carry what a reader needs in their metadata: ``elbowroom_task``, ``classes``, ``input_px``.
+The ONNX files compute in float32 from weights stored in float16, take ``images`` (N, 3, H, W), RGB in 0…1, fitted into
+the input on grey 114/255, and carry what a reader needs in their metadata: ``elbowroom_task``,
+``classes``, ``input_px``.
 
 - detector: ``boxes`` (N, cells, 4) x1, y1, x2, y2 in input pixels and ``scores`` (N, cells, classes);
 - court network: ``areas`` (N, classes, H/4, W/4) probabilities.
@@ -12,6 +13,7 @@ import json
 import math
 from copy import deepcopy
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnx
@@ -39,7 +41,7 @@ class _DetectorHead(nn.Module):
         super().__init__()
         self.model = model
         self.branch = branch
-        self.head = model.model[-1]  # type: ignore[index]
+        self.head: Any = model.model[-1]  # type: ignore[index]
 
     def forward(self, images: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
         head = self.head
@@ -70,7 +72,7 @@ def save_weights(model: nn.Module, path: Path, task: str, *, epoch: int) -> None
     if hasattr(model, "yaml_file"):
         del model.yaml_file
     if isinstance(getattr(model, "yaml", None), dict):
-        model.yaml = {k: v for k, v in model.yaml.items() if k != "yaml_file"}  # type: ignore[assignment]
+        model.yaml = {k: v for k, v in model.yaml.items() if k != "yaml_file"}  # type: ignore[assignment,union-attr,operator]
     for weight in model.parameters():
         weight.requires_grad = False
     temporary = path.with_suffix(".partial")

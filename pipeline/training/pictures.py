@@ -123,9 +123,9 @@ class FramedPictures(torch.utils.data.Dataset):
 
     def __getitem__(self, index: int) -> dict:
         cv2.setNumThreads(0)
-        rng = np.random.default_rng([self._seed, index, torch.randint(2**31, (1,)).item()])
+        rng = np.random.default_rng([self._seed, index, int(torch.randint(2**31, (1,)))])
         item = self._pictures[index if self._draws is None else int(rng.integers(len(self._pictures)))]
-        picture = cv2.imdecode(item.jpeg, cv2.IMREAD_COLOR)
+        picture = _decoded(item.jpeg, cv2.IMREAD_COLOR, item.name)
         size = (picture.shape[1], picture.shape[0])
         boxes_px, classes = np.empty((0, 4)), np.empty(0, int)
         if item.boxes is not None and item.classes is not None:
@@ -163,7 +163,7 @@ class FramedPictures(torch.utils.data.Dataset):
             out["cls"] = torch.from_numpy(classes[keep].astype(np.float32)[:, None])
             out["batch_idx"] = torch.zeros(int(keep.sum()))
         if item.mask_png is not None:
-            mask = cv2.imdecode(item.mask_png, cv2.IMREAD_UNCHANGED)
+            mask = _decoded(item.mask_png, cv2.IMREAD_UNCHANGED, item.name)
             if mask.shape[:2] != (size[1], size[0]):
                 raise DataError(
                     f"masks/{item.name}.png is {mask.shape[1]}×{mask.shape[0]}, its picture {size}; match them."
@@ -184,3 +184,10 @@ class FramedPictures(torch.utils.data.Dataset):
             batch["cls"] = torch.cat([item["cls"] for item in items])
             batch["batch_idx"] = torch.cat([item["batch_idx"] + i for i, item in enumerate(items)])
         return batch
+
+
+def _decoded(packed: np.ndarray, how: int, name: str) -> np.ndarray:
+    picture = cv2.imdecode(packed, how)
+    if picture is None:
+        raise DataError(f"{name}: a file of this picture cannot be read as a picture; replace or remove it.")
+    return np.asarray(picture)

@@ -5,7 +5,10 @@
 Comes in: a folder with ``images/`` and ``polygons.json`` (floor areas drawn by hand). The camera of each frame is
 fitted to its polygons; lines, rings and boards are then drawn where the rule book puts them, and the teacher's people
 are kept where they stand on the floor and are as tall as somebody standing there would be. Officials are told from
-players by what the officials of that game wear.
+players by what the officials of that game wear. Frames that the source has disturbed give masks only.
+
+The boxes are proposals. Look through them before training: the teacher misses people in a crowd, takes boards and
+benches for people, and sees few balls; a ball left out teaches the detector that real balls are none.
 
 Real frames are somebody's film: what this writes stays outside the repository.
 """
@@ -15,6 +18,7 @@ import json
 import logging
 import shutil
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +27,7 @@ import numpy as np
 
 from pipeline.court.area_network import AREA_CLASSES
 from pipeline.court.camera import Camera, NoCourt
-from pipeline.court.geometry import ENDS, areas, board_corners_ft, markings, ring_centre_ft
+from pipeline.court.geometry import ENDS, board_corners_ft, markings, ring_centre_ft
 from pipeline.court.registration import CourtFit, fit_polygons
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.errors import DataError
@@ -35,9 +39,6 @@ log = logging.getLogger(__name__)
 
 BODY_FT = 6.4
 """Height that a box is compared with."""
-
-MIN_SATURATION, MIN_PEOPLE = 35.0, 9
-"""Frames disturbed by the source give boxes only where clothes still have colour and the teacher saw the game."""
 
 CREW = 3
 """At most so many officials work a game."""
@@ -86,7 +87,7 @@ def people_sightings(picture_bgr: np.ndarray, teacher: Teacher) -> list[tuple[np
 def merged(
     found: list[tuple[np.ndarray, float, int]], *, min_score: float = 0.2, min_twice: float = 0.13
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Average boxes of the same body, weighted by score; a body seen in both looks may score as little as `min_twice`."""
+    """Average boxes of the same body by score; one seen in both looks may score as little as `min_twice`."""
     groups: list[list[tuple[np.ndarray, float, int]]] = []
     for box, score, look in sorted(found, key=lambda f: -f[1]):
         for group in groups:
@@ -238,7 +239,7 @@ def area_mask(fit: CourtFit | NoCourt, polygons: list[dict[str, Any]], size_px: 
     else:
         edges = np.zeros((height, width), np.uint8)
         for points in (p for group in drawn.values() for p in group):
-            cv2.polylines(edges, [_fixed(points)], True, 1, max(2, width // 160), shift=4)
+            cv2.polylines(edges, [_fixed(points)], isClosed=True, color=1, thickness=max(2, width // 160), shift=4)
         mask[edges > 0] = UNKNOWN_AREA
     return mask
 
@@ -247,7 +248,7 @@ def _bands(points_ft: np.ndarray, width_ft: float, fit: CourtFit, *, closed: boo
     """A painted line as pictured: quadrilaterals of its width, cut into short pieces."""
     points = np.vstack([points_ft, points_ft[:1]]) if closed else points_ft
     bands = []
-    for start, stop in zip(points[:-1], points[1:], strict=True):
+    for start, stop in pairwise(points):
         length = float(np.hypot(*(stop - start)))
         if length == 0:
             continue
@@ -291,7 +292,9 @@ def prepare(
     (out / "classes.txt").write_text("\n".join(BOX_CLASSES) + "\n")
     counts = dict.fromkeys(("pictures", "with_boxes", "with_lines", *BOX_CLASSES), 0)
     for record in records:
-        picture = cv2.imread(str(frames / "images" / record["file"]))
+        picture = cv2.imread(str(frames / "images" / record["file"]), cv2.IMREAD_COLOR)
+        if picture is None:
+            raise DataError(f"{frames / 'images' / record['file']}: not a readable picture; replace or remove it.")
         size = (record["width"], record["height"])
         fit = fit_polygons(record["polygons"], size)
         good = isinstance(fit, CourtFit) and fit.residual_ft <= max_residual_ft
@@ -301,14 +304,9 @@ def prepare(
         cv2.imwrite(str(out / "masks" / f"{stem}.png"), mask)
         counts["pictures"] += 1
         counts["with_lines"] += good
-        if not good or (
-            record["augmented"] and cv2.cvtColor(picture, cv2.COLOR_BGR2HSV)[:, :, 1].mean() < MIN_SATURATION
-        ):
+        if not isinstance(fit, CourtFit) or not good or record["augmented"]:
             continue
         labels = label_boxes(picture, fit, teacher, record["game"])
-        people = sum(BOX_CLASSES[c] in ("player", "official") for c, _ in labels)
-        if record["augmented"] and people < MIN_PEOPLE:
-            continue
         rows = [
             f"{c} {(b[0] + b[2]) / 2 / size[0]:.6f} {(b[1] + b[3]) / 2 / size[1]:.6f} "
             f"{(b[2] - b[0]) / size[0]:.6f} {(b[3] - b[1]) / size[1]:.6f}"

@@ -107,7 +107,7 @@ class Teacher:
         boxes = np.concatenate(boxes_all) / scale
         boxes[:, [0, 2]] = boxes[:, [0, 2]].clip(0, width)
         boxes[:, [1, 3]] = boxes[:, [1, 3]].clip(0, height)
-        return boxes + [x0, y0, x0, y0], np.concatenate(scores_all), np.concatenate(classes_all)
+        return boxes + np.array([x0, y0, x0, y0]), np.concatenate(scores_all), np.concatenate(classes_all)
 
 
 def _suppress(
