@@ -59,6 +59,7 @@ class StitchSettings(BaseModel):
     gap_rate: float = Field(1.5, ge=0, description="How much each unseen second in view counts against a link.")
     gap_floor: float = Field(4.0, ge=0, description="Most that a gap's length can count against a link.")
     link_floor: float = Field(12.0, ge=0, description="Most that a link can cost where capacity forces one.")
+    extra_cost: float = Field(30.0, ge=0, description="Cost of one more body than there can be: an unsolved puzzle.")
     drop_cost: float = Field(
         1.0, ge=0, description="Cost per sighting of leaving a tracklet out when there is no room."
     )
@@ -107,7 +108,7 @@ class TeamSettings(BaseModel):
         0.25, ge=0, lt=1, description="Nearer team must be nearer by this share of the teams' gap."
     )
     farthest: float = Field(
-        2.0, gt=0, description="A kit farther from both teams than this share of their gap is of neither."
+        1.0, gt=0, description="A kit farther from both teams than this share of their gap is of neither."
     )
     most_kits: int = Field(6000, ge=10, description="At most so many kits, evenly spread over the film, enter the fit.")
     fewest_kits: int = Field(4, ge=2, description="With fewer kits no teams are fitted.")

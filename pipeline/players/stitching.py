@@ -250,19 +250,22 @@ def close_gaps(rows: list[np.ndarray], ratios: np.ndarray, least: float) -> list
 def fill_capacity(
     rows: list[np.ndarray], ratios: np.ndarray, capacity: int, settings: StitchSettings
 ) -> list[np.ndarray]:
-    """Join tracklets into at most ``capacity`` paths, leaving out what cannot be carried.
+    """Join tracklets into ``capacity`` paths, or as few more as it takes, leaving out what is not worth one.
 
-    The rows of the assignment are the tracklets' ends and ``capacity`` sources, its columns their starts and
-    ``capacity`` sinks; a tracklet assigned to itself is left out at ``drop_cost`` for every sighting.
+    The rows of the assignment are the tracklets' ends and the sources of paths, its columns their starts and the
+    sinks; ``capacity`` sources are free, any further one costs ``extra_cost``. A tracklet assigned to itself is left
+    out at ``drop_cost`` for every sighting.
     """
     count = len(rows)
     if not count:
         return []
-    cost = np.full((count + capacity, count + capacity), FORBIDDEN)
+    sources = capacity + count
+    cost = np.full((count + sources, count + sources), FORBIDDEN)
     possible = np.isfinite(ratios)
     cost[:count, :count][possible] = -np.maximum(ratios[possible], -settings.link_floor)
     cost[np.arange(count), np.arange(count)] = settings.drop_cost * np.array([len(r) for r in rows])
     cost[count:, :count] = 0.0
+    cost[count + capacity :, :count] = settings.extra_cost
     cost[:count, count:] = 0.0
     cost[count:, count:] = 0.0
     ends, starts = linear_sum_assignment(cost)

@@ -147,7 +147,7 @@ def team_of(kits: np.ndarray, teams: TeamKits | None, settings: TeamSettings | N
     known = np.isfinite(distance).all(axis=1)
     margin = np.abs(distance[known, 0] - distance[known, 1])
     clear = (margin >= settings.least_margin * teams.gap) & (
-        distance[known].min(axis=1) <= settings.farthest * max(teams.gap, 2 * teams.spread)
+        distance[known].min(axis=1) <= settings.farthest * max(teams.gap, 4 * teams.spread)
     )
     result[np.flatnonzero(known)[clear]] = np.argmin(distance[known][clear], axis=1)
     return result
