@@ -166,6 +166,7 @@ def border_pieces(book: RuleBook, circle_radius_ft: float | None = None) -> Mapp
             near = (side < 0) == (end == "left")
             lane = (_at(book, end, 0.0, side * lane_v), _at(book, end, far_u, side * lane_v))
             paint.straight(f"lane_{end}_{'near' if near else 'far'}", *lane, middle_lane, sided=True)
+            line.straight(f"lane_{end}_{'near' if near else 'far'}", *lane, middle_lane, sided=False)
             corner = (_at(book, end, 0.0, side * corner_v), _at(book, end, straight_u, side * corner_v))
             arc.straight(f"three_point_{end}", *corner, middle_lane, sided=True)
         free_throw = (_at(book, end, far_u, -lane_v), _at(book, end, far_u, lane_v))

@@ -201,7 +201,7 @@ def _area_borders(
     sure = np.minimum(side_in, side_out)
     point, crest = _to_crest(planes[LINE], point, normal)
     keep = sure > settings.least_contrast
-    weight = np.clip(sure * (0.6 + 0.4 * crest), 0, 1)
+    weight = np.clip(sure * (0.4 + 0.6 * crest), 0, 1)  # a border without a painted line is the network's word only
     return point[keep], normal[keep], border[keep], weight[keep]
 
 
