@@ -129,6 +129,24 @@ def paint_outline(book: RuleBook, end: End) -> np.ndarray:
     return areas(book)[f"paint_{end}"]
 
 
+def fill_colour(on: Canvas, area_ft: np.ndarray, settings: ClipSettings) -> Colour:
+    """Of the two colours for the paint the one that is further (CIELAB) from the floor's own colour there."""
+    outline = on_picture(_closed(area_ft), on.camera)
+    outline = outline[_drawable(outline)]
+    window = _window(on, outline, 0)
+    if window is None or len(outline) < 3:
+        return settings.paint
+    mask = np.zeros(window.shape, dtype=np.uint8)
+    cv2.fillPoly(mask, [_fixed(outline - window.corner)], 1, shift=SHIFT)
+    bare = on.picture[window.place][(mask == 1) & (on.floor[window.place] == 1)]
+    if not len(bare):
+        return settings.paint
+    floor, first, second = _lab(
+        np.array([np.median(bare, axis=0), settings.paint[::-1], settings.paint_other[::-1]], dtype=np.float32)
+    )
+    return settings.paint if np.linalg.norm(first - floor) >= np.linalg.norm(second - floor) else settings.paint_other
+
+
 def lane_lines(book: RuleBook, end: End) -> list[np.ndarray]:
     """The painted lines of one end's lane and free-throw line, polylines in feet."""
     half = book.length_ft / 2

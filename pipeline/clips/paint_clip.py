@@ -12,7 +12,17 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.clips.cutting import Clip, Freeze, Progress, cut_clip
-from pipeline.clips.floor_drawing import badge, canvas, caption, fill_area, lane_lines, line, paint_outline, ring
+from pipeline.clips.floor_drawing import (
+    badge,
+    canvas,
+    caption,
+    fill_area,
+    fill_colour,
+    lane_lines,
+    line,
+    paint_outline,
+    ring,
+)
 from pipeline.clips.playback import Body, Playback
 from pipeline.clips.settings import ClipSettings, Colour
 from pipeline.court.attack_frame import End
@@ -51,6 +61,7 @@ def draw_crowded_paint(
     settings: ClipSettings,
     *,
     numbers: Mapping[int, int] | None = None,
+    paint: Colour | None = None,
 ) -> np.ndarray:
     """Draw a crowded paint over a copy of a picture.
 
@@ -68,6 +79,8 @@ def draw_crowded_paint(
     settings : ClipSettings
     numbers : mapping of track to number, optional
         Those to number; by default all that are ringed, see :func:`numbers_of`.
+    paint : colour, optional
+        Fill of the paint; by default chosen by the floor's own colour.
 
     Returns
     -------
@@ -76,9 +89,11 @@ def draw_crowded_paint(
     outline = paint_outline(book, end)
     boxes = [body.box_px for body in bodies if body.box_px is not None]
     on = canvas(picture, camera, outline, boxes, settings)
-    fill_area(on, outline, settings.paint, settings.paint_strength)
+    colour = paint or fill_colour(on, outline, settings)
+    fill_area(on, outline, colour, settings.paint_strength)
     for points in lane_lines(book, end):
-        line(on, points, settings.paint, 1.5)
+        line(on, points, (0, 0, 0), 3.2, 0.4)
+        line(on, points, colour, 2.0)
     by_track = {body.track: body for body in bodies}
     numbered = numbers_of(actors) if numbers is None else numbers
     counted = [(role, by_track[track]) for role, track in actors if role != HANDLER and track in by_track]
@@ -111,6 +126,7 @@ class CrowdedPaintDrawing:
         self._end = end
         self._settings = settings
         self._book = RULE_BOOKS[playback.rule_book] if playback.rule_book else None
+        self._paint: Colour | None = None
 
     def draw(self, frame: Frame) -> np.ndarray:
         """The frame with the paint lit, those in it now ringed, and their number now."""
@@ -144,6 +160,10 @@ class CrowdedPaintDrawing:
         if camera is None or self._book is None:
             return frame.image
         settings = self._settings
+        if self._paint is None:  # chosen once, so that it does not change within a clip
+            outline = paint_outline(self._book, self._end)
+            boxes = [body.box_px for body in bodies if body.box_px is not None]
+            self._paint = fill_colour(canvas(frame.image, camera, outline, boxes, settings), outline, settings)
         words = [(text, WHITE)]
         attack = sum(role == ATTACKER for role, _ in counted)
         defence = sum(role == DEFENDER for role, _ in counted)
@@ -155,7 +175,16 @@ class CrowdedPaintDrawing:
         if self._handler is not None:
             actors.append((HANDLER, self._handler))
         return draw_crowded_paint(
-            frame.image, camera, bodies, actors, self._book, self._end, words, settings, numbers=self._numbers
+            frame.image,
+            camera,
+            bodies,
+            actors,
+            self._book,
+            self._end,
+            words,
+            settings,
+            numbers=self._numbers,
+            paint=self._paint,
         )
 
 

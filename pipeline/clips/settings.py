@@ -28,7 +28,8 @@ class ClipSettings(BaseModel):
         0.4, gt=0, description="Places between two analysed frames are interpolated if these are no further apart."
     )
     paint: Colour = Field((204, 121, 167), description="Fill of the attacked paint.")
-    paint_strength: float = Field(0.38, ge=0, le=1, description="Opacity of that fill.")
+    paint_other: Colour = Field((0, 158, 115), description="Fill where the floor's own colour is too near the first.")
+    paint_strength: float = Field(0.42, ge=0, le=1, description="Opacity of that fill.")
     attack: Colour = Field((230, 159, 0), description="Rings and numbers of attackers in the paint.")
     defence: Colour = Field((86, 180, 233), description="Rings and numbers of defenders in the paint.")
     unknown: Colour = Field((225, 225, 225), description="Rings and numbers of bodies whose team is not known.")

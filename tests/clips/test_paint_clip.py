@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pipeline.clips.cutting import Clip
-from pipeline.clips.floor_drawing import canvas, fill_area, on_picture, paint_outline
+from pipeline.clips.floor_drawing import canvas, fill_area, fill_colour, on_picture, paint_outline
 from pipeline.clips.paint_clip import (
     attacked_end,
     clip_tag,
@@ -160,6 +160,15 @@ def test_lines_bend_with_the_lens() -> None:
     assert off_line(bent) > 0.4
 
 
+def test_fill_stands_out_from_the_floor() -> None:
+    outline, camera = paint_outline(BOOK, "right"), camera_at(25.0)
+    for floor, wanted in ((SETTINGS.paint, SETTINGS.paint_other), (SETTINGS.paint_other, SETTINGS.paint)):
+        picture = np.full((SIZE[1], SIZE[0], 3), floor[::-1], dtype=np.uint8)
+        assert fill_colour(canvas(picture, camera, outline, [], SETTINGS), outline, SETTINGS) == wanted
+        away = canvas(picture, camera_at(-25.0), outline, [], SETTINGS)
+        assert fill_colour(away, outline, SETTINGS) == SETTINGS.paint
+
+
 # Playback ---------------------------------------------------------------------------------------
 
 
@@ -275,7 +284,9 @@ def test_clip_and_still_of_a_tag(game: tuple[Path, Path], tmp_path: Path) -> Non
     assert probe(clip.path).duration_s == pytest.approx(2.0, abs=0.06)
     plain = next(iter(decode(film))).image.astype(int)
     middle = np.rint(camera_at(25.0).project_floor(np.array([[78.0, 29.0]]))[0]).astype(int)
-    wanted = 0.62 * np.array(WOOD) + 0.38 * np.array(settings.paint[::-1])
+    wanted = (1 - settings.paint_strength) * np.array(WOOD) + settings.paint_strength * np.array(
+        settings.paint_other[::-1]
+    )
     for frame in decode(clip.path):
         np.testing.assert_allclose(frame.image[middle[1], middle[0]], wanted, atol=12)
     still = still_of_tag(film, tag_at(1.0), tables, tmp_path / "out" / "7.png", settings=settings)
