@@ -37,7 +37,7 @@ class HolderSettings(BaseModel):
     nobody_cost: float = Field(3.0, ge=0, description="Cost a frame of nobody having the ball.")
     unseen_cost: float = Field(0.3, ge=0, description="Cost a frame of nobody having a ball that is not seen.")
     change_cost: float = Field(4.0, ge=0, description="Cost of a change of holder, or of losing and gaining the ball.")
-    steal_cost: float = Field(2.0, ge=0, description="Extra cost of a change to the other team.")
+    steal_cost: float = Field(6.0, ge=0, description="Extra cost of a change to the other team.")
     least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
 
 

@@ -23,12 +23,12 @@ class DetectorSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    min_player: float = Field(0.2, gt=0, lt=1, description="Drop players scored below this.")
-    min_official: float = Field(0.2, gt=0, lt=1, description="Drop officials scored below this.")
+    min_player: float = Field(0.25, gt=0, lt=1, description="Drop players scored below this.")
+    min_official: float = Field(0.35, gt=0, lt=1, description="Drop officials scored below this.")
     min_ball: float = Field(0.15, gt=0, lt=1, description="Drop ball sightings scored below this.")
     min_ring: float = Field(0.5, gt=0, lt=1, description="Drop rings scored below this.")
     max_overlap: float = Field(
-        0.7, gt=0, le=1, description="Of two boxes of one kind that overlap more than this (IoU), the surer one stays."
+        0.55, gt=0, le=1, description="Of two boxes of one kind that overlap more than this (IoU), the surer one stays."
     )
     batch: int = Field(4, ge=1, description="Pictures that go through the network together.")
 

@@ -123,6 +123,11 @@ class PlacingSettings(BaseModel):
         0.08, gt=0, description="Error of the feet across the picture, share of the box's width."
     )
     down_sigma: float = Field(0.03, gt=0, description="Error of the feet down the picture, share of the box's height.")
+    stance_ft: float = Field(
+        0.65,
+        ge=0,
+        description="How far behind the lowest seen point of the shoes the middle of a stance is, away from the camera.",
+    )
     floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
     margin_ft: float = Field(
         6.0, ge=0, description="Boxes with their feet farther outside the court are never followed."

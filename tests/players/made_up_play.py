@@ -59,7 +59,9 @@ def make_play(
         camera_rows.append(
             camera_to_row(camera, frame=3 * k, t_s=float(t), shot=1, rule_book="nba", residual_ft=0.2, quality=0.9)
         )
-        feet = camera.project_floor(places[k])
+        away = places[k] - camera.centre_ft[:2]
+        soles = places[k] - 0.65 * away / np.linalg.norm(away, axis=1, keepdims=True)
+        feet = camera.project_floor(soles)
         heads = camera.project(np.column_stack([places[k], heights]))
         for actor in range(12):
             if lost[actor] > 0:
