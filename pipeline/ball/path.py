@@ -1,8 +1,8 @@
 """The ball's path: one way through the ball detections of a shot, and who has the ball on it.
 
-Detections are weighed by their score and by how far the ball would have had to fly; the best path is
-found by dynamic programming over all detections of the shot at once, so a bald head or a second ball on
-the bench has to be better for the whole shot to be taken. The holder is then found by a second dynamic
+Detections are weighed by their score and by how sharply the ball would have had to turn; the best path is
+found by dynamic programming over all pairs of detections of the shot at once, so a bald head or a second ball
+on the bench has to be better for the whole shot to be taken. The holder is then found by a second dynamic
 programme over players and nobody: the ball, put at each player's own depth, must be at his side and at a
 plausible height, and must not fly past him.
 """
@@ -67,39 +67,58 @@ def best_path(
     time = times_s[moment]
     starts = np.searchsorted(moment, moment, side="left")  # rows of earlier moments end here
     earliest = np.searchsorted(time, time - settings.look_back_s, side="left")
-    value = np.empty(count)
-    before = np.full(count, NOBODY, dtype=np.int64)
-    best_so_far, best_row = -np.inf, NOBODY
-    pending: list[int] = []
+    # a state is a row and the row before it on the path; the last entry of a row's states has none before it
+    before: list[np.ndarray] = []
+    value: list[np.ndarray] = []
+    velocity: list[np.ndarray] = []
+    origin: list[np.ndarray] = []
+    best = np.full(count, -np.inf)
+    best_before = np.full(count, -np.inf)  # the best of all rows of earlier moments, and which
+    best_row = np.full(count, NOBODY, dtype=np.int64)
+    top_value, top_row, entered = -np.inf, NOBODY, 0
     for row in range(count):
-        while pending and moment[pending[0]] < moment[row]:
-            first = pending.pop(0)
-            if value[first] > best_so_far:
-                best_so_far, best_row = value[first], first
-        choices, origin = 0.0, NOBODY
-        if best_so_far - settings.jump_cost > choices:
-            choices, origin = best_so_far - settings.jump_cost, best_row
-        window = np.arange(earliest[row], starts[row])
-        if len(window):
-            dt = time[row] - time[window]
-            away = np.linalg.norm(places[row] - places[window], axis=1)
-            sigma = np.hypot(settings.place_ft, settings.speed_ft_s * dt)
-            cost = 0.5 * (away / sigma) ** 2 + settings.gap_cost_s * dt
-            cost[away > settings.top_speed_ft_s * dt + 2 * settings.place_ft] = np.inf
-            reached = value[window] - cost
-            top = int(np.argmax(reached))
-            if reached[top] > choices:
-                choices, origin = reached[top], int(window[top])
-        value[row] = choices + gain[row]
-        before[row] = origin
-        pending.append(row)
-    here = int(np.argmax(value))
-    if value[here] <= 0:
+        while entered < starts[row]:
+            if best[entered] > top_value:
+                top_value, top_row = best[entered], entered
+            entered += 1
+        best_before[row], best_row[row] = top_value, top_row
+        window = np.arange(max(earliest[row], starts[row] - settings.most_before), starts[row])
+        dt = time[row] - time[window]
+        move = places[row] - places[window]
+        possible = np.linalg.norm(move, axis=1) <= settings.top_speed_ft_s * dt + 2 * settings.place_ft
+        window, dt, move = window[possible], dt[possible], move[possible]
+        speed = move / dt[:, None]
+        reached = np.full(len(window) + 1, -np.inf)
+        came = np.full(len(window) + 1, NOBODY, dtype=np.int64)
+        for k, earlier in enumerate(window):
+            change = np.linalg.norm(speed[k] - velocity[earlier], axis=1)
+            blur = settings.place_ft * np.sqrt(2) / dt[k]
+            turn = np.log1p((change / (settings.turn_ft_s + blur)) ** 2)
+            turn = np.where(np.isfinite(change), turn, np.log1p(np.sum((speed[k] / settings.fresh_ft_s) ** 2)))
+            from_state = value[earlier] - turn
+            came[k] = int(np.argmax(from_state))
+            reached[k] = from_state[came[k]] - settings.gap_cost_s * dt[k]
+        reached[-1] = max(0.0, top_value - settings.jump_cost)
+        before.append(np.append(window, NOBODY))
+        velocity.append(np.vstack([speed, [[np.nan, np.nan]]]))
+        value.append(reached + gain[row])
+        origin.append(came)
+        best[row] = value[row].max()
+    here = int(np.argmax(best))
+    if best[here] <= 0:
         return np.zeros(0, dtype=np.int64)
-    path = []
-    while here != NOBODY:
+    path = [here]
+    state = int(np.argmax(value[here]))
+    while True:
+        earlier = int(before[here][state])
+        if earlier == NOBODY:  # the path began here, or jumped here from the best end before
+            if best_before[here] - settings.jump_cost <= 0:
+                break
+            here = int(best_row[here])
+            state = int(np.argmax(value[here]))
+        else:
+            state, here = int(origin[here][state]), earlier
         path.append(here)
-        here = int(before[here])
     return np.array(path[::-1], dtype=np.int64)
 
 

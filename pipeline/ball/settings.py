@@ -11,12 +11,14 @@ class BallPathSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
     even_score: float = Field(0.25, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
-    speed_ft_s: float = Field(25.0, gt=0, description="Standard deviation of the ball's speed in the picture.")
+    turn_ft_s: float = Field(12.0, gt=0, description="Changes of velocity well below this are free, above dear.")
+    fresh_ft_s: float = Field(20.0, gt=0, description="The same for the speed with which a path begins.")
+    most_before: int = Field(40, ge=1, description="Detections before one that are tried as its forerunner.")
     top_speed_ft_s: float = Field(90.0, gt=0, description="The ball is never faster.")
     place_ft: float = Field(0.5, gt=0, description="Error of a detection's place.")
     gap_cost_s: float = Field(1.0, ge=0, description="Cost of a second without a detection on the path.")
     jump_cost: float = Field(6.0, ge=0, description="Cost of taking the path up again anywhere after losing the ball.")
-    look_back_s: float = Field(1.2, gt=0, description="The path goes on over gaps up to here; beyond it must jump.")
+    look_back_s: float = Field(3.0, gt=0, description="The path goes on over gaps up to here; beyond it must jump.")
     fill_s: float = Field(0.5, ge=0, description="Longest gap filled with a straight line.")
 
 
