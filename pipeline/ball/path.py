@@ -20,8 +20,10 @@ import pyarrow.compute as pc
 from pipeline.ball.settings import BallPathSettings, BallSettings, HolderSettings
 from pipeline.ball.tables import BALL
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
+from pipeline.court.rule_books import RuleBook
 from pipeline.court.tables import CAMERAS
 from pipeline.players.tables import BOXES, TRACKS
+from pipeline.players.tracking import book_of
 
 TYPICAL_BODY_FT = 6.3
 """Height of a standing body's box: turns pixels into feet for the ball's speed in the picture."""
@@ -271,6 +273,7 @@ def ball_path(boxes: pa.Table, cameras: pa.Table, tracks: pa.Table, settings: Ba
     """
     settings = settings or BallSettings()
     boxes, cameras, tracks = BOXES.check(boxes), CAMERAS.check(cameras), TRACKS.check(tracks)
+    book = book_of(cameras)
     parts = []
     for shot in sorted(set(cameras["shot"].to_pylist())):
         grid = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
@@ -279,13 +282,16 @@ def ball_path(boxes: pa.Table, cameras: pa.Table, tracks: pa.Table, settings: Ba
             boxes.filter(pc.and_(pc.equal(boxes["shot"], shot), pc.equal(boxes["class"], "ball"))),
             grid,
             tracks.filter(pc.equal(tracks["shot"], shot)),
+            book,
             settings,
         )
         parts.append(part)
     return pa.concat_tables(parts) if parts else BALL.empty()
 
 
-def _ball_in_shot(shot: int, balls: pa.Table, grid: pa.Table, tracks: pa.Table, settings: BallSettings) -> pa.Table:
+def _ball_in_shot(
+    shot: int, balls: pa.Table, grid: pa.Table, tracks: pa.Table, book: RuleBook, settings: BallSettings
+) -> pa.Table:
     frames, times = grid["frame"].to_numpy(), grid["t_s"].to_numpy()
     views: dict[int, Camera] = {}
     for k, row in enumerate(grid.to_pylist()):
@@ -303,7 +309,18 @@ def _ball_in_shot(shot: int, balls: pa.Table, grid: pa.Table, tracks: pa.Table, 
     centre = (corners[:, :2] + corners[:, 2:]) / 2
     moment = np.searchsorted(frames, frame)
     scale = feet_per_px(tracks, list(views.values()))
-    path = best_path(moment, times, _steady(centre, moment, views) * scale, score, settings.path)
+    steady = _steady(centre, moment, views)
+    lying = _lies_still(steady, moment, times, settings.path)
+    possible = np.ones(len(centre), dtype=bool)
+    for row, k in enumerate(moment.tolist()):
+        camera = views.get(k)
+        if camera is None:
+            continue
+        possible[row] = over_court(centre[row], camera, book, settings.path)
+        if possible[row] and lying[row]:
+            possible[row] = _near_somebody(centre[row], players.place_ft[k], camera, settings.holder)
+    centre, score, moment, steady = centre[possible], score[possible], moment[possible], steady[possible]
+    path = best_path(moment, times, steady * scale, score, settings.path)
     count = len(frames)
     place_px, ball_score = np.full((count, 2), np.nan), np.zeros(count)
     place_px[moment[path]] = centre[path]
@@ -342,6 +359,38 @@ def _ball_in_shot(shot: int, balls: pa.Table, grid: pa.Table, tracks: pa.Table, 
             "score": ball_score[shown].astype(np.float32),
         }
     )
+
+
+def over_court(ball_px: np.ndarray, camera: Camera, book: RuleBook, settings: BallPathSettings) -> bool:
+    """Whether the ray through a pixel passes over the court, at most ``highest_ft`` above it."""
+    ideal = camera.lens.undistort(ball_px[None])[0]
+    inner = np.array([*(ideal - camera.lens.centre_px) / camera.focal_px, 1.0])
+    ray = camera.rotation().T @ inner
+    low = np.array([-settings.margin_ft, -settings.margin_ft, 0.0])
+    high = np.array([book.length_ft + settings.margin_ft, book.width_ft + settings.margin_ft, settings.highest_ft])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ends = np.sort(np.stack([(low - camera.centre_ft) / ray, (high - camera.centre_ft) / ray]), axis=0)
+    nearest, farthest = np.nanmax(ends[0]), np.nanmin(ends[1])
+    return bool(farthest >= max(nearest, 0.0))
+
+
+def _lies_still(
+    steady_px: np.ndarray, moment: np.ndarray, times_s: np.ndarray, settings: BallPathSettings
+) -> np.ndarray:
+    """Detections that have many others at the very same spot over a long time: a lamp, a head in the crowd; (N,) bool."""
+    still = np.zeros(len(moment), dtype=bool)
+    for row in range(len(moment)):
+        same = np.linalg.norm(steady_px - steady_px[row], axis=1) <= settings.still_px
+        own = np.unique(moment[same])
+        still[row] = len(own) >= settings.still_count and times_s[own[-1]] - times_s[own[0]] >= settings.still_s
+    return still
+
+
+def _near_somebody(ball_px: np.ndarray, places_ft: np.ndarray, camera: Camera, settings: HolderSettings) -> bool:
+    aside_height = beside_players(ball_px, places_ft, camera)
+    with np.errstate(invalid="ignore"):
+        beside = np.abs(aside_height[:, 0]) <= settings.reach_ft
+        return bool(np.any(beside & (aside_height[:, 1] >= -1) & (aside_height[:, 1] <= settings.highest_still_ft)))
 
 
 def _steady(centre: np.ndarray, moment: np.ndarray, views: Mapping[int, Camera]) -> np.ndarray:

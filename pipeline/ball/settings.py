@@ -19,6 +19,11 @@ class BallPathSettings(BaseModel):
     gap_cost_s: float = Field(1.0, ge=0, description="Cost of a second without a detection on the path.")
     jump_cost: float = Field(6.0, ge=0, description="Cost of taking the path up again anywhere after losing the ball.")
     look_back_s: float = Field(3.0, gt=0, description="The path goes on over gaps up to here; beyond it must jump.")
+    highest_ft: float = Field(18.0, gt=0, description="A ball in play is never higher; lamps and crowd mostly are.")
+    margin_ft: float = Field(6.0, ge=0, description="A ball in play is never farther outside the court.")
+    still_px: float = Field(4.0, gt=0, description="Detections this near each other are at one spot.")
+    still_count: int = Field(8, ge=2, description="From so many detections at one spot on it is no ball in play.")
+    still_s: float = Field(1.5, ge=0, description="And they span at least this time, with nobody near.")
     fill_s: float = Field(0.5, ge=0, description="Longest gap filled with a straight line.")
 
 
@@ -35,6 +40,7 @@ class HolderSettings(BaseModel):
     height_ft: float = Field(3.4, gt=0, description="Typical height of a held or dribbled ball.")
     height_sigma_ft: float = Field(1.9, gt=0, description="Spread of that height.")
     highest_ft: float = Field(10.0, gt=0, description="A held ball is never higher.")
+    highest_still_ft: float = Field(7.5, gt=0, description="A ball that stays at one spot is in hands no higher.")
     fastest_ft_s: float = Field(25.0, gt=0, description="A held ball never moves faster against its holder.")
     nobody_cost: float = Field(3.0, ge=0, description="Cost a frame of nobody having the ball.")
     unseen_cost: float = Field(0.3, ge=0, description="Cost a frame of nobody having a ball that is not seen.")

@@ -186,7 +186,8 @@ def _cameras_by_frame(cameras: pa.Table) -> dict[int, Camera]:
     return found
 
 
-def _book_of(cameras: pa.Table) -> RuleBook:
+def book_of(cameras: pa.Table) -> RuleBook:
+    """The rule book that most frames of a cameras table name; NBA where none does."""
     named = [n for n in cameras["rule_book"].to_pylist() if n in RULE_BOOKS]
     if not named:
         return RULE_BOOKS["nba"]
@@ -223,7 +224,7 @@ def track(
     live = shots.filter(shots["live"])["shot"].to_pylist()
     if not live:
         return TRACKS.empty()
-    book = _book_of(cameras)
+    book = book_of(cameras)
     grids: dict[int, tuple[np.ndarray, np.ndarray]] = {}
     placed: dict[int, tuple[pa.Table, PlacedBoxes]] = {}
     views: dict[int, dict[int, Camera]] = {}
