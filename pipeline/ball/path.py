@@ -313,12 +313,12 @@ def _ball_in_shot(
     lying = _lies_still(steady, moment, times, settings.path)
     possible = np.ones(len(centre), dtype=bool)
     for row, k in enumerate(moment.tolist()):
-        camera = views.get(k)
-        if camera is None:
+        view = views.get(k)
+        if view is None:
             continue
-        possible[row] = over_court(centre[row], camera, book, settings.path)
+        possible[row] = over_court(centre[row], view, book, settings.path)
         if possible[row] and lying[row]:
-            possible[row] = _near_somebody(centre[row], players.place_ft[k], camera, settings.holder)
+            possible[row] = _near_somebody(centre[row], players.place_ft[k], view, settings.holder)
     centre, score, moment, steady = centre[possible], score[possible], moment[possible], steady[possible]
     path = best_path(moment, times, steady * scale, score, settings.path)
     count = len(frames)
@@ -377,7 +377,7 @@ def over_court(ball_px: np.ndarray, camera: Camera, book: RuleBook, settings: Ba
 def _lies_still(
     steady_px: np.ndarray, moment: np.ndarray, times_s: np.ndarray, settings: BallPathSettings
 ) -> np.ndarray:
-    """Detections that have many others at the very same spot over a long time: a lamp, a head in the crowd; (N,) bool."""
+    """Detections with many others at the very same spot over a long time: a lamp, a head in the crowd; (N,) bool."""
     still = np.zeros(len(moment), dtype=bool)
     for row in range(len(moment)):
         same = np.linalg.norm(steady_px - steady_px[row], axis=1) <= settings.still_px
