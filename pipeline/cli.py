@@ -46,7 +46,7 @@ FolderArgument = Annotated[Path, typer.Argument(help="Folder in the documented f
 HELD_OUT = ("tv_c", "gym_b")
 """Games of the labelled real frames that the shipped networks never saw."""
 
-out = Console(highlight=False, soft_wrap=True)
+out = Console(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 200)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
 
