@@ -74,8 +74,9 @@ def save_weights(model: nn.Module, path: Path, task: str, *, epoch: int) -> None
     model.criterion = None  # type: ignore[assignment]
     if task == "detector":
         model.end2end = BRANCH == "one2one"  # type: ignore[assignment]
-    if hasattr(model, "yaml_file"):
-        del model.yaml_file
+    for place in ("yaml_file", "pt_path"):
+        if hasattr(model, place):
+            delattr(model, place)
     if isinstance(getattr(model, "yaml", None), dict):
         model.yaml = {k: v for k, v in model.yaml.items() if k != "yaml_file"}  # type: ignore[assignment,union-attr,operator]
     for weight in model.parameters():
