@@ -54,6 +54,12 @@ class StitchSettings(BaseModel):
     farthest: tuple[float, float] = Field(
         (14.0, 2.5), description="Spread of where a body may be after any gap, along and across, plane units."
     )
+    stature_between: float = Field(0.055, gt=0, description="Spread of log stature over bodies.")
+    stature_within: float = Field(
+        0.045, gt=0, description="Spread of one body's over stretches of some seconds: stances."
+    )
+    stature_from: int = Field(25, ge=1, description="Tracklets with fewer sightings say nothing about stature.")
+    stature_floor: float = Field(3.0, ge=0, description="Most that an odd stature can count against a link.")
     fewest_across: int = Field(3, ge=1, description="Tracklets with fewer sightings are not joined across real gaps.")
     beside_s: float = Field(0.1, ge=0, description="Up to here a gap is no real gap.")
     gap_rate: float = Field(1.5, ge=0, description="How much each unseen second in view counts against a link.")

@@ -6,7 +6,7 @@ where no court is known, a stabilised picture. Association and stitching read no
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,8 @@ class Sightings:
         Logarithms of the box's width and height in plane units.
     size_sigma : (N, 2) float
         Their errors.
+    stature : (N,) float
+        Logarithm of the box's height against what a body has at that place; NaN where cut off or unknown.
     kit : (N, 6) float
         Jersey and shorts in CIELAB; NaN where unread.
     score : (N,) float
@@ -46,6 +48,7 @@ class Sightings:
     covariance: np.ndarray
     log_size: np.ndarray
     size_sigma: np.ndarray
+    stature: np.ndarray
     kit: np.ndarray
     score: np.ndarray
     official: np.ndarray
@@ -57,6 +60,7 @@ class Sightings:
             "covariance": (count, 2, 2),
             "log_size": (count, 2),
             "size_sigma": (count, 2),
+            "stature": (count,),
             "kit": (count, KIT_LENGTH),
             "score": (count,),
             "official": (count,),
@@ -82,7 +86,7 @@ class Sightings:
         last = len(self.times_s) - 1
         flipped = {
             name: np.ascontiguousarray(getattr(self, name)[::-1])
-            for name in ("position", "covariance", "log_size", "size_sigma", "kit", "score", "official")
+            for name in ("position", "covariance", "log_size", "size_sigma", "stature", "kit", "score", "official")
         }
         return replace(
             self,
@@ -109,4 +113,3 @@ class Population:
     area: float
     log_size_sigma: tuple[float, float]
     kit_sigma: float = 25.0
-    moving: tuple[float, float] = field(default=(6.0, 6.0))

@@ -51,6 +51,8 @@ class Paths:
         Mean log size over the first and the last few sightings.
     counts : (T,)
         Sightings that those means are of.
+    stature : (T,)
+        Median stature; NaN where never known.
     kit : (T, 6)
         Median kit; NaN where never read.
     kits : (T,)
@@ -66,6 +68,7 @@ class Paths:
     begin_size: np.ndarray
     end_size: np.ndarray
     counts: np.ndarray
+    stature: np.ndarray
     kit: np.ndarray
     kits: np.ndarray
     official: np.ndarray
@@ -112,6 +115,7 @@ def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -
     """Smooth tracklets and summarise their looks."""
     states, spreads = smooth_rows(sightings, rows, model)
     size, begin, end = (np.zeros((len(rows), 2)) for _ in range(3))
+    stature = np.full(len(rows), np.nan)
     kit = np.full((len(rows), sightings.kit.shape[1]), np.nan)
     kits = np.zeros(len(rows))
     official = np.full(len(rows), np.nan)
@@ -119,6 +123,9 @@ def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -
         size[line] = np.median(sightings.log_size[own], axis=0)
         begin[line] = sightings.log_size[own[:SIZE_SIGHTINGS]].mean(axis=0)
         end[line] = sightings.log_size[own[-SIZE_SIGHTINGS:]].mean(axis=0)
+        known = np.isfinite(sightings.stature[own])
+        if known.any():
+            stature[line] = np.median(sightings.stature[own][known])
         read = np.isfinite(sightings.kit[own]).all(axis=1)
         kits[line] = read.sum()
         if read.any():
@@ -127,7 +134,7 @@ def paths_of(sightings: Sightings, rows: list[np.ndarray], model: MotionModel) -
         if said.any():
             official[line] = sightings.official[own][said].mean()
     counts = np.array([min(len(r), SIZE_SIGHTINGS) for r in rows], dtype=np.float64)
-    return Paths(rows, states, spreads, size, begin, end, counts, kit, kits, official)
+    return Paths(rows, states, spreads, size, begin, end, counts, stature, kit, kits, official)
 
 
 def link_ratios(
@@ -204,6 +211,8 @@ def link_ratios(
     gaps = paths.begin_size[j] - paths.end_size[i]
     size = size_ratio(gaps, variance, broad + variance, association)
     kit = kit_ratio(paths.kit[i], np.minimum(paths.kits[i], paths.kits[j]), paths.kit[j], association, population)
+    lengths = np.array([len(r) for r in paths.rows])
+    tall = _stature_ratio(paths.stature[j] - paths.stature[i], np.minimum(lengths[i], lengths[j]), settings)
     unseen = dt
     if in_view is not None:
         # where the body would have been at five moments of the gap, on the straight way
@@ -217,8 +226,18 @@ def link_ratios(
             inside += in_view(moments, places)
         unseen = dt * inside / len(shares)
     waiting = np.minimum(settings.gap_rate * unseen, settings.gap_floor)
-    ratios[i, j] = place + size + kit - waiting
+    ratios[i, j] = place + size + tall + kit - waiting
     return ratios
+
+
+def _stature_ratio(gap: np.ndarray, lengths: np.ndarray, settings: StitchSettings) -> np.ndarray:
+    """Log-likelihood ratio of two tracklets' statures being one body's; 0 where unknown or too short to say."""
+    same = 2 * settings.stature_within**2
+    other = same + 2 * settings.stature_between**2
+    ratio = -0.5 * gap**2 * (1 / same - 1 / other) + 0.5 * np.log(other / same)
+    return np.where(
+        np.isfinite(gap) & (lengths >= settings.stature_from), np.maximum(ratio, -settings.stature_floor), 0.0
+    )
 
 
 def _chains(rows: list[np.ndarray], following: np.ndarray, dropped: np.ndarray) -> list[np.ndarray]:

@@ -299,6 +299,7 @@ def _track_shot(
         covariance=placed.covariance_ft,
         log_size=np.log(size),
         size_sigma=np.full((len(score), 2), 0.05),
+        stature=np.log(size[:, 1] / BODY_HEIGHT_FT),
         kit=kit_array(table),
         score=score,
         official=np.array([float(c == "official") for c in table["class"].to_pylist()]),

@@ -36,6 +36,7 @@ def scene(paths, rate=25.0, noise=0.1, seed=0, kits=None):
         covariance=np.tile(noise**2 * np.eye(2), (count, 1, 1)),
         log_size=np.tile(np.log([2.5, 6.3]), (count, 1)) + rng.normal(0, 0.02, (count, 2)),
         size_sigma=np.full((count, 2), 0.05),
+        stature=np.zeros(count),
         kit=kit,
         score=np.full(count, 0.8),
         official=np.zeros(count),
@@ -72,7 +73,7 @@ def test_crossing_bodies_keep_their_way():
 def test_the_order_of_sightings_in_a_frame_does_not_matter():
     sightings, who = scene([line((0, 0), (20, 4)), line((20, 0), (0, 4)), line((5, 9), (9, 9))], seed=3)
     order = np.lexsort((-np.arange(len(sightings)), sightings.moment))
-    names = ("moment", "position", "covariance", "log_size", "size_sigma", "kit", "score", "official")
+    names = ("moment", "position", "covariance", "log_size", "size_sigma", "stature", "kit", "score", "official")
     turned = Sightings(times_s=sightings.times_s, **{n: getattr(sightings, n)[order].copy() for n in names})
     plain = {frozenset(r.tolist()) for r in tracklets(sightings, MODEL, ASSOCIATION, POPULATION)}
     other = {frozenset(order[r].tolist()) for r in tracklets(turned, MODEL, ASSOCIATION, POPULATION)}
@@ -141,7 +142,7 @@ def test_capacity_joins_what_must_be_one_and_leaves_out_what_nobody_can_be():
 def test_weak_detections_go_on_with_a_track_but_begin_none():
     sightings, _ = scene([line((0, 0), (10, 0)), line((0, 20), (10, 20))])
     score = np.where((sightings.position[:, 1] > 10) | (sightings.moment % 3 == 0), 0.2, 0.8)
-    names = ("moment", "position", "covariance", "log_size", "size_sigma", "kit", "official")
+    names = ("moment", "position", "covariance", "log_size", "size_sigma", "stature", "kit", "official")
     weak = Sightings(times_s=sightings.times_s, score=score, **{n: getattr(sightings, n).copy() for n in names})
     rows = tracklets(weak, MODEL, ASSOCIATION, POPULATION)
     used = np.concatenate(rows)
