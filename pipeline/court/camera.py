@@ -68,7 +68,7 @@ class Lens:
         Newton's method on r (1 + k1 r²) = r_seen, which is monotonic up to the fold.
         """
         offset: Array = _pixels(seen_px) - self.centre_px
-        if self.k1 == 0:
+        if abs(self.k1) < 1e-12:  # bends by less than rounding
             return self.centre_px + offset
         wanted = np.sqrt(np.sum(offset**2, axis=1)) / self.width_px
         if self.k1 < 0:

@@ -168,7 +168,7 @@ def _vote(frames: list[_Frame], settings: RegistrationSettings) -> RuleBook | No
     seen = 0
     for frame in chosen:
         ranked = sorted(totals.values())
-        if seen >= 4 and ranked[1] - ranked[0] > 0.8 * seen:
+        if seen >= 3 and ranked[1] - ranked[0] > 0.6 * seen:
             break
         if _telling(frame) < 5:
             frame.reason = "No paint and no three-point line are seen."

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -122,6 +122,7 @@ def evaluate_court_frames(
     settings: RegistrationSettings | None = None,
     marking: MarkSettings | None = None,
     book_name: str = "fiba",
+    on_progress: Callable[[float, float], None] | None = None,
 ) -> dict[str, Any]:
     """Register every labelled picture of a folder and compare it with its labels.
 
@@ -134,6 +135,8 @@ def evaluate_court_frames(
         The rule book is recognised from each picture unless the settings name it.
     book_name : str
         Rule book that the labelled floors are painted by.
+    on_progress : callable
+        Called after each picture with pictures done and pictures to do.
 
     Returns
     -------
@@ -144,11 +147,14 @@ def evaluate_court_frames(
     """
     book = rule_book(book_name)
     outcomes: dict[str, list[_Outcome]] = defaultdict(list)
-    for frame in read_labelled_frames(folder):
+    frames = read_labelled_frames(folder)
+    for number, frame in enumerate(frames, start=1):
         picture = _read_picture(folder / "images" / frame.file, frame)
         (probability,) = network.areas([picture])
         found = register_picture(probability, frame.size_px, settings, marking)
         outcomes[frame.game].append(_compare(frame, found, book))
+        if on_progress is not None:
+            on_progress(number, len(frames))
     games = {name: _summary(rows) for name, rows in sorted(outcomes.items())}
     return {"games": games, "all": _summary([row for rows in outcomes.values() for row in rows])}
 

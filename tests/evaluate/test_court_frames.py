@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
+from pipeline.court.area_network import OnnxAreas
 from pipeline.court.camera import Camera, Lens, straight_lens
 from pipeline.court.floor_lines import area_labels
 from pipeline.court.geometry import areas
@@ -159,3 +160,25 @@ def test_a_missing_picture_is_named(tmp_path: Path) -> None:
     (folder / "images" / "a_0000.jpg").unlink()
     with pytest.raises(DataError, match=r"a_0000\.jpg"):
         evaluate_court_frames(folder, _SeesLabels([None]))
+
+
+REAL = Path(__file__).resolve().parents[3] / "shared" / "data" / "court_frames"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(
+    not (REAL / "polygons.json").is_file(), reason="no folder of labelled court frames beside the repository"
+)
+def test_shipped_network_on_the_held_out_games(tmp_path: Path) -> None:
+    """Every sixth frame of the two games that no network was trained on, book recognised from each picture alone."""
+    rows = json.loads((REAL / "polygons.json").read_text(encoding="utf-8"))
+    chosen = [r for r in rows if r["game"] in ("tv_c", "gym_b") and not r["augmented"]][::6]
+    (tmp_path / "polygons.json").write_text(json.dumps(chosen), encoding="utf-8")
+    (tmp_path / "images").symlink_to(REAL / "images")
+    done: list[tuple[float, float]] = []
+    scores = evaluate_court_frames(tmp_path, OnnxAreas(threads=1), on_progress=lambda *at: done.append(at))
+    assert done[-1] == (len(chosen), len(chosen))
+    for game in ("tv_c", "gym_b"):
+        assert scores["games"][game]["registered"] >= 0.9
+        assert scores["games"][game]["median_ft"] < 1.0
+    assert scores["all"]["rule_books"].get("fiba", 0) >= 0.9 * len(chosen)
