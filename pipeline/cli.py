@@ -388,6 +388,8 @@ def _run_lines(result: Any) -> Iterator[str]:
         f"floor found in {result.registered_frames} of {result.live_frames} live frames, "
         f"{result.possessions} possession(s)."
     )
+    if result.damage:
+        yield f"The film is damaged: {result.damage}"
     if done:
         yield f"Unchanged since the last run: {', '.join(done)}."
     if result.merge.missing:

@@ -8,6 +8,7 @@
         game.toml                 teams, rule book, film: staff edit this
         tables/*.parquet
         state.json                which stage ran on what, and when
+        logs/runs.jsonl           every run, one line each
 
 A game folder is made under a temporary name and renamed once the film has been read to its end, so that a broken
 film leaves nothing and a killed run no half a game; the next run of the film goes on where that one stopped.
@@ -246,6 +247,19 @@ path = {_quoted(str(film.resolve()))}
 digest = {_quoted(digest)}
 """
     (game.folder / "game.toml").write_text(text, encoding="utf-8")
+
+
+def note_film_path(game: Game, film: Path) -> None:
+    """Write a film's new place into ``game.toml`` when the old one is gone; every other line stays as it is."""
+    if Path(game.file().film.path).is_file():
+        return
+    path = game.folder / "game.toml"
+    head, mark, tail = path.read_text(encoding="utf-8").partition("[film]")
+    line = f"path = {_quoted(str(film.resolve()))}"
+    moved = re.sub(r"(?m)^path\s*=.*$", lambda _: line, tail, count=1)
+    temporary = path.with_suffix(f".{os.getpid()}.tmp")
+    temporary.write_text(head + mark + moved, encoding="utf-8")
+    os.replace(temporary, path)
 
 
 def film_digest(film: Path) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -30,7 +31,7 @@ from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
 from pipeline.night.jerseys import team_colours
-from pipeline.night.library import Game, Library, film_digest, write_game_file
+from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
 from pipeline.night.vision import SeenParts, see_film
@@ -86,6 +87,8 @@ class FilmRun:
         Analysed frames of live play, and those of them with a floor.
     possessions : int
         How many were found.
+    damage : str
+        What this run's vision pass lost to damage in the film, one sentence; empty for nothing, or if it did not run.
     """
 
     game: Game
@@ -97,6 +100,7 @@ class FilmRun:
     live_frames: int
     registered_frames: int
     possessions: int
+    damage: str
 
 
 def run_film(
@@ -131,7 +135,8 @@ def run_film(
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
     with library.claim(digest):
-        game, chosen, ran = _seen_game(film, digest, library, networks, settings, book, progress)
+        damage: list[str] = []
+        game, chosen, ran = _seen_game(film, digest, library, networks, settings, book, progress, damage.append)
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
         for stage in table_stages(chosen, colours):
@@ -145,7 +150,7 @@ def run_film(
     shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
     live = shots.filter(shots["live"])
     in_play = cameras.filter(pc.is_in(cameras["shot"], live["shot"].combine_chunks()))
-    return FilmRun(
+    result = FilmRun(
         game=game,
         stages=tuple(ran),
         merge=merge,
@@ -155,7 +160,10 @@ def run_film(
         live_frames=in_play.num_rows,
         registered_frames=int(np.sum(np.array(in_play["status"].to_pylist(), dtype=object) != "unknown")),
         possessions=POSSESSIONS.read(game.tables).num_rows,
+        damage=" ".join(damage),
     )
+    _log(result, film)
+    return result
 
 
 def _seen_game(
@@ -166,16 +174,19 @@ def _seen_game(
     settings: Settings,
     book: BookName | None,
     progress: Callable[[str], Progress],
+    on_damage: Callable[[str], None],
 ) -> tuple[Game, Settings, list[Ran]]:
     """The film's game after the vision pass, and the settings with the game's own rule book."""
     known = library.game_of_film(digest)
     game = known or library.begin(film, digest)
+    if known is not None:
+        note_film_path(known, film)
     try:
         if known is None:
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(film, digest, networks, chosen, game)
+        stage = _vision_stage(film, digest, networks, chosen, game, on_damage)
         ran = run_stage(stage, game, progress(stage.name))
     except ElbowroomError:
         if known is None:
@@ -183,6 +194,23 @@ def _seen_game(
         raise
     shutil.rmtree(game.folder / SEEN, ignore_errors=True)
     return (library.keep(game) if known is None else game), chosen, [ran]
+
+
+def _log(result: FilmRun, film: Path) -> None:
+    """Add a run to the game's log, one JSON object a line."""
+    entry = {
+        "when": datetime.now(UTC).isoformat(timespec="seconds"),
+        "version": version("elbowroom"),
+        "film": str(film),
+        "stages": {ran.stage: round(ran.seconds, 2) for ran in result.stages if ran.ran},
+        "unchanged": [ran.stage for ran in result.stages if not ran.ran],
+        "tags": {"new": result.merge.new, "found again": result.merge.kept, "not found again": result.merge.missing},
+        "damage": result.damage,
+    }
+    folder = result.game.folder / "logs"
+    folder.mkdir(exist_ok=True)
+    with (folder / "runs.jsonl").open("a", encoding="utf-8") as log:
+        log.write(json.dumps(entry) + "\n")
 
 
 def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple[Stage, ...]:
@@ -258,7 +286,14 @@ def book_of(cameras: pa.Table) -> RuleBook | None:
     return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
 
 
-def _vision_stage(film: Path, digest: str, networks: Networks, settings: Settings, game: Game) -> Stage:
+def _vision_stage(
+    film: Path,
+    digest: str,
+    networks: Networks,
+    settings: Settings,
+    game: Game,
+    on_damage: Callable[[str], None],
+) -> Stage:
     night = settings.night.model_dump(include={"analysed_frames_per_s", "least_floor_share"})
     areas, detector = networks.digests()
     depends = {"film": digest, "areas": areas, "detector": detector}
@@ -266,6 +301,8 @@ def _vision_stage(film: Path, digest: str, networks: Networks, settings: Setting
     def run(_tables: Tables, progress: Progress) -> Tables:
         parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
         seen = see_film(film, networks.areas(), networks.detector(), settings, parts, progress)
+        if seen.damage:
+            on_damage(seen.damage)
         shots = judge_shots(seen.found, seen.evidence, settings.film.live)
         return {
             "shots_seen": shots,

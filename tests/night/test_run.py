@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -128,6 +129,19 @@ def test_a_moved_film_is_the_same_game(film, first, tmp_path):
     again = run(moved, first.game.folder.parents[1], CROWD)
     assert again.game == first.game
     assert not again.stages[0].ran
+
+
+def test_a_film_that_was_moved_away_is_found_at_its_new_place(tmp_path):
+    old = write_film(tmp_path / "old.mp4", CROWD, frames=60)
+    library = tmp_path / "library"
+    game = run(old, library, CROWD).game
+    before = (game.folder / "game.toml").read_text()
+    new = old.rename(tmp_path / 'new "place".mp4')
+    run(new, library, CROWD)
+    assert Path(game.file().film.path) == new
+    after = (game.folder / "game.toml").read_text()
+    assert [b for b in before.splitlines() if "path" not in b] == [a for a in after.splitlines() if "path" not in a]
+    assert len((game.folder / "logs" / "runs.jsonl").read_text().splitlines()) == 2
 
 
 def test_a_broken_film_leaves_nothing(film, tmp_path):
