@@ -36,6 +36,7 @@ class ShotSettings(BaseModel):
         10.0, gt=0, description="A cut changes hue, saturation and brightness by this much on average."
     )
     cut_look_s: float = Field(0.2, gt=0, description="How long before and after a cut the shots are looked at.")
+    cut_jump: float = Field(7.0, ge=0, description="A cut changes the coarsely seen picture by at least this much.")
     cut_over_drift: float = Field(
         1.3, gt=0, description="A cut jumps this many times further than either shot drifts then."
     )

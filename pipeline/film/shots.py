@@ -200,7 +200,7 @@ class ShotFinder:
         """Keep the oldest waiting cut if it holds against the pictures a moment before and after.
 
         A camera's flash comes back to what it was; a shot whose pictures are repeated or that shakes jumps
-        again and again by as much.
+        again and again by as much; a key picture of a poor encoding changes every pixel a little.
         """
         number = self._waiting.popleft()
         t_s = self._times_s[number]
@@ -212,7 +212,8 @@ class ShotFinder:
         jump = _apart(before[-1], after[0])
         drift = max(_apart(before[0], before[-1]), _apart(after[0], after[-1]))
         back = _apart(before[-1], after[-1])
-        if jump >= self._settings.cut_over_drift * drift and back >= self._settings.flash_return * jump:
+        settled = jump >= max(self._settings.cut_jump, self._settings.cut_over_drift * drift)
+        if settled and back >= self._settings.flash_return * jump:
             self._cuts.append(number)
 
     def _test_gradual(self) -> None:

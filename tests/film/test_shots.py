@@ -77,6 +77,21 @@ def test_repeated_pictures_and_flashes_are_no_cuts() -> None:
     assert len(find_shots(frames)) == 1
 
 
+def test_key_pictures_of_a_poor_encoding_are_no_cuts() -> None:
+    """Noise, fine and broad, that stays for 25 frames and then is another one, over a still picture."""
+    stage, rng = Stage(6), np.random.default_rng(0)
+    frames = []
+    for index in range(150):
+        if index % 25 == 0:
+            broad = cv2.GaussianBlur(rng.normal(0, 1, (90, 160, 3)), (0, 0), 8)
+            noise = rng.normal(0, 8, (90, 160, 3)) + 3 * broad / broad.std()
+        picture = small(stage.court(3.0, bug=False))
+        frames.append((index, index / 25, np.clip(picture + noise, 0, 255).astype(np.uint8)))
+    assert len(find_shots(frames)) == 1
+    jumpy = ShotSettings(cut_jump=0.0)
+    assert len(find_shots(frames, jumpy)) > 1  # the margin is what keeps it one shot
+
+
 def test_transition_lies_where_it_is_on_screen() -> None:
     plan = [Piece("court", 3.0), Piece("replay", 3.0, "bar", 0.8), Piece("court", 3.0, "bar", 0.8)]
     found = find_shots((i, t, small(p)) for i, t, p in play(Stage(8), plan, 25))
