@@ -249,7 +249,9 @@ def players_scores(
     """Positions, who is there, identities, teams and officials, on the floor and in the picture."""
     nothing = _Bodies(*(np.zeros(0, int), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0, bool), np.zeros(0, bool)))
     true_frames, found_frames = _by_frame(true_tracks), _by_frame(found_tracks)
-    error, error_observed = [], []
+    error: list[float] = []
+    error_observed: list[float] = []
+    error_official: list[float] = []
     right = found_count = true_count = 0
     official_rows = official_as_player = 0
     team_pairs: list[tuple[int, int]] = []
@@ -269,9 +271,12 @@ def players_scores(
         official_rows += int(true.official.sum())
         for t, f in pairs:
             away = float(np.linalg.norm(true.place[t] - found.place[f]))
-            error.append(away)
-            if found.observed[f]:
-                error_observed.append(away)
+            if true.official[t]:
+                error_official.append(away)
+            else:
+                error.append(away)
+                if found.observed[f]:
+                    error_observed.append(away)
             if true.official[t] and not found.official[f]:
                 official_as_player += 1
             if not true.official[t] and not found.official[f]:
@@ -289,6 +294,7 @@ def players_scores(
     return {
         "position_ft": _quantiles(error),
         "position_observed_ft": _quantiles(error_observed),
+        "official_position_ft": _quantiles(error_official),
         "on_floor": _f1(right, found_count, true_count),
         "identity": {
             "HOTA": identity.get("HOTA"),

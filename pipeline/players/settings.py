@@ -55,9 +55,7 @@ class StitchSettings(BaseModel):
         (14.0, 2.5), description="Spread of where a body may be after any gap, along and across, plane units."
     )
     stature_between: float = Field(0.055, gt=0, description="Spread of log stature over bodies.")
-    stature_within: float = Field(
-        0.045, gt=0, description="Spread of one body's over stretches of some seconds: stances."
-    )
+    stature_within: float = Field(0.045, gt=0, description="Spread of one body over some seconds: stances.")
     stature_from: int = Field(25, ge=1, description="Tracklets with fewer sightings say nothing about stature.")
     stature_floor: float = Field(3.0, ge=0, description="Most that an odd stature can count against a link.")
     fewest_across: int = Field(3, ge=1, description="Tracklets with fewer sightings are not joined across real gaps.")
@@ -132,7 +130,7 @@ class PlacingSettings(BaseModel):
     stance_ft: float = Field(
         0.65,
         ge=0,
-        description="How far behind the lowest seen point of the shoes the middle of a stance is, away from the camera.",
+        description="How far behind the lowest seen point of the shoes the middle of a stance is.",
     )
     floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
     margin_ft: float = Field(
