@@ -10,7 +10,7 @@ class BallPathSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
-    even_score: float = Field(0.25, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
+    even_score: float = Field(0.15, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
     turn_ft_s: float = Field(12.0, gt=0, description="Changes of velocity well below this are free, above dear.")
     fresh_ft_s: float = Field(20.0, gt=0, description="The same for the speed with which a path begins.")
     most_before: int = Field(40, ge=1, description="Detections before one that are tried as its forerunner.")
@@ -60,7 +60,7 @@ class TouchSettings(BaseModel):
     least_shot_rise_ft: float = Field(
         1.5, ge=0, description="A shot first rises at least so far above its release, in the picture."
     )
-    least_control_s: float = Field(0.5, ge=0, description="A team that holds for less has not taken possession.")
+    least_control_s: float = Field(1.2, ge=0, description="A team that holds for less has not taken possession.")
     longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
 
 

@@ -135,7 +135,7 @@ def possessions(
 
     A possession begins when a team begins to hold the ball and ends when the other team does, with its shot, or
     when nobody of it held the ball for ``longest_pause_s``. A team that held for less than ``least_control_s``
-    altogether has deflected the ball, not taken it. The attacked ring is the one in whose half most players stand
+    before the other had it again has deflected the ball, not taken it. The attacked ring is the one in whose half most players stand
     in the second half of the possession: play settles where the attack goes.
     """
     settings = settings or BallSettings()
@@ -193,10 +193,12 @@ def possessions(
 
 
 def _joined(spans: list[dict[str, Any]], rules: TouchSettings) -> list[dict[str, Any]]:
-    """Leave out stretches of too little control and join what they parted."""
+    """Leave out stretches of too little control between two of the other team, and join what they parted."""
     kept: list[dict[str, Any]] = []
-    for span in spans:
-        if span["held_s"] < rules.least_control_s and not span["closed"]:
+    for number, span in enumerate(spans):
+        before, after = spans[number - 1 : number], spans[number + 1 : number + 2]
+        between = bool(before and after) and before[0]["team"] == after[0]["team"] and not before[0]["closed"]
+        if between and span["held_s"] < rules.least_control_s and not span["closed"]:
             continue
         last = kept[-1] if kept else None
         if (
