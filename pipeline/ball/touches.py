@@ -135,8 +135,8 @@ def possessions(
 
     A possession begins when a team begins to hold the ball and ends when the other team does, with its shot, or
     when nobody of it held the ball for ``longest_pause_s``. A team that held for less than ``least_control_s``
-    before the other had it again has deflected the ball, not taken it. The attacked ring is the one in whose half most players stand
-    in the second half of the possession: play settles where the attack goes.
+    before the other had it again has deflected the ball, not taken it. The attacked ring is the one in whose half
+    most players stand in the second half of the possession: play settles where the attack goes.
     """
     settings = settings or BallSettings()
     rules = settings.touches
