@@ -93,6 +93,9 @@ class FittedView:
     score: float
 
 
+_LOST_BY = 1.5
+"""A book whose best view scores this much worse than another's is tried again from that one's place."""
+
 _BANK_OF = {"fiba": "fiba", "nba": "fiba", "ncaa": "nfhs", "nfhs": "nfhs"}
 """Rule book whose bank of views serves each book: at a bank's resolution the wide lanes are alike, and the narrow."""
 
@@ -113,34 +116,68 @@ def find_view(
             f"{settings.least_floor:.0%} and {settings.least_telling:.1%} are needed."
         )
     names = [settings.rule_book] if settings.rule_book else list(RULE_BOOKS)
-    thin = marks.only(np.arange(0, len(marks), max(1, len(marks) // 90)))  # type: ignore[arg-type]
     found: dict[str, FittedView] = {}
+
+    def keep(view: FittedView) -> None:
+        name = view.judged.rule_book
+        if name not in found or view.score < found[name].score:
+            found[name] = view
+
     for shape in dict.fromkeys(_BANK_OF[n] for n in names):
-        book = rule_book(shape)
-        prior = default_prior(book, settings)
-        views = view_bank(shape).nearest(seen, settings.candidates * 5)
-        starts = np.column_stack([views, np.full(len(views), book.circle_radius_ft)])
-        starts[:, 7] = settings.lens_mean
-        costs = start_costs(thin, starts, book, size_px, prior, settings, width_px=24.0)
-        straight = prior.fixing(("k1", "circle_radius"), starts[0])
-        rough = [
-            fit_camera(thin, starts[i], book, size_px, straight, settings, widths_px=(16.0, 8.0), iterations=4)
-            for i in np.argsort(costs)[: settings.candidates]
-        ]
-        for fit in _distinct(rough)[:2]:
-            first = fit_camera(marks, fit.parameters, book, size_px, prior, settings, widths_px=(8.0, 4.0, 3.0))
+        for rough in _rough_fits(marks, seen, rule_book(shape), size_px, settings):
+            first = _fine_view(marks, seen, rough.parameters, rule_book(shape), size_px, settings)
             for name in (n for n in names if _BANK_OF[n] == shape):
-                other, fine = rule_book(name), first
-                if name != shape:
-                    start = _to_other_book(first.parameters, book, other)
-                    fine = fit_camera(
-                        marks, start, other, size_px, default_prior(other, settings), settings, widths_px=(6.0, 3.0)
-                    )
-                judged = judge(fine, other, size_px, seen)
-                score = _score(fine, judged, settings)
-                if name not in found or score < found[name].score:
-                    found[name] = FittedView(fine, judged, score)
+                keep(first if name == shape else _under_book(first, marks, seen, rule_book(name), size_px, settings))
+    best = min(found.values(), key=lambda view: view.score)
+    for name, view in list(found.items()):
+        if view.score - best.score > _LOST_BY:  # perhaps the place was missed, not the book
+            keep(_under_book(best, marks, seen, rule_book(name), size_px, settings))
     return sorted(found.values(), key=lambda view: view.score)
+
+
+def _rough_fits(
+    marks: MarkSet, seen: NDArray[np.uint8], book: RuleBook, size_px: tuple[int, int], settings: RegistrationSettings
+) -> list[Fit]:
+    """The two best different places from the bank of views, fitted roughly to a quarter of the marks."""
+    thin = marks.only(np.arange(0, len(marks), max(1, len(marks) // 90)))  # type: ignore[arg-type]
+    prior = default_prior(book, settings)
+    views = view_bank(book.name).nearest(seen, settings.candidates * 5)
+    starts = np.column_stack([views, np.full(len(views), book.circle_radius_ft)])
+    starts[:, 7] = settings.lens_mean
+    costs = start_costs(thin, starts, book, size_px, prior, settings, width_px=24.0)
+    straight = prior.fixing(("k1", "circle_radius"), starts[0])
+    fits = [
+        fit_camera(thin, starts[i], book, size_px, straight, settings, widths_px=(16.0, 8.0), iterations=4)
+        for i in np.argsort(costs)[: settings.candidates]
+    ]
+    return _distinct(fits)[:2]
+
+
+def _fine_view(
+    marks: MarkSet,
+    seen: NDArray[np.uint8],
+    start: Array,
+    book: RuleBook,
+    size_px: tuple[int, int],
+    settings: RegistrationSettings,
+    widths_px: tuple[float, ...] = (8.0, 4.0, 3.0),
+) -> FittedView:
+    fit = fit_camera(marks, start, book, size_px, default_prior(book, settings), settings, widths_px=widths_px)
+    judged = judge(fit, book, size_px, seen)
+    return FittedView(fit, judged, _score(fit, judged, settings))
+
+
+def _under_book(
+    view: FittedView,
+    marks: MarkSet,
+    seen: NDArray[np.uint8],
+    book: RuleBook,
+    size_px: tuple[int, int],
+    settings: RegistrationSettings,
+) -> FittedView:
+    """The same place as another view, under another rule book."""
+    start = _to_other_book(view.fit.parameters, rule_book(view.judged.rule_book), book)
+    return _fine_view(marks, seen, start, book, size_px, settings, widths_px=(6.0, 3.0))
 
 
 def _score(fit: Fit, judged: CourtFit, settings: RegistrationSettings) -> float:

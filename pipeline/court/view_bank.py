@@ -85,7 +85,7 @@ def floor_of_grid(parameters: Array, columns: int, rows: int, aspect: float) -> 
 
 
 @lru_cache(maxsize=4)
-def view_bank(book_name: str, count: int = 10_000) -> ViewBank:
+def view_bank(book_name: str, count: int = 12_000) -> ViewBank:
     """The bank for one rule book, made once per process (about half a second)."""
     book = rule_book(book_name)
     rng = np.random.default_rng(_SEED)
@@ -118,7 +118,7 @@ def _random_views(rng: np.random.Generator, book: RuleBook, count: int) -> Array
     target_y = rng.uniform(8, 42, count)
     dx, dy = target_x - x, target_y + away
     distance = np.sqrt(dx**2 + dy**2 + height**2)
-    view_width = np.exp(rng.uniform(np.log(30), np.log(115), count))
+    view_width = np.exp(rng.uniform(np.log(21), np.log(115), count))
     focal = distance / view_width
     pan = np.rad2deg(np.arctan2(dx, dy))
     tilt = -np.rad2deg(np.arctan2(height, np.hypot(dx, dy)))
