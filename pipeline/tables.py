@@ -65,12 +65,12 @@ class TableSpec:
     def check(self, table: pa.Table) -> pa.Table:
         """Return the table if its columns are this spec's, in any order; else raise ShapeError."""
         wrong = [
-            f.name
-            for f in self.schema
-            if f.name not in table.schema.names or table.schema.field(f.name).type != f.type
+            f.name for f in self.schema if f.name not in table.schema.names or table.schema.field(f.name).type != f.type
         ]
         if wrong:
-            raise ShapeError(f"Table '{self.name}' version {self.version}: columns {wrong} are missing or of another type.")
+            raise ShapeError(
+                f"Table '{self.name}' version {self.version}: columns {wrong} are missing or of another type."
+            )
         return table.select(self.schema.names)
 
     def path(self, folder: Path) -> Path:
@@ -103,7 +103,9 @@ class TableSpec:
         try:
             table = pq.read_table(path)
         except (pa.ArrowException, OSError) as error:
-            raise LibraryError(f"Table file {path} cannot be read ({error}); delete it and run the film again.") from error
+            raise LibraryError(
+                f"Table file {path} cannot be read ({error}); delete it and run the film again."
+            ) from error
         metadata = table.schema.metadata or {}
         found = (metadata.get(NAME_KEY, b"?").decode(), metadata.get(VERSION_KEY, b"?").decode())
         if found != (self.name, str(self.version)):
