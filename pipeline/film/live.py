@@ -266,7 +266,8 @@ class _ShotEvidence:
     people: float
     person_share: float
     largest_share: float
-    camera_motion: float
+    people_motion: float
+    change: float
     body_lengths_s: float  # people's motion in their own heights per second
     detail: float
     bug: float
@@ -417,7 +418,8 @@ def _gather(
         people=middle("people"),
         person_share=middle("person_height_share"),
         largest_share=middle("largest_person_share"),
-        camera_motion=middle("camera_motion"),
+        people_motion=middle("people_motion"),
+        change=float(np.percentile(change, 75)) if len(change) else math.nan,
         body_lengths_s=float(np.nanmean(pace)) if np.isfinite(pace).sum() >= 3 else math.nan,
         detail=middle("detail"),
         bug=math.nan,
@@ -448,11 +450,11 @@ def _view(item: _ShotEvidence, limits: LiveSettings) -> tuple[str, float, str]:
         return "closeup", 0.9, f"Close-up: {floor}a person fills {item.largest_share:.0%} of the height."
     if item.floor_share >= limits.least_floor_share:
         return "other", 0.5, f"Floor but few people: {floor}{item.people:.0f} people."
-    if not item.camera_motion > limits.still_motion and not item.people > 0:
+    if item.change <= limits.still_change and not item.people > 0:
         return "graphics", 0.6, f"Graphic: {floor}nobody in it, and it stands still."
-    if item.detail >= limits.crowd_detail:
+    if item.detail >= limits.crowd_detail and not item.people_motion > limits.crowd_motion:
         return "crowd", 0.6, f"Crowd: {floor}full of small detail."
-    return "closeup", 0.5, f"Close-up: {floor}little detail."
+    return "closeup", 0.5, f"Close-up: {floor}nobody small in it, and something large moves or the rest is blurred."
 
 
 def _bug_presence(

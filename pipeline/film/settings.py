@@ -112,7 +112,10 @@ class LiveSettings(BaseModel):
     crowd_detail: float = Field(
         9.0, gt=0, description="A crowd has at least this mean gradient, grey levels per pixel."
     )
-    still_motion: float = Field(0.004, ge=0, description="A graphic moves less than this, picture widths per second.")
+    crowd_motion: float = Field(0.1, ge=0, description="Nothing in a crowd moves faster, picture widths per second.")
+    still_change: float = Field(
+        0.45, ge=0, description="A graphic changes less than this from frame to frame, grey levels."
+    )
 
     live_prior: float = Field(
         1.0, ge=0, description="How much more likely a court view is live than a replay, at first."
