@@ -101,7 +101,10 @@ class TeamSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     lightness_weight: float = Field(0.6, gt=0, description="Weight of L against a and b: light changes, dye does not.")
-    shorts_weight: float = Field(0.5, ge=0, description="Weight of the shorts against the jersey.")
+    part_bound: float = Field(0.8, gt=0, description="Most that jersey or shorts count, share of the teams' gap.")
+    least_voting: float = Field(0.2, ge=0, le=1, description="Least share of a track's sightings that must be clear.")
+    least_majority: float = Field(0.6, ge=0.5, le=1, description="Least share of the clear ones that must agree.")
+    shorts_weight: float = Field(0.8, ge=0, description="Weight of the shorts against the jersey.")
     trimmed_share: float = Field(
         0.15, ge=0, lt=0.5, description="Share of kits, farthest from both teams, left out of the fit."
     )

@@ -154,9 +154,28 @@ def team_of(kits: np.ndarray, teams: TeamKits | None, settings: TeamSettings | N
 
 
 def team_distances(kits: np.ndarray, teams: TeamKits, settings: TeamSettings) -> np.ndarray:
-    """Weighted distance of every kit to both teams, (N, 2); NaN where a kit is unread."""
-    points = weighted(np.asarray(kits, dtype=np.float64), settings)
-    return np.linalg.norm(points[:, None] - weighted(teams.kits, settings)[None], axis=2)
+    """Weighted distance of every kit to both teams, (N, 2); NaN where a kit is unread.
+
+    Jersey and shorts each count for at most ``part_bound`` of the teams' gap, so that one misread part (floor, an arm,
+    another body) is as far from both teams and leaves the decision to the other part.
+    """
+    away = weighted(np.asarray(kits, dtype=np.float64), settings)[:, None] - weighted(teams.kits, settings)[None]
+    bound = settings.part_bound * teams.gap
+    parts = [np.minimum(np.linalg.norm(away[..., part], axis=2), bound) for part in (slice(0, 3), slice(3, 6))]
+    return np.hypot(*parts)
+
+
+def track_team(kits: np.ndarray, teams: TeamKits | None, settings: TeamSettings | None = None) -> int:
+    """Team of one track by the vote of its sightings' kits (N, 6): 0, 1, or -1 where too few speak or they disagree."""
+    settings = settings or TeamSettings()
+    votes = team_of(kits, teams, settings)
+    clear = votes[votes != UNSURE]
+    if len(clear) < max(1, settings.least_voting * len(kits)):
+        return UNSURE
+    share = float(np.mean(clear == 1))
+    if max(share, 1 - share) < settings.least_majority:
+        return UNSURE
+    return int(share > 0.5)
 
 
 def teams_in_picture(kits: np.ndarray, settings: TeamSettings | None = None) -> np.ndarray:

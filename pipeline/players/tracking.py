@@ -26,7 +26,7 @@ from pipeline.players.settings import PlacingSettings, TrackSettings
 from pipeline.players.sightings import Population, Sightings
 from pipeline.players.stitching import Paths, close_gaps, fill_capacity, link_ratios, paths_of
 from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
-from pipeline.players.teams import UNSURE, TeamKits, fit_teams, team_of
+from pipeline.players.teams import UNSURE, TeamKits, fit_teams, track_team
 
 BODY_HEIGHT_FT = 6.0
 """Height of the stick that is set up at a body's feet to measure how many pixels a foot is there."""
@@ -333,7 +333,7 @@ def _track_shot(
             top_speed=motion.top_speed_ft_s,
             in_view=in_view,
         )
-        worn = team_of(paths.kit, teams, settings.teams)
+        worn = np.array([track_team(sightings.kit[own], teams, settings.teams) for own in paths.rows], dtype=np.int64)
         known = (worn != UNSURE) & (paths.kits >= 5)
         other = known[:, None] & known[None, :] & (worn[:, None] != worn[None, :])
         official = np.nan_to_num(paths.official) >= settings.official_share
@@ -430,11 +430,7 @@ def _columns(
     until = np.minimum.accumulate(np.where(seen, np.arange(len(grid)), len(grid) - 1)[::-1])[::-1]
     shown = seen | ((times[until] - times[since] <= settings.fill_s) & (sigma <= settings.fill_sigma_ft))
     official = np.mean(sightings.official[rows]) >= settings.official_share
-    kits = sightings.kit[rows]
-    read = np.isfinite(kits).all(axis=1)
-    team = UNSURE
-    if read.any() and not official:
-        team = int(team_of(np.median(kits[read], axis=0)[None], teams, settings.teams)[0])
+    team = UNSURE if official else track_team(sightings.kit[rows], teams, settings.teams)
     box = np.full((len(grid), 4), np.nan)
     box[at] = corners[rows]
     score = np.full(len(grid), float(np.mean(sightings.score[rows])))
