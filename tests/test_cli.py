@@ -174,5 +174,7 @@ def test_readme_has_the_two_commands():
     text = (ROOT / "README.md").read_text()
     lines = [line for line in text.splitlines() if line.startswith("python3 -m venv")]
     assert len(lines) == 2
-    assert "elbowroom run sample_clips/" in lines[0]
+    film = lines[0].split("elbowroom run ")[1].split()[0]
+    assert (ROOT / film).is_file()
+    assert film.startswith("sample_clips/")
     assert lines[1].endswith("-m pytest -n 2")
