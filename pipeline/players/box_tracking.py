@@ -18,7 +18,15 @@ from pipeline.players.camera_motion import CameraPath, camera_path, refined
 from pipeline.players.motion import MotionModel, smooth
 from pipeline.players.settings import BoxTrackingSettings
 from pipeline.players.sightings import Population, Sightings
-from pipeline.players.stitching import close_gaps, fill_capacity, link_ratios, paths_of, smooth_rows
+from pipeline.players.stitching import (
+    Paths,
+    close_gaps,
+    fill_capacity,
+    link_ratios,
+    paths_of,
+    smooth_rows,
+    stature_ratios,
+)
 
 SIZE_MODEL = MotionModel(speed=(1.0, 0.4), keeps_s=0.3)
 """How log width and log height of a walking body's box change: strides and arms open and close the width in
@@ -227,10 +235,10 @@ def track_boxes(
 
     stitch = settings.stitching
 
-    def joined(rows: list[np.ndarray], longest_gap_s: float) -> np.ndarray:
+    def weighed(paths: Paths, longest_gap_s: float) -> np.ndarray:
         return link_ratios(
             sightings,
-            paths_of(sightings, rows, model),
+            paths,
             model,
             stitch,
             settings.association,
@@ -240,16 +248,21 @@ def track_boxes(
             in_view=in_view,
         )
 
-    rows = close_gaps(rows, joined(rows, stitch.beside_s), stitch.least_ratio)
+    def joined(rows: list[np.ndarray], longest_gap_s: float) -> list[np.ndarray]:
+        paths = paths_of(sightings, rows, model)
+        return close_gaps(rows, weighed(paths, longest_gap_s) + stature_ratios(paths, stitch), stitch.least_ratio)
+
+    rows = joined(rows, stitch.beside_s)
     rows = [r for r in rows if len(r) >= stitch.fewest_across]
     for _ in range(2):
-        rows = close_gaps(rows, joined(rows, stitch.short_gap_s), stitch.least_ratio)
+        rows = joined(rows, stitch.short_gap_s)
     rows = [
         r
         for r in rows
         if len(r) >= stitch.fewest_sightings and len(r) >= stitch.least_density * (moment[r[-1]] - moment[r[0]] + 1)
     ]
-    rows = fill_capacity(rows, joined(rows, np.inf), settings.bodies, stitch)
+    paths = paths_of(sightings, rows, model)
+    rows = fill_capacity(sightings, paths, weighed(paths, np.inf), settings.bodies, stitch)
     return _filled(every, sightings, rows, model, camera, noise, size_px, settings)
 
 

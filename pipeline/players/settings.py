@@ -57,6 +57,7 @@ class StitchSettings(BaseModel):
     stature_between: float = Field(0.055, gt=0, description="Spread of log stature over bodies.")
     stature_within: float = Field(0.045, gt=0, description="Spread of one body over some seconds: stances.")
     stature_from: int = Field(25, ge=1, description="Tracklets with fewer sightings say nothing about stature.")
+    stature_block: float = Field(150.0, gt=0, description="Sightings after which a stance is another one.")
     stature_floor: float = Field(3.0, ge=0, description="Most that an odd stature can count against a link.")
     fewest_across: int = Field(3, ge=1, description="Tracklets with fewer sightings are not joined across real gaps.")
     beside_s: float = Field(0.1, ge=0, description="Up to here a gap is no real gap.")

@@ -73,6 +73,15 @@ class Paths:
     kits: np.ndarray
     official: np.ndarray
 
+    def of(self, members: np.ndarray) -> Paths:
+        """Only some of the tracklets."""
+        lists = ("rows", "states", "spreads")
+        arrays = ("size", "begin_size", "end_size", "counts", "stature", "kit", "kits", "official")
+        return Paths(
+            **{n: [getattr(self, n)[m] for m in members.tolist()] for n in lists},
+            **{n: getattr(self, n)[members] for n in arrays},
+        )
+
 
 def smooth_rows(
     sightings: Sightings, rows: list[np.ndarray], model: MotionModel
@@ -211,8 +220,6 @@ def link_ratios(
     gaps = paths.begin_size[j] - paths.end_size[i]
     size = size_ratio(gaps, variance, broad + variance, association)
     kit = kit_ratio(paths.kit[i], np.minimum(paths.kits[i], paths.kits[j]), paths.kit[j], association, population)
-    lengths = np.array([len(r) for r in paths.rows])
-    tall = _stature_ratio(paths.stature[j] - paths.stature[i], np.minimum(lengths[i], lengths[j]), settings)
     unseen = dt
     if in_view is not None:
         # where the body would have been at five moments of the gap, on the straight way
@@ -226,32 +233,38 @@ def link_ratios(
             inside += in_view(moments, places)
         unseen = dt * inside / len(shares)
     waiting = np.minimum(settings.gap_rate * unseen, settings.gap_floor)
-    ratios[i, j] = place + size + tall + kit - waiting
+    ratios[i, j] = place + size + kit - waiting
     return ratios
 
 
-def _stature_ratio(gap: np.ndarray, lengths: np.ndarray, settings: StitchSettings) -> np.ndarray:
-    """Log-likelihood ratio of two tracklets' statures being one body's; 0 where unknown or too short to say."""
+def stature_ratios(paths: Paths, settings: StitchSettings) -> np.ndarray:
+    """Log-likelihood ratio of every two tracklets' statures being one body's, (T, T); 0 where they say nothing."""
+    gap = paths.stature[None, :] - paths.stature[:, None]
+    lengths = np.array([len(r) for r in paths.rows], dtype=np.int64)
     same = 2 * settings.stature_within**2
     other = same + 2 * settings.stature_between**2
     ratio = -0.5 * gap**2 * (1 / same - 1 / other) + 0.5 * np.log(other / same)
-    return np.where(
-        np.isfinite(gap) & (lengths >= settings.stature_from), np.maximum(ratio, -settings.stature_floor), 0.0
-    )
+    speaks = np.isfinite(gap) & (np.minimum(lengths[:, None], lengths[None, :]) >= settings.stature_from)
+    return np.where(speaks, np.maximum(ratio, -settings.stature_floor), 0.0)
 
 
-def _chains(rows: list[np.ndarray], following: np.ndarray, dropped: np.ndarray) -> list[np.ndarray]:
-    """Join tracklets along ``following`` (T,), -1 at the ends."""
-    has_previous = np.zeros(len(rows), dtype=bool)
+def _chains(following: np.ndarray, dropped: np.ndarray) -> list[list[int]]:
+    """Tracklets of each path along ``following`` (T,), -1 at the ends."""
+    has_previous = np.zeros(len(following), dtype=bool)
     has_previous[following[following >= 0]] = True
     chains = []
     for first in np.flatnonzero(~has_previous & ~dropped):
         chain, here = [], int(first)
         while here >= 0:
-            chain.append(rows[here])
+            chain.append(here)
             here = int(following[here])
-        chains.append(np.concatenate(chain))
-    return sorted(chains, key=lambda c: int(c[0]))
+        chains.append(chain)
+    return chains
+
+
+def _joined(rows: list[np.ndarray], chains: list[list[int]]) -> list[np.ndarray]:
+    """Sightings of each path, ordered by their first."""
+    return sorted((np.concatenate([rows[t] for t in chain]) for chain in chains), key=lambda r: int(r[0]))
 
 
 def close_gaps(rows: list[np.ndarray], ratios: np.ndarray, least: float) -> list[np.ndarray]:
@@ -263,25 +276,28 @@ def close_gaps(rows: list[np.ndarray], ratios: np.ndarray, least: float) -> list
     following = np.full(len(rows), -1, dtype=np.int64)
     taken = gain[ends, starts] > 0
     following[ends[taken]] = starts[taken]
-    return _chains(rows, following, np.zeros(len(rows), dtype=bool))
+    return _joined(rows, _chains(following, np.zeros(len(rows), dtype=bool)))
 
 
 def fill_capacity(
-    rows: list[np.ndarray], ratios: np.ndarray, capacity: int, settings: StitchSettings
+    sightings: Sightings, paths: Paths, ratios: np.ndarray, capacity: int, settings: StitchSettings
 ) -> list[np.ndarray]:
     """Join tracklets into ``capacity`` paths, or as few more as it takes, leaving out what is not worth one.
 
     The rows of the assignment are the tracklets' ends and the sources of paths, its columns their starts and the
     sinks; ``capacity`` sources are free, any further one costs ``extra_cost``. A tracklet assigned to itself is left
-    out at ``drop_cost`` for every sighting.
+    out at ``drop_cost`` for every sighting. Then bodies exchange their futures where that is likelier
+    (:func:`exchange_futures`).
     """
+    rows = paths.rows
     count = len(rows)
     if not count:
         return []
     sources = capacity + count
     cost = np.full((count + sources, count + sources), FORBIDDEN)
     possible = np.isfinite(ratios)
-    cost[:count, :count][possible] = -np.maximum(ratios[possible], -settings.link_floor)
+    weighed = ratios + stature_ratios(paths, settings)
+    cost[:count, :count][possible] = -np.maximum(weighed[possible], -settings.link_floor)
     cost[np.arange(count), np.arange(count)] = settings.drop_cost * np.array([len(r) for r in rows])
     cost[count:, :count] = 0.0
     cost[count + capacity :, :count] = settings.extra_cost
@@ -296,4 +312,92 @@ def fill_capacity(
                 dropped[end] = True
             else:
                 following[end] = start
-    return _chains(rows, following, dropped)
+    first = sightings.moment[[r[0] for r in rows]]
+    last = sightings.moment[[r[-1] for r in rows]]
+    return _joined(rows, exchange_futures(_chains(following, dropped), first, last, ratios, paths, settings))
+
+
+def stature_evidence(statures: np.ndarray, lengths: np.ndarray, settings: StitchSettings) -> float:
+    """Logarithm of how likely the statures of some tracklets are if all are one body's.
+
+    A tracklet speaks with one reading for every ``stature_block`` sightings, each off by ``stature_within``; the body's
+    own stature is off the mean by ``stature_between``. The body's stature is integrated out.
+
+    Parameters
+    ----------
+    statures : (n,) ndarray
+        NaN where unknown; those say nothing.
+    lengths : (n,) ndarray
+        Sightings of each.
+    """
+    known = np.isfinite(statures) & (lengths >= settings.stature_from)
+    if not known.any():
+        return 0.0
+    readings = np.maximum(lengths[known] / settings.stature_block, 0.5)
+    noise = settings.stature_within**2 / readings
+    precision = 1 / settings.stature_between**2 + np.sum(1 / noise)
+    mean = np.sum(statures[known] / noise) / precision
+    return float(
+        -0.5 * np.sum(statures[known] ** 2 / noise + np.log(noise))
+        - np.log(settings.stature_between)
+        - 0.5 * np.log(precision)
+        + 0.5 * precision * mean**2
+    )
+
+
+def exchange_futures(
+    chains: list[list[int]],
+    first: np.ndarray,
+    last: np.ndarray,
+    ratios: np.ndarray,
+    paths: Paths,
+    settings: StitchSettings,
+) -> list[list[int]]:
+    """Let bodies exchange their futures wherever that is likelier on the whole.
+
+    The assignment weighs only neighbours on a chain. Here whole chains are judged: the links' ratios and whether all
+    tracklets of a chain have one stature. The best exchange of two chains' tails is made until none is better.
+
+    Parameters
+    ----------
+    chains : list of list of int
+        Tracklets of each body, in time.
+    first, last : (T,) ndarray
+        Moments of each tracklet's ends.
+    ratios : (T, T) ndarray
+        Of links, without stature; -inf is forbidden.
+    """
+    lengths = np.array([len(r) for r in paths.rows], dtype=np.float64)
+
+    def link(before: list[int], after: list[int]) -> float:
+        if not before or not after:
+            return 0.0
+        ratio = ratios[before[-1], after[0]]
+        return float(max(ratio, -settings.link_floor)) if np.isfinite(ratio) else -np.inf
+
+    def evidence(chain: list[int]) -> float:
+        return stature_evidence(paths.stature[chain], lengths[chain], settings) if chain else 0.0
+
+    chains = [list(c) for c in chains]
+    for _ in range(10 * max(1, len(chains))):
+        best, move = 1e-6, None
+        for a in range(len(chains)):
+            for b in range(a + 1, len(chains)):
+                now = evidence(chains[a]) + evidence(chains[b])
+                for i in range(1, len(chains[a]) + 1):
+                    for j in range(1, len(chains[b]) + 1):
+                        a1, a2, b1, b2 = chains[a][:i], chains[a][i:], chains[b][:j], chains[b][j:]
+                        if not a2 and not b2:
+                            continue
+                        if (b2 and last[a1[-1]] >= first[b2[0]]) or (a2 and last[b1[-1]] >= first[a2[0]]):
+                            continue
+                        gain = link(a1, b2) + link(b1, a2) - link(a1, a2) - link(b1, b2)
+                        if not np.isfinite(gain):
+                            continue
+                        gain += evidence(a1 + b2) + evidence(b1 + a2) - now
+                        if gain > best:
+                            best, move = gain, (a, b, a1 + b2, b1 + a2)
+        if move is None:
+            break
+        a, b, chains[a], chains[b] = move
+    return chains

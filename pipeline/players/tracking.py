@@ -24,7 +24,7 @@ from pipeline.players.association import tracklets
 from pipeline.players.motion import MotionModel, inverse_2x2, smooth
 from pipeline.players.settings import PlacingSettings, TrackSettings
 from pipeline.players.sightings import Population, Sightings
-from pipeline.players.stitching import Paths, close_gaps, fill_capacity, link_ratios, paths_of
+from pipeline.players.stitching import Paths, close_gaps, fill_capacity, link_ratios, paths_of, stature_ratios
 from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
 from pipeline.players.teams import UNSURE, TeamKits, fit_teams, track_team
 
@@ -343,7 +343,8 @@ def _track_shot(
     rows = tracklets(sightings, model, settings.association, population)
     for _ in range(2):
         paths = paths_of(sightings, rows, model)
-        rows = close_gaps(rows, ratios(paths, settings.stitching.short_gap_s), settings.stitching.least_ratio)
+        weighed = ratios(paths, settings.stitching.short_gap_s) + stature_ratios(paths, settings.stitching)
+        rows = close_gaps(rows, weighed, settings.stitching.least_ratio)
     rows = [r for r in rows if _worth_following(sightings, r, settings)]
     rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
     paths = paths_of(sightings, rows, model)
@@ -353,7 +354,7 @@ def _track_shot(
     for group, capacity in ((~official, settings.players), (official, settings.officials)):
         members = np.flatnonzero(group)
         part = weighed[np.ix_(members, members)]
-        joined.extend(fill_capacity([rows[m] for m in members], part, capacity, settings.stitching))
+        joined.extend(fill_capacity(sightings, paths.of(members), part, capacity, settings.stitching))
     result = []
     for own in sorted(joined, key=lambda r: (int(r[0]), int(r[-1]))):
         if sightings.time[own[-1]] - sightings.time[own[0]] < settings.shortest_s:

@@ -7,7 +7,14 @@ from pipeline.players.association import size_ratio, student_log_density, trackl
 from pipeline.players.motion import MotionModel
 from pipeline.players.settings import AssociationSettings, StitchSettings
 from pipeline.players.sightings import Population, Sightings
-from pipeline.players.stitching import close_gaps, fill_capacity, link_ratios, paths_of
+from pipeline.players.stitching import (
+    close_gaps,
+    exchange_futures,
+    fill_capacity,
+    link_ratios,
+    paths_of,
+    stature_evidence,
+)
 
 MODEL = MotionModel((6.8, 5.0), 1.5)
 POPULATION = Population(5000.0, (0.25, 0.12))
@@ -119,7 +126,7 @@ def test_kits_decide_where_motion_cannot():
     paths[3] = paths[3] + [0, 0.5]
     sightings, who = scene(paths, kits=[red, white, white, red])
     rows = tracklets(sightings, MODEL, ASSOCIATION, POPULATION)
-    rows = fill_capacity(rows, ratios_of(sightings, rows), 2, STITCHING)
+    rows = fill_capacity(sightings, paths_of(sightings, rows, MODEL), ratios_of(sightings, rows), 2, STITCHING)
     assert sorted(tuple(sorted(set(who[r].tolist()))) for r in rows) == [(0, 3), (1, 2)]
 
 
@@ -133,9 +140,10 @@ def test_capacity_joins_what_must_be_one_and_leaves_out_what_nobody_can_be():
     sightings, who = scene([far, back, steady, false])
     rows = tracklets(sightings, MODEL, ASSOCIATION, POPULATION)
     ratios = ratios_of(sightings, rows, longest=np.inf)
-    joined = fill_capacity(rows, ratios, 2, STITCHING)
+    paths = paths_of(sightings, rows, MODEL)
+    joined = fill_capacity(sightings, paths, ratios, 2, STITCHING)
     assert sorted(tuple(sorted(set(who[r].tolist()))) for r in joined) == [(0, 1), (2,)]
-    roomy = fill_capacity(rows, np.full_like(ratios, -np.inf), 4, STITCHING)
+    roomy = fill_capacity(sightings, paths, np.full_like(ratios, -np.inf), 4, STITCHING)
     assert len(roomy) == 4
 
 
@@ -154,7 +162,7 @@ def test_nothing_and_one():
     empty, _ = scene([np.full((5, 2), np.nan)])
     assert tracklets(empty, MODEL, ASSOCIATION, POPULATION) == []
     assert close_gaps([], np.zeros((0, 0)), 0.0) == []
-    assert fill_capacity([], np.zeros((0, 0)), 3, STITCHING) == []
+    assert fill_capacity(empty, paths_of(empty, [], MODEL), np.zeros((0, 0)), 3, STITCHING) == []
     alone = np.full((5, 2), np.nan)
     alone[2] = [1, 1]
     one, _ = scene([alone])
@@ -175,3 +183,36 @@ def test_equal_sizes_speak_for_one_body_and_odd_ones_against():
     variance, broad = np.array([[0.01, 0.01]]), np.array([[0.2, 0.2]])
     assert size_ratio(np.zeros((1, 2)), variance, broad, ASSOCIATION)[0] > 1
     assert size_ratio(np.full((1, 2), 1.0), variance, broad, ASSOCIATION)[0] < 0
+
+
+def test_stature_evidence_is_the_integral_over_the_bodys_own_stature():
+    statures, lengths = np.array([0.06, 0.03, np.nan, -0.5]), np.array([300.0, 150.0, 90.0, 3.0])
+    own = np.linspace(-1, 1, 200001)
+    noise = STITCHING.stature_within / np.sqrt(lengths[:2] / STITCHING.stature_block)
+    density = np.exp(-0.5 * (own / STITCHING.stature_between) ** 2) / STITCHING.stature_between
+    for value, sigma in zip(statures[:2], noise, strict=True):
+        density = density * np.exp(-0.5 * ((value - own) / sigma) ** 2) / sigma
+    wanted = np.log(np.trapezoid(density, own) / np.sqrt(2 * np.pi))
+    assert stature_evidence(statures, lengths, STITCHING) == pytest.approx(wanted, abs=1e-6)
+    assert stature_evidence(statures[2:], lengths[2:], STITCHING) == 0
+
+
+def test_futures_are_exchanged_when_statures_say_so():
+    tall, small = [line((0, k), (5, k), 300) for k in (0, 10)]
+    tall_again, small_again = tall.copy(), small.copy()
+    tall[140:], small[140:], tall_again[:160], small_again[:160] = (np.nan,) * 4
+    sightings, who = scene([tall, small, tall_again, small_again])
+    stature = np.array([0.08, -0.08, 0.07, -0.07])[who]
+    names = ("moment", "position", "covariance", "log_size", "size_sigma", "kit", "score", "official")
+    sightings = Sightings(
+        times_s=sightings.times_s, stature=stature, **{n: getattr(sightings, n).copy() for n in names}
+    )
+    rows = [np.flatnonzero(who == name) for name in range(4)]
+    paths = paths_of(sightings, rows, MODEL)
+    first = sightings.moment[[r[0] for r in rows]]
+    last = sightings.moment[[r[-1] for r in rows]]
+    found = exchange_futures([[0, 3], [1, 2]], first, last, np.zeros((4, 4)), paths, STITCHING)
+    assert sorted(found) == [[0, 2], [1, 3]]
+    motion = np.zeros((4, 4))
+    motion[0, 3] = motion[1, 2] = 20.0
+    assert exchange_futures([[0, 3], [1, 2]], first, last, motion, paths, STITCHING) == [[0, 3], [1, 2]]
