@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.ball.settings import BallPathSettings, BallSettings, HolderSettings
+from pipeline.ball.sides import attacked_sides, attacking_teams
 from pipeline.ball.tables import BALL
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
 from pipeline.court.rule_books import RuleBook
@@ -38,6 +39,21 @@ class _Players:
     names: np.ndarray  # (N,)
     teams: np.ndarray  # (N,)
     place_ft: np.ndarray  # (F, N, 2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _SeenBall:
+    """The ball's path through one shot before its holders are known: F analysed frames, N players."""
+
+    shot: int
+    frames: np.ndarray  # (F,)
+    times_s: np.ndarray  # (F,)
+    views: Mapping[int, Camera]  # by index of the frame
+    players: _Players
+    place_px: np.ndarray  # (F, 2)
+    score: np.ndarray  # (F,)
+    observed: np.ndarray  # (F,)
+    aside_height: np.ndarray  # (F, N, 2)
 
 
 def best_path(
@@ -157,7 +173,11 @@ def beside_players(ball_px: np.ndarray, places_ft: np.ndarray, camera: Camera) -
 
 
 def likely_holders(
-    times_s: np.ndarray, aside_height: np.ndarray, teams: np.ndarray, settings: HolderSettings
+    times_s: np.ndarray,
+    aside_height: np.ndarray,
+    teams: np.ndarray,
+    settings: HolderSettings,
+    attacking: np.ndarray | None = None,
 ) -> np.ndarray:
     """Who has the ball in each frame, by dynamic programming.
 
@@ -167,6 +187,8 @@ def likely_holders(
     aside_height : (F, N, 2) ndarray
         From :func:`beside_players`; NaN where the ball or the player is not known.
     teams : (N,) ndarray
+    attacking : (F,) ndarray, optional
+        Team that attacks in each frame, -1 unknown.
 
     Returns
     -------
@@ -192,6 +214,9 @@ def likely_holders(
     seen = np.isfinite(aside).any(axis=1)
     # a player who is not known in a frame in which the ball is: no evidence, dearer than a good fit
     cost = np.where(np.isfinite(cost), cost, np.where(seen[:, None], settings.nobody_cost + 1.0, 0.0))
+    if attacking is not None:
+        defends = (attacking[:, None] >= 0) & (teams[None] >= 0) & (teams[None] != attacking[:, None])
+        cost = cost + np.where(defends, settings.defender_cost, 0.0)
     nobody = np.where(seen, settings.nobody_cost, settings.unseen_cost)
     full = np.hstack([np.minimum(cost, 50.0), nobody[:, None]])
     change = np.full((count + 1, count + 1), settings.change_cost)
@@ -274,24 +299,42 @@ def ball_path(boxes: pa.Table, cameras: pa.Table, tracks: pa.Table, settings: Ba
     settings = settings or BallSettings()
     boxes, cameras, tracks = BOXES.check(boxes), CAMERAS.check(cameras), TRACKS.check(tracks)
     book = book_of(cameras)
-    parts = []
+    seen = []
     for shot in sorted(set(cameras["shot"].to_pylist())):
         grid = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
-        part = _ball_in_shot(
-            shot,
-            boxes.filter(pc.and_(pc.equal(boxes["shot"], shot), pc.equal(boxes["class"], "ball"))),
-            grid,
-            tracks.filter(pc.equal(tracks["shot"], shot)),
-            book,
-            settings,
-        )
-        parts.append(part)
+        balls = boxes.filter(pc.and_(pc.equal(boxes["shot"], shot), pc.equal(boxes["class"], "ball")))
+        own = tracks.filter(pc.equal(tracks["shot"], shot))
+        seen.append(_ball_in_shot(shot, balls, grid, own, book, settings))
+    attacking = _attackers(seen, book, settings)
+    parts = [_ball_rows(ball, team, settings) for ball, team in zip(seen, attacking, strict=True)]
     return pa.concat_tables(parts) if parts else BALL.empty()
+
+
+def _attackers(seen: list[_SeenBall], book: RuleBook, settings: BallSettings) -> list[np.ndarray]:
+    """The attacking team in every frame of every shot, by a first guess of the holders of all of them."""
+    sides, teams, weights = [], [], []
+    for ball in seen:
+        first = likely_holders(ball.times_s, ball.aside_height, ball.players.teams, settings.holder)
+        held = np.append(ball.players.teams, NOBODY)[first]
+        teams.append(held)
+        sides.append(attacked_sides(ball.times_s, ball.players.place_ft[..., 0], book, settings.sides))
+        steps = np.diff(ball.times_s)
+        weights.append(np.full(len(held), float(np.median(steps)) if len(steps) else 0.0))
+    if not seen:
+        return []
+    every = attacking_teams(
+        np.concatenate([b.times_s for b in seen]),
+        np.concatenate(sides),
+        np.concatenate(teams),
+        np.concatenate(weights),
+        settings.sides,
+    )
+    return np.split(every, np.cumsum([len(b.times_s) for b in seen])[:-1])
 
 
 def _ball_in_shot(
     shot: int, balls: pa.Table, grid: pa.Table, tracks: pa.Table, book: RuleBook, settings: BallSettings
-) -> pa.Table:
+) -> _SeenBall:
     frames, times = grid["frame"].to_numpy(), grid["t_s"].to_numpy()
     views: dict[int, Camera] = {}
     for k, row in enumerate(grid.to_pylist()):
@@ -331,10 +374,17 @@ def _ball_in_shot(
     for k, camera in views.items():
         if np.isfinite(place_px[k]).all() and len(players.names):
             aside_height[k] = beside_players(place_px[k], players.place_ft[k], camera)
-    holder = likely_holders(times, aside_height, players.teams, settings.holder)
+    return _SeenBall(shot, frames, times, views, players, place_px, ball_score, observed, aside_height)
+
+
+def _ball_rows(ball: _SeenBall, attacking: np.ndarray, settings: BallSettings) -> pa.Table:
+    """Rows of the ``ball`` table of one shot."""
+    frames, times, players, place_px = ball.frames, ball.times_s, ball.players, ball.place_px
+    count = len(frames)
+    holder = likely_holders(times, ball.aside_height, players.teams, settings.holder, attacking)
     floor = _floor_places(holder, players, times, np.isfinite(place_px).all(axis=1))
     height = np.full(count, np.nan)
-    for k, camera in views.items():
+    for k, camera in ball.views.items():
         if np.isfinite(place_px[k]).all() and np.isfinite(floor[k]).all():
             height[k] = beside_players(place_px[k], floor[k][None], camera)[0, 1]
     height = np.where((height > -1.5) & (height < 40), np.maximum(height, 0.0), np.nan)
@@ -348,15 +398,15 @@ def _ball_in_shot(
         {
             "frame": frames[shown],
             "t_s": times[shown],
-            "shot": np.full(int(shown.sum()), shot, dtype=np.int32),
+            "shot": np.full(int(shown.sum()), ball.shot, dtype=np.int32),
             "x_px": nullable(place_px[:, 0].astype(np.float32), pa.float32()),
             "y_px": nullable(place_px[:, 1].astype(np.float32), pa.float32()),
             "x_ft": nullable(floor[:, 0], pa.float64()),
             "y_ft": nullable(floor[:, 1], pa.float64()),
             "z_ft": nullable(height, pa.float64()),
             "holder": pa.array(names[shown].astype(np.int32), mask=(holder == NOBODY)[shown]),
-            "observed": observed[shown],
-            "score": ball_score[shown].astype(np.float32),
+            "observed": ball.observed[shown],
+            "score": ball.score[shown].astype(np.float32),
         }
     )
 

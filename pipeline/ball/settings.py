@@ -46,6 +46,7 @@ class HolderSettings(BaseModel):
     unseen_cost: float = Field(0.3, ge=0, description="Cost a frame of nobody having a ball that is not seen.")
     change_cost: float = Field(4.0, ge=0, description="Cost of a change of holder, or of losing and gaining the ball.")
     steal_cost: float = Field(6.0, ge=0, description="Extra cost of a change to the other team.")
+    defender_cost: float = Field(0.3, ge=0, description="Cost a frame of a holder of the team that defends here.")
     least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
 
 
@@ -61,7 +62,18 @@ class TouchSettings(BaseModel):
         1.5, ge=0, description="A shot first rises at least so far above its release, in the picture."
     )
     least_control_s: float = Field(1.2, ge=0, description="A team that holds for less has not taken possession.")
+    rebound_s: float = Field(3.0, ge=0, description="After a shot, a last hold shorter than this is no new possession.")
     longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
+
+
+class SideSettings(BaseModel):
+    """Which team attacks which ring."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    ahead_s: float = Field(2.0, ge=0, description="Play is where the players will stand so much later.")
+    window_s: float = Field(300.0, gt=0, description="Teams' sides are voted on within this time before and after.")
+    least_votes_s: float = Field(5.0, ge=0, description="Least held time in the vote.")
+    least_share: float = Field(0.6, ge=0.5, le=1, description="Least share of the winning side of the vote.")
 
 
 class BallSettings(BaseModel):
@@ -71,3 +83,4 @@ class BallSettings(BaseModel):
     path: BallPathSettings = BallPathSettings()
     holder: HolderSettings = HolderSettings()
     touches: TouchSettings = TouchSettings()
+    sides: SideSettings = SideSettings()

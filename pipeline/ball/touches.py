@@ -135,7 +135,8 @@ def possessions(
 
     A possession begins when a team begins to hold the ball and ends when the other team does, with its shot, or
     when nobody of it held the ball for ``longest_pause_s``. A team that held for less than ``least_control_s``
-    before the other had it again has deflected the ball, not taken it. The attacked ring is the one in whose half
+    before the other had it again has deflected the ball, not taken it; a rebound with which nothing follows for
+    ``rebound_s`` is none yet. The attacked ring is the one in whose half
     most players stand in the second half of the possession: play settles where the attack goes.
     """
     settings = settings or BallSettings()
@@ -199,6 +200,10 @@ def _joined(spans: list[dict[str, Any]], rules: TouchSettings) -> list[dict[str,
         before, after = spans[number - 1 : number], spans[number + 1 : number + 2]
         between = bool(before and after) and before[0]["team"] == after[0]["team"] and not before[0]["closed"]
         if between and span["held_s"] < rules.least_control_s and not span["closed"]:
+            continue
+        goes_on = bool(after) and after[0]["team"] == span["team"]
+        rebound = bool(before) and before[0]["closed"] and not goes_on and not span["closed"]
+        if rebound and span["held_s"] < rules.rebound_s:
             continue
         last = kept[-1] if kept else None
         if (

@@ -75,11 +75,15 @@ class Paths:
 
     def of(self, members: np.ndarray) -> Paths:
         """Only some of the tracklets."""
-        lists = ("rows", "states", "spreads")
-        arrays = ("size", "begin_size", "end_size", "counts", "stature", "kit", "kits", "official")
+        chosen = members.tolist()
         return Paths(
-            **{n: [getattr(self, n)[m] for m in members.tolist()] for n in lists},
-            **{n: getattr(self, n)[members] for n in arrays},
+            [self.rows[m] for m in chosen],
+            [self.states[m] for m in chosen],
+            [self.spreads[m] for m in chosen],
+            *(
+                getattr(self, name)[members]
+                for name in ("size", "begin_size", "end_size", "counts", "stature", "kit", "kits", "official")
+            ),
         )
 
 
