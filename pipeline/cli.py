@@ -275,9 +275,13 @@ def evaluate_court_frames_command(
     from pipeline.night.networks import open_areas
 
     settings = _settings(configs)
-    with _waiting("Registering labelled pictures"):
+    with _bar("Registering") as progress:
         result = evaluate_court_frames(
-            folder, open_areas(settings), settings=settings.court.registration, marking=settings.court.marks
+            folder,
+            open_areas(settings),
+            settings=settings.court.registration,
+            marking=settings.court.marks,
+            on_progress=progress,
         )
     _report(result, as_json)
 
@@ -500,12 +504,6 @@ def _stage_bars() -> Iterator[Callable[[str], Callable[[float, float], None]]]:
 def _bar(name: str) -> Iterator[Callable[[float, float], None]]:
     with _stage_bars() as bars:
         yield bars(name)
-
-
-@contextmanager
-def _waiting(name: str) -> Iterator[None]:
-    with err.status(name):
-        yield
 
 
 if __name__ == "__main__":

@@ -28,12 +28,12 @@ _STRIDE_FT = ((0.0, 4.0, 9.0, 16.0, 22.0), (2.6, 4.2, 6.6, 9.4, 11.2))
 _STANCE_SHARE = ((0.0, 4.5, 7.0, 9.0, 18.0), (0.64, 0.62, 0.50, 0.42, 0.32))
 
 
-def stride_ft(speed_ft_s: float) -> float:
-    """Distance covered in one turn of the phase at a floor speed: a stride of two steps.
+def stride_ft(speed_ft_s: float | np.ndarray) -> np.ndarray:
+    """Distance covered in one turn of the phase at floor speeds of any shape: a stride of two steps.
 
     Poses of `SIDEWAYS_POSES` step short and quick: two small strides in one turn.
     """
-    return float(np.interp(speed_ft_s, *_STRIDE_FT))
+    return np.asarray(np.interp(speed_ft_s, *_STRIDE_FT))
 
 
 def _periodic(keys: tuple[float, ...], phase: float) -> float:
@@ -92,7 +92,7 @@ def with_gait(
     short = pose in SIDEWAYS_POSES
     running = 0.0 if short else _smooth(speed_ft_s, 6.5, 9.5)
     share = 0.5 if short else float(np.interp(speed_ft_s, *_STANCE_SHARE))
-    stride = stride_ft(speed_ft_s) / leg_ft
+    stride = float(stride_ft(speed_ft_s)) / leg_ft
     if short:
         stride, phase = 0.5 * stride, 2 * phase
     travel = direction * stride

@@ -7,6 +7,7 @@ from typing import get_args
 
 import numpy as np
 
+from pipeline.sim.bodies.gait import stride_ft
 from pipeline.sim.plays.motion import smooth, turn_towards
 from pipeline.sim.plays.stage import BODIES, DT_S, Stage
 from pipeline.sim.scene import Pose
@@ -36,11 +37,6 @@ class Posed:
         left, right = _INDEX["dribble_left"], _INDEX["dribble_right"]
         table[left], table[right] = right, left
         return table[self.pose], table[self.pose_from]
-
-
-def stride_ft(speed_ft_s: np.ndarray) -> np.ndarray:
-    """Length of a full stride (two steps) at a speed: about 4 ft walking, 11 ft sprinting."""
-    return np.interp(speed_ft_s, [0.0, 4.0, 9.0, 16.0, 22.0], [2.6, 4.2, 6.6, 9.4, 11.2])
 
 
 def pose_paths(stage: Stage, uv: np.ndarray, holder: np.ndarray, start_facing: np.ndarray | None = None) -> Posed:
