@@ -16,6 +16,7 @@ import numpy as np
 
 from pipeline.court.camera import Camera, Lens
 from pipeline.court.rule_books import RuleBook
+from pipeline.sim.looks import Venue
 from pipeline.sim.plays.game import After, Game, Stretch
 from pipeline.sim.plays.moments import scene_actors, scene_ball
 from pipeline.sim.plays.motion import smooth
@@ -27,6 +28,8 @@ CAMERA_STEP_S = 0.02
 WIPE_S = 0.6
 SHOT_CLOCK_S = {"fiba": 24.0, "nba": 24.0, "ncaa": 30.0}
 """By rule book; high-school games mostly have none."""
+GYM_REACH_FT = 19.0
+"""Cameras in a gym stand at most so far beyond a baseline: three feet inside the end wall."""
 
 
 class View(Enum):
@@ -90,6 +93,29 @@ def replay_stand(rng: np.random.Generator, book: RuleBook, main: Stand, k1: floa
     side = float(rng.choice([-1, 1]))
     x = book.length_ft / 2 + side * (book.length_ft / 2 + float(rng.uniform(22, 32)))
     return Stand((x, -float(rng.uniform(12, 26)), float(rng.uniform(10, 16))), 0.0, k1, 34.0, 30.0, 0.25, 0.04)
+
+
+def inside(stand: Stand, book: RuleBook, venue: Venue) -> Stand:
+    """The stand as the building allows it: a gym has its camera nearer, lower and wider, or it looks through a wall.
+
+    The picture shows as much of the floor as before. Other buildings have room for every stand.
+    """
+    if venue is not Venue.GYM:
+        return stand
+    x, y, z = stand.centre_ft
+    nearer = (max(0.62 * y, -56.0), float(np.clip(0.55 * z, 5.0, 24.0)))
+    x = float(np.clip(x, -GYM_REACH_FT, book.length_ft + GYM_REACH_FT))
+    farness = (book.width_ft / 2 - y) / (book.width_ft / 2 - nearer[0])
+
+    def widened(angle_deg: float) -> float:
+        return float(2 * np.rad2deg(np.arctan(np.tan(np.deg2rad(angle_deg) / 2) * farness)))
+
+    return replace(
+        stand,
+        centre_ft=(x, *nearer),
+        wide_deg=widened(stand.wide_deg),
+        tight_deg=widened(stand.tight_deg),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -369,6 +395,7 @@ def edit(
     size_px: tuple[int, int],
     k1: float,
     longest_s: float | None = None,
+    venue: Venue = Venue.ARENA,
 ) -> FilmPlan:
     """Cut a game into a film.
 
@@ -385,9 +412,11 @@ def edit(
         Radial term of the lenses.
     longest_s : float, optional
         The film ends here at the latest.
+    venue : Venue
+        The building, which bounds where cameras stand.
     """
     rng = np.random.default_rng([seed, 401])
-    room = _CuttingRoom(game, rng, main_stand(rng, game.book, k1), k1, size_px, rate)
+    room = _CuttingRoom(game, rng, main_stand(rng, game.book, k1), k1, size_px, rate, venue)
     live_from, into = 0.0, "start"
     for k, stretch in enumerate(game.stretches):
         last = k == len(game.stretches) - 1
@@ -415,10 +444,18 @@ class _CuttingRoom:
     """The editor at work: shots and cameras so far."""
 
     def __init__(
-        self, game: Game, rng: np.random.Generator, main: Stand, k1: float, size_px: tuple[int, int], rate: Fraction
+        self,
+        game: Game,
+        rng: np.random.Generator,
+        main: Stand,
+        k1: float,
+        size_px: tuple[int, int],
+        rate: Fraction,
+        venue: Venue,
     ) -> None:
         self.game, self.rng, self.main, self.k1, self.size_px, self.rate = game, rng, main, k1, size_px, rate
-        self.cameras = [operate(game, main, rng, 0.0, game.end_s)]
+        self.venue = venue
+        self.cameras = [operate(game, inside(main, game.book, venue), rng, 0.0, game.end_s)]
         self.shots: list[Shot] = []
         self.wipe: TransitionKind = "stinger" if rng.random() < 0.4 else "wipe"
 
@@ -457,7 +494,7 @@ class _CuttingRoom:
     def replay(self, stretch: Stretch, key_s: float) -> None:
         """Slow motion round a moment of the game, between wipes."""
         speed = float(self.rng.uniform(0.42, 0.6))
-        stand = replay_stand(self.rng, self.game.book, self.main, self.k1)
+        stand = inside(replay_stand(self.rng, self.game.book, self.main, self.k1), self.game.book, self.venue)
         start = max(key_s - 2.2, stretch.start_s)
         length = min(key_s + 2.2, stretch.end_s) - start
         path = operate(self.game, stand, self.rng, max(start - 1.0, stretch.start_s), start + length + 1.0)

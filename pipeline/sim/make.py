@@ -184,6 +184,7 @@ def plan_film(request: FilmRequest, look: Look) -> FilmPlan:
         size_px=request.size_px,
         k1=look.picture.lens_k1,
         longest_s=longest,
+        venue=look.arena.venue,
     )
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.sim.crew import CAMERA_STEP_S, FilmPlan, Style, View, edit, follow
+from pipeline.sim.looks import Venue
 from pipeline.sim.plays import Execution, Script
 from pipeline.sim.plays.game import After, Call, Game, drive_execution, play_game
 
@@ -108,3 +109,16 @@ def test_another_seed_is_another_crew(game: Game, plan: FilmPlan) -> None:
     same = edit(game, 21, style=Style.BROADCAST, rate=Fraction(25), size_px=SIZE, k1=0.05)
     assert same.shots == plan.shots
     np.testing.assert_array_equal(same.cameras[0].pan_deg, plan.cameras[0].pan_deg)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_gym_has_its_cameras_within_its_walls(seed: int, game: Game, plan: FilmPlan) -> None:
+    gym = edit(game, seed, style=Style.BROADCAST, rate=Fraction(25), size_px=SIZE, k1=0.05, venue=Venue.GYM)
+    for path in gym.cameras:
+        x, y, z = path.stand.centre_ft
+        assert -22 < x < game.book.length_ft + 22
+        assert -90 < y < 0
+        assert 0 < z < 30
+    arena = edit(game, seed, style=Style.BROADCAST, rate=Fraction(25), size_px=SIZE, k1=0.05)
+    assert [s.view for s in gym.shots] == [s.view for s in arena.shots]
+    assert gym.numbers == arena.numbers
