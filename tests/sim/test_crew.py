@@ -112,7 +112,7 @@ def test_another_seed_is_another_crew(game: Game, plan: FilmPlan) -> None:
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_a_gym_has_its_cameras_within_its_walls(seed: int, game: Game, plan: FilmPlan) -> None:
+def test_a_gym_has_its_cameras_within_its_walls(seed: int, game: Game) -> None:
     gym = edit(game, seed, style=Style.BROADCAST, rate=Fraction(25), size_px=SIZE, k1=0.05, venue=Venue.GYM)
     for path in gym.cameras:
         x, y, z = path.stand.centre_ft
