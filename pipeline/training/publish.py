@@ -17,6 +17,9 @@ from pipeline.errors import ModelError
 LARGEST_BYTES = 12_000_000
 """A file may not be larger: weights live in the repository."""
 
+TASKS = ("detector", "areas", "text_regions", "bug_text")
+"""All networks that ship, in the index's order. The last two are public ones, adopted by ``training/text_networks``."""
+
 RECORDED = ("epochs", "pictures_an_epoch", "batch", "optimizer", "learning_rate", "real_share", "renders", "real")
 """What of the training's record goes into the index."""
 
@@ -45,7 +48,12 @@ def publish(trained: Path, models: Path, tasks: tuple[str, ...] = ("detector", "
                     f"{source}: {source.stat().st_size} bytes, at most {LARGEST_BYTES} ship; train a narrower network."
                 )
             shutil.copyfile(source, models / source.name)
-    sections = [_section(models, task) for task in ("detector", "areas") if (models / f"{task}.json").is_file()]
+    return write_index(models)
+
+
+def write_index(models: Path) -> str:
+    """Write ``index.toml`` for all networks that lie in `models`; gives it as written."""
+    sections = [_section(models, task) for task in TASKS if (models / f"{task}.json").is_file()]
     index = (
         "# Written by `python -m pipeline.training.publish`: the networks and the checksums they are used by.\n\n"
         + "\n".join(sections)
@@ -58,9 +66,12 @@ def _section(models: Path, task: str) -> str:
     record = json.loads((models / f"{task}.json").read_text(encoding="utf-8"))
     lines = [f"[{task}]", f"card = {json.dumps(task + '.md')}"]
     lines += [f"classes = {json.dumps(record['classes'])}", f"input_px = {json.dumps(record['input_px'])}"]
+    lines += [f"{key} = {json.dumps(record[key])}" for key in ("source", "license") if key in record]
     lines += [f"{key} = {json.dumps(record[key])}" for key in RECORDED if key in record]
     for form in ("onnx", "pt"):
         path = models / f"{task}.{form}"
+        if form == "pt" and not path.is_file():
+            continue  # public networks ship as ONNX only
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
         lines += ["", f"[{task}.{form}]", f'file = "{path.name}"', f"bytes = {path.stat().st_size}"]
         lines += [f'sha256 = "{digest}"']
