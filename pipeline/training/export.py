@@ -134,12 +134,12 @@ def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = BRANCH
     }.items():
         entry = described.metadata_props.add()
         entry.key, entry.value = key, value
-    _store_half(described.graph)
+    store_half(described.graph)
     onnx.checker.check_model(described)
     onnx.save(described, str(path))
 
 
-def _store_half(graph: onnx.GraphProto) -> None:
+def store_half(graph: onnx.GraphProto) -> None:
     """Keep large weights as float16 with a cast behind each: half the file, computed in float32 all the same."""
     casts = []
     for weight in graph.initializer:
