@@ -193,12 +193,12 @@ def plan_film(request: FilmRequest, look: Look) -> FilmPlan:
 _RENDERER: dict[str, Any] = {}
 
 
-def _open_renderer(look: Look, size_px: tuple[int, int]) -> None:
+def _open_renderer(look: Look, size_px: tuple[int, int], device_index: int | None) -> None:
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     os.environ.setdefault("LP_NUM_THREADS", "1")
     from pipeline.sim.render.renderer import FilmRenderer
 
-    _RENDERER["film"] = FilmRenderer(look, size_px)
+    _RENDERER["film"] = FilmRenderer(look, size_px, device_index=device_index)
 
 
 def _draw(frames: list[tuple[SceneFrame, bool]]) -> list[tuple[np.ndarray, SeenFrame]]:
@@ -216,7 +216,9 @@ def _draw(frames: list[tuple[SceneFrame, bool]]) -> list[tuple[np.ndarray, SeenF
     return out
 
 
-def drawn_frames(plan: FilmPlan, look: Look, workers: int) -> Iterator[tuple[np.ndarray, SeenFrame]]:
+def drawn_frames(
+    plan: FilmPlan, look: Look, workers: int, device_index: int | None = None
+) -> Iterator[tuple[np.ndarray, SeenFrame]]:
     """Pictures (BGR) and boxes of every frame of the film, in order.
 
     Parameters
@@ -225,6 +227,8 @@ def drawn_frames(plan: FilmPlan, look: Look, workers: int) -> Iterator[tuple[np.
     look : Look
     workers : int
         Processes; 1 draws in this one.
+    device_index : int, optional
+        Graphics card, where there are several.
     """
 
     def chunks() -> Iterator[list[tuple[SceneFrame, bool]]]:
@@ -235,12 +239,12 @@ def drawn_frames(plan: FilmPlan, look: Look, workers: int) -> Iterator[tuple[np.
             ]
 
     if workers <= 1:
-        _open_renderer(look, plan.size_px)
+        _open_renderer(look, plan.size_px, device_index)
         for chunk in chunks():
             yield from _draw(chunk)
         return
     context = multiprocessing.get_context("spawn")
-    with context.Pool(workers, initializer=_open_renderer, initargs=(look, plan.size_px)) as pool:
+    with context.Pool(workers, initializer=_open_renderer, initargs=(look, plan.size_px, device_index)) as pool:
         waiting = []
         for chunk in chunks():
             waiting.append(pool.apply_async(_draw, (chunk,)))
@@ -312,6 +316,7 @@ def make_film(
     *,
     name: str | None = None,
     workers: int = 2,
+    device_index: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> MadeFilm:
     """Simulate, draw, encode and write the truth.
@@ -325,6 +330,8 @@ def make_film(
         File stem; the plan and seed when left out.
     workers : int
         Drawing processes.
+    device_index : int, optional
+        Graphics card, where there are several.
     progress : callable, optional
         Called with frames done and frames in all.
 
@@ -349,7 +356,7 @@ def make_film(
     share = request.size_px[0] * request.size_px[1] / (1280 * 720)
     try:
         with FilmWriter(half_done, request.size_px, plan.rate, max(int(request.bit_rate * share), 60_000)) as writer:
-            for picture, labels in drawn_frames(plan, look, workers):
+            for picture, labels in drawn_frames(plan, look, workers, device_index):
                 writer.add(picture)
                 seen.append(labels)
                 if progress is not None:

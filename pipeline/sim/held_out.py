@@ -1,0 +1,69 @@
+"""The held-out films: simulated games that nothing was trained or tuned on, and the command that makes them.
+
+    python -m pipeline.sim.held_out DIR --workers 2
+
+Their seeds and look seeds (901 to 999) are reserved: training draws its looks from other seeds, thresholds are chosen
+on other films. Nine films of two and a half minutes, nine looks, all four rule books, three kinds of building; rates as
+broadcasters and gym cameras have them. ``elbowroom evaluate films`` measures games against their truth.
+"""
+
+from __future__ import annotations
+
+import argparse
+from fractions import Fraction
+from pathlib import Path
+
+from pipeline.sim.make import FilmRequest, MadeFilm, Plan, make_film
+
+RESERVED_SEEDS = range(901, 1000)
+"""Seeds and look seeds that only measuring may use."""
+
+_NTSC = Fraction(30000, 1001)
+_MINUTES = 2.4
+
+
+def _game(seed: int, rule_book: str, rate: Fraction, venue: str, size_px: tuple[int, int] = (1280, 720)) -> FilmRequest:
+    return FilmRequest(
+        Plan.GAME, seed=seed, look_seed=seed, rule_book=rule_book, rate=rate, venue=venue, minutes=_MINUTES,
+        size_px=size_px,
+    )  # fmt: skip
+
+
+def _excerpt(seed: int, rule_book: str, rate: Fraction, venue: str) -> FilmRequest:
+    return FilmRequest(Plan.EXCERPT, seed=seed, look_seed=seed, rule_book=rule_book, rate=rate, venue=venue)
+
+
+HELD_OUT: dict[str, FilmRequest] = {
+    "held_901": _game(901, "nba", _NTSC, "arena"),
+    "held_902": _game(902, "fiba", Fraction(25), "arena"),
+    "held_903": _game(903, "ncaa", Fraction(15), "arena"),
+    "held_904": _game(904, "nfhs", Fraction(15), "gym"),
+    "held_905": _excerpt(905, "nba", Fraction(15), "arena"),
+    "held_906": _game(906, "fiba", Fraction(15), "hall"),
+    "held_907": _excerpt(907, "ncaa", Fraction(25), "hall"),
+    "held_908": _game(908, "nba", Fraction(15), "arena", (960, 540)),
+    "held_909": _excerpt(909, "nfhs", Fraction(15), "gym"),
+}  # fmt: skip
+"""By file stem. Seed and look seed are the number in the name."""
+
+
+def make_held_out(
+    out: Path, *, workers: int, names: tuple[str, ...] = tuple(HELD_OUT), device_index: int | None = None
+) -> list[MadeFilm]:
+    """Make held-out films into a folder: ``NAME.mp4`` and ``NAME_truth/``."""
+    return [make_film(HELD_OUT[name], out, name=name, workers=workers, device_index=device_index) for name in names]
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(prog="python -m pipeline.sim.held_out", description="Make the held-out films.")
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--only", nargs="*", choices=list(HELD_OUT), default=list(HELD_OUT))
+    parser.add_argument("--device-index", type=int, help="graphics card, where there are several")
+    given = parser.parse_args(arguments)
+    make_held_out(given.out, workers=given.workers, names=tuple(given.only), device_index=given.device_index)
+
+
+if __name__ == "__main__":
+    main()
