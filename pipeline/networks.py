@@ -24,7 +24,7 @@ from pipeline.shipped import Shipped, shipped
 if TYPE_CHECKING:
     import onnxruntime
 
-Task = Literal["detector", "areas", "bug_text", "text_regions"]
+Task = Literal["detector", "areas", "numbers", "bug_text", "text_regions"]
 Form = Literal["onnx", "pt"]
 
 MODELS_VARIABLE = "ELBOWROOM_MODELS"

@@ -24,7 +24,7 @@ from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
 from pipeline.players.detector import DetectorSettings
-from pipeline.players.settings import TrackSettings
+from pipeline.players.settings import NumberSettings, TrackSettings
 from pipeline.spacing.settings import FaultSettings
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -49,6 +49,7 @@ class Settings(BaseModel):
     court: CourtSettings = Field(CourtSettings(), description="Where the floor is.")
     detector: DetectorSettings = Field(DetectorSettings(), description="What the detector keeps in single pictures.")
     players: TrackSettings = Field(TrackSettings(), description="Who was where.")
+    numbers: NumberSettings = Field(NumberSettings(), description="Which numbers they wear.")
     ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
     faults: FaultSettings = Field(FaultSettings(), description="The fault library.")

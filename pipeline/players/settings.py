@@ -170,3 +170,33 @@ class TrackSettings(BaseModel):
     shortest_s: float = Field(0.5, ge=0, description="Tracks that span less are dropped.")
     fill_s: float = Field(4.0, ge=0, description="Longest gap of a track that is filled in.")
     fill_sigma_ft: float = Field(5.0, gt=0, description="Filled-in places less certain than this are left out.")
+
+
+class ReadingSettings(BaseModel):
+    """Which torsos are read for a jersey number, and how often."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    looks_per_s: float = Field(3.0, gt=0, description="Frames a second in which numbers are read.")
+    most_torsos: int = Field(8, ge=1, description="Most torsos read in one frame; others have their turn later.")
+    least_height_px: float = Field(60.0, gt=0, description="Bodies lower than this in the picture are not read.")
+    least_breadth: float = Field(0.22, ge=0, description="Narrowest box that is read, width over height.")
+    least_body_score: float = Field(0.35, ge=0, le=1, description="Weaker detections are not read and cover nobody.")
+    most_covered: float = Field(
+        0.15, ge=0, le=1, description="Bodies are not read where a nearer one covers more of the torso."
+    )
+    least_score: float = Field(0.3, ge=0, le=1, description="Readings less probable than this are not kept.")
+
+
+class VotingSettings(BaseModel):
+    """When the readings of a track are believed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    fewest_readings: int = Field(3, ge=1, description="Readings of one number that a track needs at least.")
+
+
+class NumberSettings(BaseModel):
+    """Jersey numbers: reading them, and joining readings to tracks."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    reading: ReadingSettings = Field(ReadingSettings(), description="Reading single pictures.")
+    voting: VotingSettings = Field(VotingSettings(), description="What a track's readings come to.")

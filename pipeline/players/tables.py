@@ -59,3 +59,22 @@ TRACKS = TableSpec(
     ),
 )
 """Who was where, in feet, one row per track and analysed frame."""
+
+NUMBERS_SEEN = TableSpec(
+    "numbers_seen",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("shot", pa.int32()),
+            ("x1_px", pa.float32()),  # the body's box as the detector gave it
+            ("y1_px", pa.float32()),
+            ("x2_px", pa.float32()),
+            ("y2_px", pa.float32()),
+            ("text", pa.string()),  # "0" to "99", or "00"
+            ("score", pa.float32()),  # probability that it is the number worn
+        ]
+    ),
+)
+"""Jersey numbers read in single pictures; each may be wrong."""

@@ -17,7 +17,7 @@ from pipeline.errors import ModelError
 LARGEST_BYTES = 12_000_000
 """A file may not be larger: weights live in the repository."""
 
-TASKS = ("detector", "areas", "text_regions", "bug_text")
+TASKS = ("detector", "areas", "numbers", "text_regions", "bug_text")
 """All networks that ship, in the index's order. The last two are public ones, adopted by ``training/text_networks``."""
 
 RECORDED = ("epochs", "pictures_an_epoch", "batch", "optimizer", "learning_rate", "real_share", "renders", "real")
