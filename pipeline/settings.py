@@ -19,7 +19,7 @@ from pydantic.fields import FieldInfo
 from pipeline.actions.settings import ActionSettings
 from pipeline.ball.settings import BallSettings
 from pipeline.clips.settings import ClipSettings
-from pipeline.court.settings import BookName, MarkSettings, RegistrationSettings
+from pipeline.court.settings import BookName, MarkSettings, MotionSettings, RegistrationSettings
 from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
@@ -38,6 +38,7 @@ class CourtSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     marks: MarkSettings = Field(MarkSettings(), description="Reading floor markings off a picture.")
+    motion: MotionSettings = Field(MotionSettings(), description="Following the picture between looks at the floor.")
     registration: RegistrationSettings = Field(RegistrationSettings(), description="Finding the camera from them.")
 
 

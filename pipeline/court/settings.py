@@ -23,6 +23,26 @@ class MarkSettings(BaseModel):
     )
 
 
+class MotionSettings(BaseModel):
+    """How the picture's motion is measured, and how often the court network looks at the floor."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    areas_every: int = Field(
+        3, ge=1, description="The court network looks at every so manieth analysed frame; motion carries between."
+    )
+    width_px: int = Field(320, ge=96, le=1280, description="Width of the pictures that the motion is measured on.")
+    points: int = Field(120, ge=16, description="Most corners followed from frame to frame.")
+    least_points: int = Field(12, ge=4, description="With fewer agreeing corners the motion is unknown.")
+    longest_step_s: float = Field(0.5, gt=0, description="Frames farther apart in time are not compared.")
+    farthest: float = Field(
+        0.12, gt=0, description="The network looks sooner when the picture moved by this share of its width since."
+    )
+    most_growth: float = Field(0.06, gt=0, description="And when it grew or shrank by this share since.")
+    least_floor_share: float = Field(
+        0.06, ge=0, le=1, description="Where less of the picture was floor, the network does not look sooner."
+    )
+
+
 class RegistrationSettings(BaseModel):
     """How a camera is found from the marks of a frame, and when it is refused."""
 

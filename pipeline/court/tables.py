@@ -77,3 +77,28 @@ AREAS = TableSpec(
     ),
 )
 """Coarse map of the floor areas seen in each analysed frame."""
+
+MOTION = TableSpec(
+    "motion",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("shot", pa.int32()),
+            ("frame_before", pa.int64()),  # the analysed frame that it is compared with
+            ("t_before_s", pa.float64()),
+            ("x_px", pa.float32()),  # middle of the followed points in the earlier frame
+            ("y_px", pa.float32()),
+            ("dx_px", pa.float32()),  # how far the picture moved there
+            ("dy_px", pa.float32()),
+            ("scale", pa.float32()),  # how much it grew there
+            ("turn_rad", pa.float32()),  # how it turned, clockwise positive
+            ("inliers", pa.int32()),  # followed points that agree
+            ("spread_px", pa.float32()),  # root mean square distance of those from their middle
+            ("residual_px", pa.float32()),  # root mean square miss of those
+        ]
+    ),
+)
+"""How the picture moved between neighbouring analysed frames, coded pixels; a pair without enough agreement has no row.
+A row whose two frames lie in different shots says nothing."""
