@@ -57,7 +57,7 @@ class Frame:
 
     __slots__ = ("_converter", "_image", "_picture", "index", "t_s")
 
-    def __init__(self, index: int, t_s: float, picture: av.VideoFrame, converter: _Converter) -> None:
+    def __init__(self, index: int, t_s: float, picture: av.VideoFrame, converter: PictureConverter) -> None:
         self.index = index
         self.t_s = t_s
         self._picture = picture
@@ -85,7 +85,7 @@ class Frame:
         return self._converter.convert(self._picture, max(1, min(width_px, self._converter.width_px)))
 
 
-class _Converter:
+class PictureConverter:
     """Turns decoded pictures of one film into upright BGR arrays; keeps one scaler per size."""
 
     def __init__(self, info: FilmInfo) -> None:
@@ -256,7 +256,7 @@ class Decoding(Iterator[Frame]):
         )
 
     def _walk(self) -> Generator[Frame, None, None]:
-        converter = _Converter(self.info)
+        converter = PictureConverter(self.info)
         if self.first < self.stop:
             for index, picture in self._in_stretch():
                 self._fate[index] = DELIVERED

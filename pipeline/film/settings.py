@@ -140,11 +140,48 @@ class LiveSettings(BaseModel):
     )
 
 
+class BugSettings(BaseModel):
+    """How the score graphic is found and read."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    pictures: int = Field(48, ge=8, description="Pictures over the film in which the score graphic is looked for.")
+    finding_pictures: int = Field(6, ge=2, description="Of these, pictures in which lines of text are looked for.")
+    largest_share: float = Field(
+        0.3, gt=0, le=1, description="If more of the picture than this stays in place, text is looked for everywhere."
+    )
+    least_readable: float = Field(
+        0.5, gt=0, le=1, description="Share of a cell's readings that must be times for it to be the game clock."
+    )
+    read_every_s: float = Field(0.25, gt=0, description="Time between two readings of the score graphic.")
+    same_change: float = Field(
+        4.0, ge=0, description="A cell whose every part changed less than this, in grey levels, is not read again."
+    )
+
+
+class ClockSettings(BaseModel):
+    """How readings become a game clock. Costs are in readings of full score."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    least_score: float = Field(0.6, ge=0, le=1, description="Readings less sure than this are left out.")
+    slack_s: float = Field(0.6, ge=0, description="A clock may be this far from running at one second a second.")
+    jump_cost: float = Field(
+        4.0, ge=0, description="Cost of a jump that no running clock makes (a cut in the film, a correction)."
+    )
+    period_cost: float = Field(2.0, ge=0, description="Cost of a jump to the start of a period.")
+    memory: int = Field(60, ge=2, description="Readings back to which a reading is tied.")
+    reach_s: float = Field(0.6, gt=0, description="A frame this close to a reading counts as read.")
+    carry_s: float = Field(4.0, ge=0, description="Over a gap up to this long the clock is carried.")
+
+
 class FilmSettings(BaseModel):
     """All settings of the film room."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    bug: BugSettings = Field(BugSettings(), description="The score graphic.")
+    clock: ClockSettings = Field(ClockSettings(), description="The game clock.")
     decode: DecodeSettings = Field(DecodeSettings(), description="Decoding and damage.")
     live: LiveSettings = Field(LiveSettings(), description="Live play.")
     shots: ShotSettings = Field(ShotSettings(), description="Shot boundaries.")

@@ -62,3 +62,44 @@ SHOTS = TableSpec(
     ),
 )
 """The shots of a film, without gaps or overlaps."""
+
+BUG_FIELDS = ("clock", "period", "shot_clock", "score_a", "score_b", "bug")
+"""Fields of a score graphic. ``bug`` is no text: its score says how much of the graphic is in the picture, 0..1."""
+
+BUG_READINGS = TableSpec(
+    "bug_readings",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("field", pa.string()),  # one of BUG_FIELDS
+            ("text", pa.string()),  # as read; empty where nothing is
+            ("score", pa.float32()),  # how sure, 0..1
+        ]
+    ),
+)
+"""The score graphic's fields as read from the picture, a few times a second; filled by the vision pass."""
+
+CLOCK_STATUS = ("read", "carried", "hidden")
+"""``read``: the clock was read about then; ``carried``: it follows from readings before and after; ``hidden``: unknown."""
+
+CLOCK = TableSpec(
+    "clock",
+    1,
+    pa.schema(
+        [
+            ("frame", pa.int64()),
+            ("t_s", pa.float64()),
+            ("period", pa.int8()),  # quarter, or half where halves are played; null: unknown
+            (
+                "game_clock_s",
+                pa.float32(),
+            ),  # as shown: time left, or time played on a clock that counts up; null: unknown
+            ("shot_clock_s", pa.float32()),  # time left; null: unknown or off
+            ("running", pa.bool_()),  # null: unknown
+            ("status", pa.string()),  # one of CLOCK_STATUS, of the game clock
+        ]
+    ),
+)
+"""The game's time at every analysed frame."""

@@ -60,7 +60,11 @@ def line_boxes(chance: np.ndarray) -> np.ndarray:
     found = []
     for k in range(1, count):
         x, y, w, h, area = stats[k]
-        if area < 6 or h < 2 or chance[y : y + h, x : x + w][label[y : y + h, x : x + w] == k].mean() < LEAST_LINE_CHANCE:
+        if (
+            area < 6
+            or h < 2
+            or chance[y : y + h, x : x + w][label[y : y + h, x : x + w] == k].mean() < LEAST_LINE_CHANCE
+        ):
             continue
         out = GROWN_BACK * w * h / (2 * (w + h))
         found.append((max(0.0, x - out), max(0.0, y - out), x + w + out, y + h + out))
