@@ -264,6 +264,22 @@ def evaluate_film_command(
     _report(evaluate_film(game, truth), as_json)
 
 
+@evaluate_app.command("films")
+def evaluate_films_command(
+    tables: Annotated[Path, typer.Argument(help="Library, or folder with a folder of tables for each film.")],
+    truths: Annotated[Path, typer.Argument(help="Folder with the films' <film>_truth folders.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Compare several games with the truth of their simulated films, against the figures asked for."""
+    from pipeline.evaluate.films import as_markdown, evaluate_films
+
+    result = evaluate_films(tables, truths)
+    if as_json:
+        _report(result, as_json)
+    else:
+        out.print(as_markdown(result), markup=False, soft_wrap=True)
+
+
 @evaluate_app.command("court-frames")
 def evaluate_court_frames_command(
     folder: FolderArgument,
