@@ -2,7 +2,7 @@
 
 Comes in: folders of tables and the truth of the same films, paired by name. Goes out: one line a measure with the value
 over all films, the worst film, and the count. Shares are pooled over everything counted, F1 from the pooled counts;
-medians, 95th percentiles, HOTA and IDF1 are means of the films' values weighted by how much each holds; the line says so.
+medians, 95th percentiles, HOTA and IDF1 are means of the films' values weighted by what each holds; the line says so.
 """
 
 from __future__ import annotations
