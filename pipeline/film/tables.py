@@ -82,7 +82,7 @@ BUG_READINGS = TableSpec(
 """The score graphic's fields as read from the picture, a few times a second; filled by the vision pass."""
 
 CLOCK_STATUS = ("read", "carried", "hidden")
-"""``read``: the clock was read about then; ``carried``: it follows from readings before and after; ``hidden``: unknown."""
+"""``read``: the clock was read about then; ``carried``: it follows from readings around; ``hidden``: unknown."""
 
 CLOCK = TableSpec(
     "clock",

@@ -344,13 +344,24 @@ class FilmPlan:
         shot_clock = None if span.shot_clock_s is None else max(span.shot_clock_s - gone, 0.0)
         return ScoreBug(span.period, max(span.clock_s - gone, 0.0), shot_clock, span.home, span.away)
 
+    def clock_runs(self, t_s: float) -> bool:
+        """Whether the clock runs at a time of the game."""
+        span = next((s for s in self.clock if t_s < s.end_s), self.clock[-1])
+        return span.runs and self.score_at(t_s).clock_s > 0
+
+    def bug_at(self, frame: int) -> ScoreBug | None:
+        """What the score graphic shows in a film frame; None where the editor has taken it out."""
+        number = self.shot_of(frame)
+        shot = self.shots[number]
+        hidden = shot.view is View.REPLAY or (shot.view is View.CROWD and (self.seed + number) % 2 == 0)
+        return None if hidden else self.score_at(self.game_time(frame))
+
     def scene_frame(self, frame: int) -> SceneFrame:
         """What the renderer draws for a film frame."""
         number = self.shot_of(frame)
         shot = self.shots[number]
         t = self.game_time(frame)
         possession, local = self.game.at(t)
-        hidden = shot.view is View.REPLAY or (shot.view is View.CROWD and (self.seed + number) % 2 == 0)
         shutter = 1.0 / (2.0 * float(self.rate))
         view = "crowd" if shot.view is View.CROWD else ("close_up" if shot.view is View.CLOSEUP else "court")
         return SceneFrame(
@@ -360,14 +371,16 @@ class FilmPlan:
             ball=scene_ball(possession, local),
             camera=self.camera_at(frame),
             view=view,  # type: ignore[arg-type]
-            score_bug=None if hidden else self.score_at(t),
-            transition=self._transition(frame, number),
+            score_bug=self.bug_at(frame),
+            transition=self.transition_at(frame),
             shutter_s=shutter * shot.speed,
             camera_after=self.camera_at(frame, later_s=shutter),
             shot=number,
         )
 
-    def _transition(self, frame: int, number: int) -> Transition | None:
+    def transition_at(self, frame: int) -> Transition | None:
+        """The passing graphic over a film frame, if any."""
+        number = self.shot_of(frame)
         t = self.time_of(frame)
         shot = self.shots[number]
         if shot.transition_in == "wipe" and t - shot.start_s < WIPE_S / 2:

@@ -24,7 +24,7 @@ from pipeline.actions.tables import ACTIONS
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.camera import camera_to_row
 from pipeline.court.tables import CAMERAS
-from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.film.tables import CLOCK, FRAMES, SHOTS
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.sim.crew import FilmPlan, View
 from pipeline.sim.plays.game import Stretch
@@ -35,7 +35,9 @@ from pipeline.tables import TableSpec
 
 OBSERVED_FROM = 0.15
 """Visible share from which a body counts as seen."""
-TABLES: tuple[TableSpec, ...] = (SHOTS, FRAMES, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, FAULTS)
+TABLES: tuple[TableSpec, ...] = (
+    SHOTS, FRAMES, CLOCK, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, FAULTS,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,7 @@ def truth_tables(plan: FilmPlan, seen: Sequence[SeenFrame]) -> dict[str, pa.Tabl
                 "shot": [plan.shot_of(k) for k in range(plan.frames)],
             }
         ),
+        "clock": clock_table(plan),
         "touches": _touches(plan),
         "possessions": _possessions(plan),
         "actions": ACTIONS.from_rows(_numbered(_actions(plan))),
@@ -175,6 +178,25 @@ def _shots(plan: FilmPlan) -> pa.Table:
             }
         )
     return SHOTS.from_rows(rows)
+
+
+def clock_table(plan: FilmPlan) -> pa.Table:
+    """The game's time as the score graphic shows it: unknown where it is taken out and while a wipe passes."""
+    rows = []
+    for frame in range(plan.frames):
+        shown = plan.bug_at(frame) if plan.transition_at(frame) is None else None
+        rows.append(
+            {
+                "frame": frame,
+                "t_s": plan.time_of(frame),
+                "period": None if shown is None else shown.period,
+                "game_clock_s": None if shown is None else shown.clock_s,
+                "shot_clock_s": None if shown is None else shown.shot_clock_s,
+                "running": None if shown is None else plan.clock_runs(plan.game_time(frame)),
+                "status": "hidden" if shown is None else "read",
+            }
+        )
+    return CLOCK.from_rows(rows)
 
 
 # ---- per frame ------------------------------------------------------------------------------------------------------

@@ -40,7 +40,9 @@ def adopt_reader(source: Path, target: Path) -> None:
     kept = [0] + [len(listed) + 1 if c == " " else listed.index(c) + 1 for c in ALPHABET]
     wide = [w for w in model.graph.initializer if w.dims and w.dims[-1] == len(listed) + 2]
     if len(wide) != 2:
-        raise ModelError(f"{source}: expected one last layer of {len(listed) + 2} answers; give the file of rapidocr 3.10.")
+        raise ModelError(
+            f"{source}: expected one last layer of {len(listed) + 2} answers; give the file of rapidocr 3.10."
+        )
     for weight in wide:
         values = onnx.numpy_helper.to_array(weight)[..., kept]
         weight.CopyFrom(onnx.numpy_helper.from_array(np.ascontiguousarray(values), weight.name))
