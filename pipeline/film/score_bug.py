@@ -30,6 +30,12 @@ from pipeline.film.text_regions import TextFinder
 WORK_WIDTH_PX = 1280
 """Wider films are shrunk to this while the graphic is looked for."""
 
+SLOW_FIELDS = frozenset({"period", "score_a", "score_b"})
+"""Fields that change a few times in minutes."""
+
+CHANGE_WINDOW_PX = (14, 14)
+"""About half a figure of a strip: where its edges are compared."""
+
 Box = tuple[int, int, int, int]
 
 
@@ -419,7 +425,7 @@ class BugReader:
         self._layout = layout
         self._settings = settings or BugSettings()
         self._reader = None if layout is None else TextReader()
-        self._before: dict[str, tuple[np.ndarray, Line]] = {}
+        self._before: dict[str, _Before] = {}
         self._next_s = -math.inf
         self._rows: list[dict[str, object]] = []
 
@@ -445,8 +451,10 @@ class BugReader:
         row = {"frame": index, "t_s": t_s}
         self._rows.append(row | {"field": "bug", "text": "", "score": self._shown(frame_bgr)})
         for cell in self._layout.cells:
-            strip = strip_of(frame_bgr, cell.box_px)
-            line = self._read(cell.field, strip)
+            before = self._before.get(cell.field)
+            if cell.field in SLOW_FIELDS and before and t_s - before.t_s < self._settings.read_slow_every_s:
+                continue
+            line = self._read(cell.field, strip_of(frame_bgr, cell.box_px), t_s)
             self._rows.append(row | {"field": cell.field, "text": line.text, "score": line.score})
 
     def table(self) -> pa.Table:
@@ -467,13 +475,24 @@ class BugReader:
         found = _sideways(picture[y1:y2, x1:x2])[layout.edges_px[:, 1] - y1, layout.edges_px[:, 0] - x1]
         return float(np.clip(np.clip(found / layout.edges, -1, 1).mean(), 0, 1))
 
-    def _read(self, field: str, strip: np.ndarray) -> Line:
+    def _read(self, field: str, strip: np.ndarray, t_s: float) -> Line:
+        edges = _sideways(strip)
         before = self._before.get(field)
-        if before is not None:
-            apart = cv2.absdiff(strip, before[0]).mean(axis=2)
-            if cv2.boxFilter(apart, -1, (8, 12)).max() < self._settings.same_change:
-                return before[1]
+        if before is not None and t_s - before.t_s < self._settings.renew_s and before.edges.shape == edges.shape:
+            usual = float(cv2.blur(np.abs(before.edges), CHANGE_WINDOW_PX).max()) + 2.0
+            change = float(cv2.blur(np.abs(edges - before.edges), CHANGE_WINDOW_PX).max())
+            if change < self._settings.same_change * usual:
+                return before.line
         assert self._reader is not None
         line = self._reader.read(strip, ALPHABET if field == "period" else FIGURES)
-        self._before[field] = (strip, line)
+        self._before[field] = _Before(t_s, edges, line)
         return line
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Before:
+    """When a cell was last read, what its edges were then and what it said."""
+
+    t_s: float
+    edges: np.ndarray
+    line: Line

@@ -153,10 +153,12 @@ class BugSettings(BaseModel):
     least_readable: float = Field(
         0.5, gt=0, le=1, description="Share of a cell's readings that must be times for it to be the game clock."
     )
-    read_every_s: float = Field(0.25, gt=0, description="Time between two readings of the score graphic.")
+    read_every_s: float = Field(0.25, gt=0, description="Time between two readings of the game clock and shot clock.")
+    read_slow_every_s: float = Field(2.0, gt=0, description="Time between two readings of the period and the scores.")
     same_change: float = Field(
-        4.0, ge=0, description="A cell whose every part changed less than this, in grey levels, is not read again."
+        0.3, ge=0, description="A cell whose edges changed less than this share of their strength is not read again."
     )
+    renew_s: float = Field(1.5, ge=0, description="A cell is read again after this time even if it looks the same.")
 
 
 class ClockSettings(BaseModel):
