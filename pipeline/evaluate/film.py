@@ -23,8 +23,9 @@ from pipeline.court.camera import Camera, NoCourt, camera_from_row
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import DataError
+from pipeline.evaluate.clock import clock_scores
 from pipeline.evaluate.tracking_scores import SequenceMatch, floor_similarity, iou, score_sequences
-from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.film.tables import CLOCK, FRAMES, SHOTS
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.spacing.tables import FAULTS
 from pipeline.tables import TableSpec
@@ -42,6 +43,7 @@ class FilmScoreSettings(BaseModel):
     boundary_s: float = Field(
         0.5, gt=0, description="A shot boundary is right within this time; a wipe takes about as long."
     )
+    clock_s: float = Field(1.0, gt=0, description="A game clock is right within this time of the true one.")
     event_s: float = Field(1.0, gt=0, description="A candidate is right within this time of a true one of its kind.")
     pass_s: float = Field(
         0.5, gt=0, description="A pass is right when its start or end is within this time of the true one's."
@@ -126,7 +128,7 @@ def _read_truth(folder: Path) -> tuple[_Truth, dict[str, pa.Table]]:
     if missing:
         raise DataError(f"{folder} lacks {', '.join(missing)}; it is no complete truth folder of the simulator.")
     tables = {s.name: s.read(folder) for s in specs}
-    for spec in (BALL, TOUCHES, POSSESSIONS, FAULTS):
+    for spec in (CLOCK, BALL, TOUCHES, POSSESSIONS, FAULTS):
         if spec.path(folder).is_file():
             tables[spec.name] = spec.read(folder)
     frames = tables["frames"].sort_by("frame")
@@ -462,14 +464,14 @@ def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSett
     Returns
     -------
     dict
-        ``court``, ``players``, ``detection``, ``shots``, ``ball`` and ``candidates``, each with counts; ``ball`` or
-        ``candidates`` is null where a table of theirs is missing on either side.
+        ``court``, ``players``, ``detection``, ``shots``, ``clock``, ``ball`` and ``candidates``, each with counts;
+        ``clock``, ``ball`` or ``candidates`` is null where a table of theirs is missing on either side.
     """
     settings = settings or FilmScoreSettings()
     truth, true = _read_truth(truth_folder)
     tables = game_folder / "tables" if (game_folder / "tables").is_dir() else game_folder
     found = {s.name: s.read(tables) for s in (SHOTS, FRAMES, CAMERAS, BOXES, TRACKS)}
-    for spec in (BALL, TOUCHES, POSSESSIONS, FAULTS):
+    for spec in (CLOCK, BALL, TOUCHES, POSSESSIONS, FAULTS):
         if spec.path(tables).is_file():
             found[spec.name] = spec.read(tables)
     joined = join_frames(found["frames"], truth)
@@ -480,10 +482,21 @@ def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSett
         "players": players_scores(joined, truth, true["tracks"], found["tracks"], settings),
         "detection": detection_scores(joined, truth, true["boxes"], found["boxes"], settings),
         "shots": shot_scores(true["shots"], found["shots"], truth.times_s, settings.boundary_s),
+        "clock": _clock(true, found, truth, settings),
         "ball": ball_scores(joined, truth, true, found, settings) if has_ball else None,
         "candidates": candidate_scores(true["faults"], found["faults"], settings.event_s) if has_faults else None,
         "analysed_live_frames": len(joined.found),
     }
+
+
+def _clock(
+    true: Mapping[str, pa.Table], found: Mapping[str, pa.Table], truth: _Truth, settings: FilmScoreSettings
+) -> dict[str, Any] | None:
+    if "clock" not in true or "clock" not in found:
+        return None
+    clock = found["clock"].sort_by("frame")
+    nearest = nearest_frames(clock["t_s"].to_numpy(), truth.times_s)
+    return clock_scores(true["clock"].sort_by("frame"), clock, nearest, settings.clock_s)
 
 
 def join_frames(frames: pa.Table, truth: _Truth) -> _Joined:

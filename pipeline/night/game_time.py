@@ -1,0 +1,76 @@
+"""The game's time: the stage that fits the clock, and how the time of a moment is told."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.film.clock import fit_clock
+from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
+from pipeline.night.stages import Progress, Stage, Tables
+from pipeline.settings import Settings
+
+NEAR_S = 1.0
+"""A moment farther than this from every frame with a known clock has no game time."""
+
+
+@dataclass(frozen=True, slots=True)
+class GameTime:
+    """Period (None where unknown) and game clock, seconds as the score graphic shows them."""
+
+    period: int | None
+    clock_s: float
+
+    def __str__(self) -> str:
+        """As a scoresheet has it: ``P3 5:49``, with tenths in the last minute."""
+        if self.clock_s < 60:
+            text = f"{math.floor(self.clock_s * 10) / 10:.1f}"
+        else:
+            text = f"{int(self.clock_s) // 60}:{int(self.clock_s) % 60:02d}"
+        return text if self.period is None else f"P{self.period} {text}"
+
+
+def clock_stage(settings: Settings) -> Stage:
+    """The stage from readings of the score graphic to the game's clock."""
+    return Stage(
+        "clock",
+        (BUG_READINGS, FRAMES),
+        (CLOCK,),
+        ("film/clock.py", "film/bug_words.py"),
+        [settings.film.clock],
+        _clock_of(settings),
+    )
+
+
+def _clock_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        clock = fit_clock(tables["bug_readings"], tables["frames"], settings.film.clock)
+        progress(1, 1)
+        return {"clock": clock}
+
+    return run
+
+
+def game_time(clock: pa.Table, t_s: float) -> GameTime | None:
+    """The game's time at a moment of the film; None where it is unknown.
+
+    Parameters
+    ----------
+    clock : pa.Table
+        :data:`~pipeline.film.tables.CLOCK`.
+    t_s : float
+        Seconds from the start of the film.
+    """
+    known = clock.filter(pa.array([v is not None for v in clock["game_clock_s"].to_pylist()], pa.bool_()))
+    if not known.num_rows:
+        return None
+    away = np.abs(known["t_s"].to_numpy() - t_s)
+    nearest = int(np.argmin(away))
+    if away[nearest] > NEAR_S:
+        return None
+    row = known.slice(nearest, 1).to_pylist()[0]
+    return GameTime(row["period"], float(row["game_clock_s"]))
