@@ -99,7 +99,7 @@ def run(
         result = run_film(film, place, film_networks(settings), settings, book=rule_book, progress=bars)
     for line in _run_lines(result):
         out.print(line, markup=False)
-    _print_tags(result.tags)
+    _print_tags(result.tags, _game_times(place, result.tags))
     if clips:
         _cut_clips(place, result.tags, None, settings)
 
@@ -120,9 +120,10 @@ def list_tags(
     with place.tag_store() as store:
         tags = store.tags(game=game, kind=kind)
     if as_json:
-        _print_json([_tag_as_json(tag) for tag in tags])
+        times = _game_times(place, tags)
+        _print_json([_tag_as_json(tag, times.get(tag.tag)) for tag in tags])
     else:
-        _print_tags(tags)
+        _print_tags(tags, _game_times(place, tags))
 
 
 @app.command()
@@ -416,22 +417,35 @@ def _run_lines(result: Any) -> Iterator[str]:
         yield f"No longer found: tags {', '.join(str(n) for n in result.merge.missing)}."
 
 
-def _print_tags(tags: Any) -> None:
+def _game_times(library: Any, tags: Any) -> dict[int, Any]:
+    from pipeline.night.game_time import game_times
+
+    return game_times(library, tags)
+
+
+def _print_tags(tags: Any, times: dict[int, Any]) -> None:
     if not tags:
         out.print("No candidates.")
         return
     table = Table(box=None, pad_edge=False)
-    for name in ("tag", "game", "kind", "time", "score", "state", "what"):
+    for name in ("tag", "game", "kind", "time", "clock", "score", "state", "what"):
         table.add_column(name, justify="right" if name in ("tag", "score") else "left", overflow="fold")
     for tag in tags:
         seen = tag.candidate
         table.add_row(
-            str(tag.tag), tag.game, seen.kind, _clock(seen.t_s), f"{seen.score:.2f}", tag.state.value, seen.sentence
+            str(tag.tag),
+            tag.game,
+            seen.kind,
+            _clock(seen.t_s),
+            str(times.get(tag.tag, "")),
+            f"{seen.score:.2f}",
+            tag.state.value,
+            seen.sentence,
         )
     out.print(table)
 
 
-def _tag_as_json(tag: Any) -> dict[str, Any]:
+def _tag_as_json(tag: Any, time: Any) -> dict[str, Any]:
     seen = tag.candidate
     return {
         "tag": tag.tag,
@@ -442,6 +456,8 @@ def _tag_as_json(tag: Any) -> dict[str, Any]:
         "start_s": seen.start_s,
         "end_s": seen.end_s,
         "t_s": seen.t_s,
+        "period": None if time is None else time.period,
+        "game_clock_s": None if time is None else round(time.clock_s, 2),
         "score": seen.score,
         "severity": seen.severity,
         "sentence": seen.sentence,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +11,10 @@ import pyarrow as pa
 
 from pipeline.film.clock import fit_clock
 from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
+from pipeline.night.library import Library
 from pipeline.night.stages import Progress, Stage, Tables
 from pipeline.settings import Settings
+from pipeline.tags import Tag
 
 NEAR_S = 1.0
 """A moment farther than this from every frame with a known clock has no game time."""
@@ -74,3 +76,18 @@ def game_time(clock: pa.Table, t_s: float) -> GameTime | None:
         return None
     row = known.slice(nearest, 1).to_pylist()[0]
     return GameTime(row["period"], float(row["game_clock_s"]))
+
+
+def game_times(library: Library, tags: Sequence[Tag]) -> dict[int, GameTime]:
+    """Game time of tags by their number, for those of which it is known."""
+    found = {}
+    for game in library.games():
+        own = [tag for tag in tags if tag.game == game.name]
+        if not own or not CLOCK.path(game.tables).is_file():
+            continue  # run before clocks were read, or not yet through
+        clock = CLOCK.read(game.tables)
+        for tag in own:
+            time = game_time(clock, tag.candidate.t_s)
+            if time is not None:
+                found[tag.tag] = time
+    return found
