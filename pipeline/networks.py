@@ -68,6 +68,15 @@ def shipped_weights(task: Task, form: Form) -> Path:
     return path
 
 
+def has_shipped(task: Task, form: Form) -> bool:
+    """Whether the index lists a network; one that is listed but missing is an error when it is opened."""
+    index = models_folder() / "index.toml"
+    try:
+        return form in tomllib.loads(index.read_text(encoding="utf-8")).get(task, {})
+    except (FileNotFoundError, tomllib.TOMLDecodeError):
+        return False
+
+
 @lru_cache(maxsize=16)
 def _sha256(path: Path, changed_ns: int) -> str:
     del changed_ns  # part of the key: a changed file is read again
@@ -161,11 +170,11 @@ def fit_pictures(frames_bgr: list[np.ndarray], input_px: tuple[int, int]) -> tup
 
     Returns
     -------
-    images : ndarray of shape (N, 3, H, W), float32, RGB in 0…1
+    pictures : ndarray of shape (N, H, W, 3), uint8, blue-green-red
     placements : list of Placement, one a frame
     """
     in_w, in_h = input_px
-    images = np.full((len(frames_bgr), 3, in_h, in_w), PAD_LEVEL / 255, np.float32)
+    pictures = np.full((len(frames_bgr), in_h, in_w, 3), PAD_LEVEL, np.uint8)
     placements = []
     for number, frame in enumerate(frames_bgr):
         if frame.ndim != 3 or frame.shape[2] != 3 or frame.dtype != np.uint8 or 0 in frame.shape:
@@ -173,13 +182,13 @@ def fit_pictures(frames_bgr: list[np.ndarray], input_px: tuple[int, int]) -> tup
                 f"frame {number} must be (H, W, 3) uint8, got {frame.shape} {frame.dtype}; pass BGR pictures."
             )
         spot = place((frame.shape[1], frame.shape[0]), input_px)
-        smaller = spot.scale_x < 1
-        inner = cv2.resize(
-            frame, (spot.width_px, spot.height_px), interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR
-        )
-        window = images[
-            number, :, spot.top_px : spot.top_px + spot.height_px, spot.left_px : spot.left_px + spot.width_px
+        window = pictures[
+            number, spot.top_px : spot.top_px + spot.height_px, spot.left_px : spot.left_px + spot.width_px
         ]
-        np.multiply(inner[:, :, ::-1].transpose(2, 0, 1), np.float32(1 / 255), out=window)
+        if frame.shape == window.shape:
+            window[:] = frame
+        else:
+            way = cv2.INTER_AREA if spot.scale_x < 1 else cv2.INTER_LINEAR
+            window[:] = cv2.resize(frame, (spot.width_px, spot.height_px), interpolation=way)
         placements.append(spot)
-    return images, placements
+    return pictures, placements

@@ -12,12 +12,12 @@ def test_an_empty_folder_gives_the_defaults(tmp_path):
 
 
 def test_a_value_is_taken_and_the_rest_stays(tmp_path):
-    (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\nbatch_frames = 2\n")
+    (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\npart_frames = 2\n")
     (tmp_path / "faults.toml").write_text("[crowded_paint]\nothers_at_least = 4\n")
     settings = load_settings(tmp_path)
     assert settings.actions.drive.gain_ft == 9
     assert settings.actions.drive.speed_ft_s == Settings().actions.drive.speed_ft_s
-    assert settings.night.batch_frames == 2
+    assert settings.night.part_frames == 2
     assert settings.faults.crowded_paint.others_at_least == 4
 
 
@@ -56,4 +56,4 @@ def test_a_missing_folder_is_named(tmp_path):
 
 def test_settings_do_not_change():
     with pytest.raises(ValidationError):
-        Settings().night.batch_frames = 9
+        Settings().night.part_frames = 9

@@ -1,19 +1,19 @@
 """Which part of the floor each pixel shows: the court network behind one protocol.
 
-Two backends: onnxruntime (no PyTorch, the default) and ultralytics (any device PyTorch knows). Both return the
-probabilities of `AREA_CLASSES` at the network's own resolution, cut so that they cover the whole picture.
+It returns the probabilities of `AREA_CLASSES` at the network's own resolution, cut so that they cover the whole
+picture. What it runs on is `pipeline.backends`' business.
 """
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Protocol
 
 import cv2
 import numpy as np
 
+from pipeline.backends import PictureNetwork, open_picture_network
 from pipeline.errors import ModelError
-from pipeline.networks import Placement, fit_pictures, open_network, shipped_weights
+from pipeline.networks import Placement, fit_pictures
 
 AREA_CLASSES = ("outside", "floor", "three_point_area", "paint", "centre_circle", "line")
 """Labels of the court network, in the order of its outputs; each pixel has exactly one.
@@ -41,59 +41,32 @@ class AreaNetwork(Protocol):
         ...
 
 
-class OnnxAreas:
-    """The court network on onnxruntime."""
+class FloorAreas:
+    """The court network behind `AreaNetwork`.
 
-    def __init__(self, weights: Path | None = None, *, threads: int | None = None) -> None:
-        path = weights or shipped_weights("areas", "onnx")
-        self._network = open_network(path, "areas", threads=threads)
+    Parameters
+    ----------
+    network : PictureNetwork
+        One for the task "areas"; the shipped one, on one thread of the processor, if left out.
+    """
+
+    def __init__(self, network: PictureNetwork | None = None) -> None:
+        self._network = network or open_picture_network("areas")
         if self._network.classes != AREA_CLASSES:
-            raise ModelError(f"{path}: its classes are {self._network.classes}, wanted {AREA_CLASSES}; retrain it.")
-
-    def areas(self, frames_bgr: list[np.ndarray]) -> list[np.ndarray]:
-        """See `AreaNetwork.areas`."""
-        if not frames_bgr:
-            return []
-        images, placements = fit_pictures(frames_bgr, self._network.input_px)
-        (found,) = self._network.run(images)
-        return [cut_to_picture(p, spot, self._network.input_px) for p, spot in zip(found, placements, strict=True)]
-
-
-class UltralyticsAreas:
-    """The court network on PyTorch, from ultralytics weights."""
-
-    def __init__(self, weights: Path | None = None, *, device: str | None = None) -> None:
-        import torch
-        from ultralytics.nn.tasks import load_checkpoint
-
-        path = weights or shipped_weights("areas", "pt")
-        self._device = torch.device(device or ("cuda" if torch.cuda.is_available() else "cpu"))
-        try:
-            model, _ = load_checkpoint(str(path), device=self._device, fuse=True)
-        except (OSError, KeyError, RuntimeError, EOFError) as reason:
             raise ModelError(
-                f"{path}: not readable as ultralytics weights ({reason}); fetch the file again."
-            ) from reason
-        names = tuple(model.names[i] for i in range(len(model.names)))
-        if names != AREA_CLASSES:
-            raise ModelError(f"{path}: its classes are {names}, wanted {AREA_CLASSES}; retrain it.")
-        self._model = model.eval()
-        self._input_px = NETWORK_INPUT_PX
+                f"The court network's classes are {self._network.classes}, wanted {AREA_CLASSES}; retrain it."
+            )
 
     def areas(self, frames_bgr: list[np.ndarray]) -> list[np.ndarray]:
         """See `AreaNetwork.areas`."""
-        if not frames_bgr:
-            return []
-        import torch
-
-        images, placements = fit_pictures(frames_bgr, self._input_px)
-        with torch.inference_mode():
-            found = self._model(torch.from_numpy(images).to(self._device)).float().softmax(dim=1).cpu().numpy()
-        return [cut_to_picture(p, spot, self._input_px) for p, spot in zip(found, placements, strict=True)]
-
-
-NETWORK_INPUT_PX = (640, 384)
-"""Width and height of the court network's input as trained (the ONNX file says so itself)."""
+        found: list[np.ndarray] = []
+        for start in range(0, len(frames_bgr), self._network.batch):
+            pictures, placements = fit_pictures(frames_bgr[start : start + self._network.batch], self._network.input_px)
+            (areas,) = self._network.run(pictures)
+            found += [
+                cut_to_picture(a, spot, self._network.input_px) for a, spot in zip(areas, placements, strict=True)
+            ]
+        return found
 
 
 def cut_to_picture(probabilities: np.ndarray, spot: Placement, input_px: tuple[int, int]) -> np.ndarray:

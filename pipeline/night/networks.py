@@ -1,27 +1,40 @@
-"""Opens the two shipped networks as the settings say."""
+"""Opens the shipped networks as the settings say."""
 
 from __future__ import annotations
 
-from pipeline.court.area_network import AreaNetwork, OnnxAreas
-from pipeline.networks import shipped_weights
+from pipeline.backends import Device, chosen_device, open_picture_network, processor_threads
+from pipeline.court.area_network import AreaNetwork, FloorAreas
+from pipeline.networks import has_shipped, shipped_weights
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
-from pipeline.players.detector import Detector, DetectorSettings, OnnxDetector
+from pipeline.night.vision import Eyes
+from pipeline.players.detector import Detector, DetectorSettings, NetworkDetector
+from pipeline.players.detector import open_detector as _open_detector
+from pipeline.players.jersey_numbers import OnnxNumbers
 from pipeline.settings import Settings
+
+VISION_WEIGHTS = ("areas", "detector", "text_regions", "bug_text", "numbers")
+"""Shipped networks that the vision pass runs, of those that are there."""
 
 
 def open_areas(settings: Settings) -> AreaNetwork:
-    """The court network on the processor."""
-    return OnnxAreas(threads=settings.night.network_threads)
+    """The court network as single pictures need it: every thread for one picture."""
+    threads = processor_threads(settings.night.network_threads)
+    return FloorAreas(open_picture_network("areas", device=Device.CPU, threads=threads))
 
 
 def open_detector(settings: Settings) -> Detector:
     """The detector as single pictures need it."""
-    return OnnxDetector(settings=settings.detector, threads=settings.night.network_threads)
+    threads = processor_threads(settings.night.network_threads)
+    return _open_detector(settings=settings.detector, device=Device.CPU, threads=threads)
 
 
 def film_networks(settings: Settings) -> Networks:
-    """Both networks as a film needs them: unsure sightings are kept, the tracker and the ball's path weigh them."""
+    """The networks as a film needs them: unsure sightings are kept, the tracker and the ball's path weigh them."""
+    return Networks(open=lambda: _film_eyes(settings), digests=_digests)
+
+
+def _film_eyes(settings: Settings) -> Eyes:
     keep = DetectorSettings(
         min_player=settings.players.placing.least_score,
         min_official=settings.players.placing.least_score,
@@ -30,11 +43,16 @@ def film_networks(settings: Settings) -> Networks:
         max_overlap=settings.detector.max_overlap,
         batch=settings.detector.batch,
     )
-    return Networks(
-        areas=lambda: open_areas(settings),
-        detector=lambda: OnnxDetector(settings=keep, threads=settings.night.network_threads),
-        digests=lambda: (
-            file_digest(shipped_weights("areas", "onnx")),
-            file_digest(shipped_weights("detector", "onnx")),
+    threads = processor_threads(settings.night.network_threads)
+    device = chosen_device(settings.night.device)
+    return Eyes(
+        areas=FloorAreas(open_picture_network("areas", device=device, threads=threads, streams=threads)),
+        detector=NetworkDetector(
+            open_picture_network("detector", device=device, threads=threads, streams=threads), keep
         ),
+        numbers=OnnxNumbers(threads=1) if has_shipped("numbers", "onnx") else None,
     )
+
+
+def _digests() -> dict[str, str]:
+    return {task: file_digest(shipped_weights(task, "onnx")) for task in VISION_WEIGHTS if has_shipped(task, "onnx")}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -21,7 +21,6 @@ from pipeline.actions.view import possession_views
 from pipeline.ball.path import ball_path
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.ball.touches import possessions, touches
-from pipeline.court.area_network import AreaNetwork
 from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
@@ -29,13 +28,13 @@ from pipeline.court.tables import AREAS, CAMERAS, MARKS
 from pipeline.errors import ElbowroomError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
-from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
+from pipeline.film.tables import SHOTS
 from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
+from pipeline.night.looking import Stopwatch
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
-from pipeline.night.vision import SeenParts, see_film
-from pipeline.players.detector import Detector
+from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
@@ -49,22 +48,26 @@ SEEN = "seen"
 
 VISION_CODE = (
     "film",
+    "backends.py",
     "networks.py",
+    "torch_backend.py",
     "court/area_network.py",
+    "court/image_motion.py",
     "court/marks.py",
     "players/detector.py",
+    "players/jersey_numbers.py",
     "players/kit.py",
+    "night/looking.py",
     "night/vision.py",
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Networks:
-    """How to open the two networks and to tell their weights apart; they are opened only if a stage needs them."""
+    """How to open the networks and to tell their weights apart, by task; they are opened only if a stage needs them."""
 
-    areas: Callable[[], AreaNetwork]
-    detector: Callable[[], Detector]
-    digests: Callable[[], tuple[str, str]]
+    open: Callable[[], Eyes]
+    digests: Callable[[], Mapping[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,7 @@ def run_film(
     *,
     book: BookName | None,
     progress: Callable[[str], Progress],
+    stopwatch: Stopwatch | None = None,
 ) -> FilmRun:
     """Run every stage on a film and bring its candidates into the tag store.
 
@@ -126,6 +130,8 @@ def run_film(
         Rule book of a new game; a game that is there already goes by its ``game.toml``.
     progress : callable
         Called with a stage's name as it begins; gives the callback for its progress.
+    stopwatch : Stopwatch, optional
+        Is told what took how long in the vision pass.
 
     Raises
     ------
@@ -136,7 +142,9 @@ def run_film(
     digest = film_digest(film)
     with library.claim(digest):
         damage: list[str] = []
-        game, chosen, ran = _seen_game(film, digest, library, networks, settings, book, progress, damage.append)
+        game, chosen, ran = _seen_game(
+            film, digest, library, networks, settings, book, progress, damage.append, stopwatch
+        )
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
         for stage in table_stages(chosen, colours):
@@ -175,6 +183,7 @@ def _seen_game(
     book: BookName | None,
     progress: Callable[[str], Progress],
     on_damage: Callable[[str], None],
+    stopwatch: Stopwatch | None,
 ) -> tuple[Game, Settings, list[Ran]]:
     """The film's game after the vision pass, and the settings with the game's own rule book."""
     known = library.game_of_film(digest)
@@ -186,7 +195,7 @@ def _seen_game(
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(film, digest, networks, chosen, game, on_damage)
+        stage = _vision_stage(film, digest, networks, chosen, game, on_damage, stopwatch)
         ran = run_stage(stage, game, progress(stage.name))
     except ElbowroomError:
         if known is None:
@@ -293,28 +302,21 @@ def _vision_stage(
     settings: Settings,
     game: Game,
     on_damage: Callable[[str], None],
+    stopwatch: Stopwatch | None,
 ) -> Stage:
-    night = settings.night.model_dump(include={"analysed_frames_per_s", "least_floor_share"})
-    areas, detector = networks.digests()
-    depends = {"film": digest, "areas": areas, "detector": detector}
+    looks = {"analysed_frames_per_s", "least_floor_share", "scout_every_s", "stretch_s"}
+    night = settings.night.model_dump(include=looks)
+    depends = {"film": digest, **networks.digests()}
 
     def run(_tables: Tables, progress: Progress) -> Tables:
         parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
-        seen = see_film(film, networks.areas(), networks.detector(), settings, parts, progress)
+        seen = see_film(film, networks.open(), settings, parts, progress, stopwatch)
         if seen.damage:
             on_damage(seen.damage)
-        shots = judge_shots(seen.found, seen.evidence, settings.film.live)
-        return {
-            "shots_seen": shots,
-            "frames": seen.frames,
-            "marks": seen.marks,
-            "areas": seen.areas,
-            "boxes": seen.boxes,
-            "evidence": seen.evidence,
-        }
+        return {"shots_seen": judge_shots(seen.found, seen.tables["evidence"], settings.film.live), **seen.tables}
 
-    writes = (SHOTS_SEEN, FRAMES, MARKS, AREAS, BOXES, EVIDENCE)
-    stage = Stage("film", (), writes, VISION_CODE, [settings.film, settings.court.marks, night], run, depends)
+    looked_with = [settings.film, settings.court.marks, settings.court.motion, settings.numbers.reading, night]
+    stage = Stage("film", (), (SHOTS_SEEN, *PARTS), VISION_CODE, looked_with, run, depends)
     return stage
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from pipeline.backends import Device
+
 
 class NightSettings(BaseModel):
     """How a film is run."""
@@ -12,8 +14,16 @@ class NightSettings(BaseModel):
     analysed_frames_per_s: float = Field(
         12.5, gt=0, le=60, description="How many frames of film a second both networks look at."
     )
-    network_threads: int = Field(2, ge=1, description="Processor threads for the networks.")
-    batch_frames: int = Field(4, ge=1, description="Frames given to a network at once.")
+    device: Device = Field(
+        Device.AUTO, description="Where the networks run: cpu, cuda, or auto (cuda where there is a GPU)."
+    )
+    network_threads: int = Field(0, ge=0, description="Processor threads for the networks; 0 takes all cores.")
+    scout_every_s: float = Field(
+        0.48, gt=0, description="How often the floor is looked for; where it is not in view, nothing else is."
+    )
+    stretch_s: float = Field(
+        1.92, gt=0, description="Film that is looked at together; on a GPU its frames go through a network at once."
+    )
     part_frames: int = Field(
         250, ge=1, description="After so many analysed frames what was seen is put on disk; a killed run goes on there."
     )

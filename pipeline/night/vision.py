@@ -1,42 +1,52 @@
 """The vision pass: the film is decoded once, and everything that looks at pictures looks at them then.
 
-Every frame goes, small, to the shot finder. The analysed frames (``analysed_frames_per_s``) go to the court network,
-and where it sees enough floor also to the detector.
+Every frame goes, small, to the shot finder. The analysed frames (``analysed_frames_per_s``) are gathered into
+stretches; the networks look at several stretches side by side (:mod:`pipeline.night.looking`), and what they saw is
+put together in order of time.
 """
 
 from __future__ import annotations
 
 import os
 import shutil
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pyarrow as pa
-import supervision as sv
 
+from pipeline.backends import processor_threads
 from pipeline.court.area_network import AreaNetwork
-from pipeline.court.marks import areas_row, floor_evidence, marks_table
-from pipeline.court.tables import AREAS, MARKS
-from pipeline.film.decode import Decoding, Frame, Sampler, decode
+from pipeline.court.tables import AREAS, MARKS, MOTION
+from pipeline.film.decode import Decoding, Frame, Sampler, decode, grid_slots
 from pipeline.film.live import EvidenceGatherer
+from pipeline.film.score_bug import BugReader, scout
 from pipeline.film.shots import FoundShots, ShotFinder
-from pipeline.film.tables import EVIDENCE, FRAMES
+from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES
+from pipeline.night.looking import Floor, Looked, Looker, Stopwatch, Stretch
 from pipeline.night.settings import NightSettings
 from pipeline.night.stages import Progress
 from pipeline.players.detector import Detector
-from pipeline.players.kit import kits_lab
-from pipeline.players.tables import BOX_CLASSES, BOXES
+from pipeline.players.jersey_numbers import NumberReader
+from pipeline.players.tables import BOXES, NUMBERS_SEEN
 from pipeline.settings import Settings
-from pipeline.tables import TableSpec
 
-SURE_BODY = 0.3
-"""From this score on a body counts as seen when a shot's view is judged."""
-
-PARTS = (FRAMES, MARKS, AREAS, BOXES, EVIDENCE)
+PARTS = (FRAMES, MARKS, AREAS, MOTION, BOXES, NUMBERS_SEEN, EVIDENCE, BUG_READINGS)
 """Tables that the pass fills."""
 
-WITH_KIT = tuple(BOX_CLASSES.index(name) for name in ("player", "official"))
+
+@dataclass(frozen=True, slots=True)
+class Eyes:
+    """What looks at the pictures. Without a reader of numbers none are read."""
+
+    areas: AreaNetwork
+    detector: Detector
+    numbers: NumberReader | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +57,14 @@ class Seen:
     ----------
     found : FoundShots
         The film's shots as far as pictures alone tell them.
-    frames, marks, areas, boxes, evidence : pa.Table
-        As their rooms declare them; the shot of every row is set.
+    tables : dict of pa.Table
+        By name, as their rooms declare them; the shot of every row is set.
     damage : str
         What was lost to damage, one sentence; empty when nothing was.
     """
 
     found: FoundShots
-    frames: pa.Table
-    marks: pa.Table
-    areas: pa.Table
-    boxes: pa.Table
-    evidence: pa.Table
+    tables: dict[str, pa.Table]
     damage: str
 
 
@@ -102,49 +108,58 @@ class SeenParts:
 
 
 def see_film(
-    film: Path, areas: AreaNetwork, detector: Detector, settings: Settings, parts: SeenParts, progress: Progress
+    film: Path,
+    eyes: Eyes,
+    settings: Settings,
+    parts: SeenParts,
+    progress: Progress,
+    stopwatch: Stopwatch | None = None,
 ) -> Seen:
-    """Decode a film once and run the shot finder and both networks over it.
+    """Decode a film once and run the shot finder and the networks over it.
 
     Parameters
     ----------
     film : Path
-    areas, detector : the two networks
+    eyes : Eyes
+        The networks.
     settings : Settings
     parts : SeenParts
         Frames in it are not looked at again; what is looked at is added to it.
     progress : callable
         Called with seconds of film done and in all.
+    stopwatch : Stopwatch, optional
+        Is told what took how long.
 
     Raises
     ------
     FilmError
         If the film cannot be read to its end.
     """
+    watch = stopwatch or Stopwatch()
     frames = decode(film, settings=settings.film.decode)
+    size_px = (frames.info.width_px, frames.info.height_px)
     finder = ShotFinder(settings.film.shots)
-    sampler = Sampler(frames.info.times_s, 1 / settings.night.analysed_frames_per_s)
-    done = parts.frames()
-    looked = _Looked(areas, detector, settings)
-    waiting: list[Frame] = []
-    for frame in frames:
-        finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
-        if sampler.takes(frame.index) and frame.index not in done:
-            waiting.append(frame)
-            if len(waiting) >= settings.night.batch_frames:
-                looked.take(waiting)
-                waiting = []
-                if looked.count >= settings.night.part_frames:
-                    parts.add(looked.tables())
-        progress(frame.t_s, frames.info.duration_s)
-    looked.take(waiting)
-    if looked.count:
-        parts.add(looked.tables())
+    with watch.part("score graphic"):
+        bug = BugReader(scout(film, frames.info, settings.film.bug), settings.film.bug)
+    gatherer = _Gatherer(parts, bug, settings, size_px, watch)
+    looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
+    workers = processor_threads(settings.night.network_threads)
+    with _one_opencv_thread(), _Line(looker, gatherer.take, workers) as line:
+        stretches = _Stretches(frames.info.times_s, settings.night, parts.frames(), line.add)
+        for frame in _timed(frames, watch):
+            with watch.part("shots"):
+                finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
+            stretches.take(frame)
+            progress(frame.t_s, frames.info.duration_s)
+        stretches.finish()
+        line.finish()
+        gatherer.finish()
     progress(frames.info.duration_s, frames.info.duration_s)
-    found = finder.finish(frames.info.duration_s)
+    with watch.part("shots"):
+        found = finder.finish(frames.info.duration_s)
     starts = np.array([boundary.t_s for boundary in found.boundaries])
     tables = {name: _with_shots(table, starts) for name, table in parts.read().items()}
-    return Seen(found, **tables, damage=_damage(frames))
+    return Seen(found, tables, damage=_damage(frames))
 
 
 def _damage(frames: Decoding) -> str:
@@ -152,102 +167,152 @@ def _damage(frames: Decoding) -> str:
     return report.sentence() if report.delivered < report.expected else ""
 
 
-class _Looked:
-    """Rows of the analysed frames since they were last handed over. Shots are not known yet and stay 0."""
-
-    def __init__(self, areas: AreaNetwork, detector: Detector, settings: Settings) -> None:
-        self._areas, self._detector = areas, detector
-        self._night: NightSettings = settings.night
-        self._marking = settings.court.marks
-        self._live = settings.film.live
-        self._rows: dict[str, list[pa.Table]] = {}
-        self._reset()
-
-    def _reset(self) -> None:
-        self.count = 0
-        self._rows = {spec.name: [spec.empty()] for spec in PARTS}
-        self._evidence = EvidenceGatherer(self._live)
-
-    def take(self, batch: list[Frame]) -> None:
-        """Look at a batch of frames."""
-        if not batch:
+def _timed(frames: Iterator[Frame], watch: Stopwatch) -> Iterator[Frame]:
+    while True:
+        with watch.part("decoding"):
+            frame = next(frames, None)
+        if frame is None:
             return
-        pictures = [frame.image for frame in batch]
-        probabilities = self._areas.areas(pictures)
-        seen = [
-            floor_evidence(probability, _size(picture), self._marking)
-            for picture, probability in zip(pictures, probabilities, strict=True)
-        ]
-        shares = [(evidence.areas > 0).mean() for evidence in seen]
-        looked_in = [n for n, share in enumerate(shares) if share >= self._night.least_floor_share]
-        found = dict(zip(looked_in, self._detector.detect([pictures[n] for n in looked_in]), strict=True))
-        for number, frame in enumerate(batch):
-            size = _size(pictures[number])
-            self._add(FRAMES.from_rows([{"frame": frame.index, "t_s": frame.t_s, "shot": 0}]), FRAMES)
-            self._add(marks_table(seen[number].marks, frame=frame.index, t_s=frame.t_s, shot=0), MARKS)
-            self._add(areas_row(seen[number], size, frame=frame.index, t_s=frame.t_s, shot=0), AREAS)
-            people = None
-            if number in found:
-                self._add(boxes_table(pictures[number], found[number], frame.index, frame.t_s), BOXES)
-                people = _people(found[number])
-            self._evidence.add(
-                frame.index,
-                frame.t_s,
-                frame.small(self._live.thumb_width_px),
-                areas=probabilities[number],
-                people_px=people,
-                picture_size_px=size,
+        yield frame
+
+
+@contextmanager
+def _one_opencv_thread() -> Iterator[None]:
+    """The stretches keep the cores busy; OpenCV's own threads would only stand in their way."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
+
+
+class _Stretches:
+    """Puts the analysed frames together to stretches on a grid of time that does not depend on where a run begins."""
+
+    def __init__(
+        self, times_s: np.ndarray, settings: NightSettings, done: set[int], give: Callable[[Stretch], None]
+    ) -> None:
+        every_s = 1 / settings.analysed_frames_per_s
+        self._slots = grid_slots(times_s, every_s)
+        self._sampler = Sampler(times_s, every_s)
+        self._of_step = max(1, round(settings.scout_every_s / every_s))
+        self._of_stretch = self._of_step * max(1, round(settings.stretch_s / every_s / self._of_step))
+        self._done, self._give = done, give
+        self._number = 0
+        self._frames: list[Frame] = []
+
+    def take(self, frame: Frame) -> None:
+        """Take the next frame of the film."""
+        if not self._sampler.takes(frame.index) or frame.index in self._done:
+            return
+        number = int(self._slots[frame.index]) // self._of_stretch
+        if number != self._number:
+            self.finish()
+        self._number = number
+        self._frames.append(frame)
+
+    def finish(self) -> None:
+        """Give what is there."""
+        if self._frames:
+            steps = tuple(int(self._slots[frame.index]) // self._of_step for frame in self._frames)
+            self._give(Stretch(self._number, tuple(self._frames), steps))
+        self._frames = []
+
+
+class _Line:
+    """Stretches go in, are looked at side by side, and come out in order, no more than a few at a time.
+
+    A stretch is looked at once the next one has been scouted. Jobs begin in the order in which they were handed in, so
+    a look never waits for a scout that has not begun.
+    """
+
+    def __init__(self, looker: Looker, gather: Callable[[Looked], None], workers: int) -> None:
+        self._looker, self._gather, self._workers = looker, gather, workers
+        self._before: tuple[Stretch, Future[list[Floor]]] | None = None
+        self._waiting: deque[Future[None]] = deque()
+        self._lookers = ThreadPoolExecutor(workers, thread_name_prefix="look")
+        self._gatherers = ThreadPoolExecutor(1, thread_name_prefix="gather")
+
+    def __enter__(self) -> _Line:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._lookers.shutdown(cancel_futures=True)
+        self._gatherers.shutdown(cancel_futures=True)
+
+    def add(self, stretch: Stretch) -> None:
+        """Hand in the next stretch; waits while too many are under way."""
+        scouted = self._lookers.submit(self._looker.scout, stretch)
+        self._look((stretch, scouted))
+        self._before = (stretch, scouted)
+        while len(self._waiting) > self._workers:
+            self._waiting.popleft().result()
+
+    def finish(self) -> None:
+        """Wait until everything has come out."""
+        self._look(None)
+        self._before = None
+        while self._waiting:
+            self._waiting.popleft().result()
+
+    def _look(self, after: tuple[Stretch, Future[list[Floor]]] | None) -> None:
+        if self._before is None:
+            return
+        stretch, scouted = self._before
+
+        def look() -> Looked:
+            return self._looker.look(
+                stretch, scouted.result(), None if after is None else (after[0].frames[0], after[1].result()[0])
             )
-            self.count += 1
 
-    def tables(self) -> dict[str, pa.Table]:
-        """Hand over all rows and begin anew."""
-        handed = {name: pa.concat_tables(tables) for name, tables in self._rows.items()}
-        handed[EVIDENCE.name] = self._evidence.table()
-        self._reset()
-        return handed
-
-    def _add(self, table: pa.Table, spec: TableSpec) -> None:
-        self._rows[spec.name].append(table)
+        looked = self._lookers.submit(look)
+        self._waiting.append(self._gatherers.submit(lambda: self._gather(looked.result())))
 
 
-def _size(picture: np.ndarray) -> tuple[int, int]:
-    return picture.shape[1], picture.shape[0]
+class _Gatherer:
+    """Puts what was seen together in order of time, and on disk now and then."""
 
+    def __init__(
+        self, parts: SeenParts, bug: BugReader, settings: Settings, size_px: tuple[int, int], watch: Stopwatch
+    ) -> None:
+        self._parts, self._bug, self._size_px, self._watch = parts, bug, size_px, watch
+        self._live, self._most = settings.film.live, settings.night.part_frames
+        self._evidence = EvidenceGatherer(self._live)
+        self._tables: list[dict[str, pa.Table]] = []
+        self._count = 0
 
-def _people(found: sv.Detections) -> np.ndarray:
-    """Boxes of the bodies that are surely there, (N, 4)."""
-    assert found.class_id is not None
-    assert found.confidence is not None
-    return found.xyxy[np.isin(found.class_id, WITH_KIT) & (found.confidence >= SURE_BODY)]
+    def take(self, looked: Looked) -> None:
+        """Take the next stretch."""
+        for seen in looked.frames:
+            frame = seen.frame
+            with self._watch.part("evidence of live play"):
+                self._evidence.add(
+                    frame.index,
+                    frame.t_s,
+                    seen.thumb,
+                    areas=seen.areas,
+                    people_px=seen.people_px,
+                    picture_size_px=self._size_px,
+                )
+            if self._bug.wants(frame.t_s):
+                with self._watch.part("score graphic"):
+                    self._bug.look(frame.image, frame.index, frame.t_s)
+        self._tables.append(looked.tables)
+        self._count += len(looked.frames)
+        if self._count >= self._most:
+            self.finish()
 
-
-def boxes_table(picture: np.ndarray, detections: sv.Detections, frame: int, t_s: float) -> pa.Table:
-    """What the detector saw in one frame as rows of the ``boxes`` table; the shot is left at 0."""
-    count = len(detections)
-    if not count:
-        return BOXES.empty()
-    assert detections.class_id is not None
-    assert detections.confidence is not None
-    dressed = np.isin(detections.class_id, WITH_KIT)
-    kits: list[list[float] | None] = [None] * count
-    for row, kit in zip(np.flatnonzero(dressed), kits_lab(picture, detections.xyxy[dressed]), strict=True):
-        kits[row] = kit.tolist() if np.isfinite(kit).all() else None
-    x1, y1, x2, y2 = detections.xyxy.T
-    return BOXES.from_columns(
-        {
-            "frame": np.full(count, frame),
-            "t_s": np.full(count, t_s),
-            "shot": np.zeros(count, int),
-            "class": [BOX_CLASSES[c] for c in detections.class_id],
-            "x1_px": x1.astype(np.float32),
-            "y1_px": y1.astype(np.float32),
-            "x2_px": x2.astype(np.float32),
-            "y2_px": y2.astype(np.float32),
-            "score": detections.confidence.astype(np.float32),
-            "kit_lab": kits,
-        }
-    )
+    def finish(self) -> None:
+        """Put what is there on disk."""
+        if not self._count:
+            return
+        gathered = {name: pa.concat_tables(t[name] for t in self._tables) for name in self._tables[0]}
+        gathered["evidence"], gathered["bug_readings"] = self._evidence.table(), self._bug.table()
+        self._parts.add(gathered)
+        self._bug.clear()
+        self._evidence = EvidenceGatherer(self._live)
+        self._tables, self._count = [], 0
 
 
 def _shots(times_s: np.ndarray, starts_s: np.ndarray) -> np.ndarray:

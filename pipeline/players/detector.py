@@ -1,7 +1,7 @@
 """See players, officials, the ball and the rings: the detector behind one protocol.
 
-Two backends: onnxruntime (no PyTorch, the default) and ultralytics (any of its weight files, any device PyTorch
-knows). Both return `supervision.Detections` whose class ids index `BOX_CLASSES`.
+Two ways: our network on what `pipeline.backends` chooses, and any ultralytics weights that know our classes on any
+device PyTorch knows. Both return `supervision.Detections` whose class ids index `BOX_CLASSES`.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ import numpy as np
 import supervision as sv
 from pydantic import BaseModel, ConfigDict, Field
 
+from pipeline.backends import Device, PictureNetwork, chosen_device, open_picture_network
 from pipeline.errors import ModelError
-from pipeline.networks import fit_pictures, open_network, shipped_weights
+from pipeline.networks import fit_pictures, shipped_weights
 from pipeline.players.tables import BOX_CLASSES
 
 
@@ -30,7 +31,7 @@ class DetectorSettings(BaseModel):
     max_overlap: float = Field(
         0.55, gt=0, le=1, description="Of two boxes of one kind that overlap more than this (IoU), the surer one stays."
     )
-    batch: int = Field(4, ge=1, description="Pictures that go through the network together.")
+    batch: int = Field(4, ge=1, description="Pictures that go through PyTorch together.")
 
     def thresholds(self) -> np.ndarray:
         """Lowest score per class, in the order of `BOX_CLASSES`, shape (4,)."""
@@ -56,31 +57,29 @@ class Detector(Protocol):
         ...
 
 
-class OnnxDetector:
-    """The detector on onnxruntime.
+class NetworkDetector:
+    """The detector on one of the backends that the product chooses from.
 
     Parameters
     ----------
-    weights : ONNX file as the training writes it; the shipped network if left out
-    threads : CPU threads; onnxruntime's choice if left out
+    network : PictureNetwork
+        One for the task "detector"; the shipped one, on one thread of the processor, if left out.
+    settings : DetectorSettings, optional
     """
 
-    def __init__(
-        self, weights: Path | None = None, settings: DetectorSettings | None = None, *, threads: int | None = None
-    ) -> None:
-        path = weights or shipped_weights("detector", "onnx")
+    def __init__(self, network: PictureNetwork | None = None, settings: DetectorSettings | None = None) -> None:
         self._settings = settings or DetectorSettings()
-        self._network = open_network(path, "detector", threads=threads)
+        self._network = network or open_picture_network("detector")
         if self._network.classes != BOX_CLASSES:
-            raise ModelError(f"{path}: its classes are {self._network.classes}, wanted {BOX_CLASSES}; retrain it.")
+            raise ModelError(f"The detector's classes are {self._network.classes}, wanted {BOX_CLASSES}; retrain it.")
 
     def detect(self, frames_bgr: list[np.ndarray]) -> list[sv.Detections]:
         """See `Detector.detect`."""
         found: list[sv.Detections] = []
-        for start in range(0, len(frames_bgr), self._settings.batch):
-            frames = frames_bgr[start : start + self._settings.batch]
-            images, placements = fit_pictures(frames, self._network.input_px)
-            boxes, scores = self._network.run(images)
+        for start in range(0, len(frames_bgr), self._network.batch):
+            frames = frames_bgr[start : start + self._network.batch]
+            pictures, placements = fit_pictures(frames, self._network.input_px)
+            boxes, scores = self._network.run(pictures)
             for frame, spot, frame_boxes, frame_scores in zip(frames, placements, boxes, scores, strict=True):
                 chosen, class_id, confidence = select_boxes(frame_boxes, frame_scores, self._settings)
                 found.append(_detections(spot.to_picture(chosen), class_id, confidence, frame.shape))
@@ -182,20 +181,13 @@ def open_detector(
     weights: Path | None = None,
     settings: DetectorSettings | None = None,
     *,
-    device: str | None = None,
-    threads: int | None = None,
+    device: Device = Device.CPU,
+    threads: int = 1,
 ) -> Detector:
-    """The backend that fits: onnxruntime for ONNX files and by default, ultralytics for a GPU or other weights."""
-    if weights is None:
-        on_gpu = device is not None and device != "cpu"
-        return (
-            UltralyticsDetector(None, settings, device=device)
-            if on_gpu
-            else OnnxDetector(None, settings, threads=threads)
-        )
-    if weights.suffix == ".onnx":
-        return OnnxDetector(weights, settings, threads=threads)
-    return UltralyticsDetector(weights, settings, device=device)
+    """The backend that fits: ultralytics for weights that are not ours, otherwise what the device asks for."""
+    if weights is not None and weights.suffix != ".onnx":
+        return UltralyticsDetector(weights, settings, device="cuda" if chosen_device(device) is Device.CUDA else "cpu")
+    return NetworkDetector(open_picture_network("detector", weights, device=device, threads=threads), settings)
 
 
 def _detections(

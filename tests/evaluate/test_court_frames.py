@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from pipeline.court.area_network import OnnxAreas
+from pipeline.court.area_network import FloorAreas
 from pipeline.court.camera import Camera, Lens, straight_lens
 from pipeline.court.floor_lines import area_labels
 from pipeline.court.geometry import areas
@@ -176,7 +176,7 @@ def test_shipped_network_on_the_held_out_games(tmp_path: Path) -> None:
     (tmp_path / "polygons.json").write_text(json.dumps(chosen), encoding="utf-8")
     (tmp_path / "images").symlink_to(REAL / "images")
     done: list[tuple[float, float]] = []
-    scores = evaluate_court_frames(tmp_path, OnnxAreas(threads=1), on_progress=lambda *at: done.append(at))
+    scores = evaluate_court_frames(tmp_path, FloorAreas(), on_progress=lambda *at: done.append(at))
     assert done[-1] == (len(chosen), len(chosen))
     for game in ("tv_c", "gym_b"):
         assert scores["games"][game]["registered"] >= 0.9

@@ -21,6 +21,7 @@ from pipeline.court.camera import Camera, Lens
 from pipeline.court.geometry import areas, markings
 from pipeline.court.rule_books import rule_book
 from pipeline.night.run import Networks
+from pipeline.night.vision import Eyes
 
 SIZE = (640, 360)
 NBA = rule_book("nba")
@@ -157,8 +158,8 @@ class KnowingDetector:
 
 
 def knowing_networks(play: Play, opened: Callable[[str], None] = lambda _: None) -> Networks:
-    def areas_network() -> KnowingAreas:
-        opened("areas")
-        return KnowingAreas()
+    def eyes() -> Eyes:
+        opened("networks")
+        return Eyes(KnowingAreas(), KnowingDetector(play))
 
-    return Networks(areas=areas_network, detector=lambda: KnowingDetector(play), digests=lambda: ("a", "d"))
+    return Networks(open=eyes, digests=lambda: {"areas": "a", "detector": "d"})

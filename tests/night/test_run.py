@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from acted_film import CAMERA, KnowingAreas, Play, knowing_networks, number_of, write_film
+from acted_film import CAMERA, KnowingAreas, KnowingDetector, Play, knowing_networks, number_of, write_film
 
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import FilmError, LibraryError
@@ -16,6 +16,7 @@ from pipeline.night.clips import cut_tag
 from pipeline.night.library import Library
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
+from pipeline.night.vision import Eyes
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.settings import Settings
 from pipeline.spacing.settings import CrowdedPaintSettings, FaultSettings
@@ -156,26 +157,29 @@ def test_a_broken_film_leaves_nothing(film, tmp_path):
 def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_path):
     looked: list[int] = []
 
-    class Killed(KnowingAreas):
-        def areas(self, frames_bgr):
+    class Killed(KnowingDetector):
+        def detect(self, frames_bgr):
             if len(looked) >= 8:
                 raise KeyboardInterrupt
             looked.extend(number_of(frame) for frame in frames_bgr)
-            return super().areas(frames_bgr)
+            return super().detect(frames_bgr)
 
-    class Watched(KnowingAreas):
-        def areas(self, frames_bgr):
+    class Watched(KnowingDetector):
+        def detect(self, frames_bgr):
             looked.extend(number_of(frame) for frame in frames_bgr)
-            return super().areas(frames_bgr)
+            return super().detect(frames_bgr)
 
     library = tmp_path / "library"
-    few = Settings(night=NightSettings(part_frames=4, batch_frames=4))
-    known = knowing_networks(CROWD)
+    few = Settings(night=NightSettings(part_frames=4, stretch_s=0.48, network_threads=1))
+
+    def watched_by(detector):
+        return replace(knowing_networks(CROWD), open=lambda: Eyes(KnowingAreas(), detector(CROWD)))
+
     with pytest.raises(KeyboardInterrupt):
-        run_film(film, Library(library), replace(known, areas=Killed), few, book=None, progress=silent)
+        run_film(film, Library(library), watched_by(Killed), few, book=None, progress=silent)
     assert Library(library).games() == ()
-    assert len(looked) == 8
-    result = run_film(film, Library(library), replace(known, areas=Watched), few, book=None, progress=silent)
+    assert looked == list(range(0, 24, 2)), "two stretches of six frames"
+    result = run_film(film, Library(library), watched_by(Watched), few, book=None, progress=silent)
     assert sorted(looked) == list(range(0, 150, 2)), "no frame is looked at twice"
     assert SHOTS.read(result.game.tables)["live"].to_pylist() == [True]
     for spec in (BOXES, CAMERAS, TRACKS):
