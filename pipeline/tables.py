@@ -14,7 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from pipeline.errors import LibraryError, ShapeError
@@ -85,7 +87,7 @@ class TableSpec:
         folder.mkdir(parents=True, exist_ok=True)
         final = self.path(folder)
         temporary = final.with_suffix(f".{os.getpid()}.tmp")
-        pq.write_table(checked, temporary, compression="zstd")
+        pq.write_table(_with_plain_lists(checked), temporary, compression="zstd")
         os.replace(temporary, final)
         return final
 
@@ -113,4 +115,38 @@ class TableSpec:
                 f"{path} holds table {found[0]} version {found[1]}, expected {self.name} version {self.version}; "
                 "run the film again."
             )
-        return table.select(self.schema.names).replace_schema_metadata(None)
+        return self._with_fixed_lists(table.select(self.schema.names)).replace_schema_metadata(None)
+
+    def _with_fixed_lists(self, table: pa.Table) -> pa.Table:
+        """Undo :func:`_with_plain_lists`."""
+        for place, field in enumerate(self.schema):
+            if pa.types.is_fixed_size_list(field.type) and table.schema.field(place).type != field.type:
+                table = table.set_column(place, field, _fixed_lists(table.column(place), field.type))
+        return table
+
+
+def _with_plain_lists(table: pa.Table) -> pa.Table:
+    """Lists of fixed length as plain lists, for the file: some versions of pyarrow write nulls among the former such
+    that others cannot read them."""
+    for place, field in enumerate(table.schema):
+        if pa.types.is_fixed_size_list(field.type):
+            lists = _plain_lists(table.column(place).combine_chunks(), field.type)
+            table = table.set_column(place, pa.field(field.name, lists.type), lists)
+    return table
+
+
+def _plain_lists(column: pa.FixedSizeListArray, kind: pa.FixedSizeListType) -> pa.ListArray:
+    known = column.is_valid().to_numpy(zero_copy_only=False)
+    starts = np.concatenate([[0], np.cumsum(known * kind.list_size)]).astype(np.int32)
+    # A null start makes a null list, and such a list holds nothing.
+    offsets = pa.array(starts, pa.int32(), mask=np.append(~known, [False]))
+    return pa.ListArray.from_arrays(offsets, column.drop_null().flatten())
+
+
+def _fixed_lists(column: pa.ChunkedArray, kind: pa.FixedSizeListType) -> pa.Array:
+    lists = column.combine_chunks()
+    known = lists.is_valid().to_numpy(zero_copy_only=False)
+    values = np.zeros((len(lists), kind.list_size), kind.value_type.to_pandas_dtype())
+    values[known] = lists.drop_null().flatten().to_numpy(zero_copy_only=False).reshape(-1, kind.list_size)
+    filled = pa.FixedSizeListArray.from_arrays(pa.array(values.ravel(), kind.value_type), type=kind)
+    return pc.if_else(pa.array(known), filled, pa.scalar(None, kind))
