@@ -138,7 +138,7 @@ def fit_motion(
         float(centre[1]),
         float(shift[0]),
         float(shift[1]),
-        scale,
+        float(scale),
         float(best[3]),
         int(agree.sum()),
         float(np.sqrt(np.mean(np.sum((start[agree] - centre) ** 2, axis=1)))),
@@ -146,17 +146,28 @@ def fit_motion(
     )
 
 
-def motion_at(numbers: Array, place: Array) -> tuple[Array, float]:
-    """Shift (2,) and growth of the picture at a place (2,) under the map's four numbers."""
-    a, b, s, r = numbers
-    x, y = place
+def motion_at(numbers: Array, place: Array) -> tuple[Array, Array]:
+    """Shift and growth of the picture at places under the map's four numbers.
+
+    Parameters
+    ----------
+    numbers : ndarray of shape (..., 4)
+    place : ndarray of shape (..., 2)
+
+    Returns
+    -------
+    shift : ndarray of shape (..., 2)
+    growth : ndarray of shape (...)
+    """
+    a, b, s, r = np.moveaxis(numbers, -1, 0)
+    x, y = place[..., 0], place[..., 1]
     depth = 1 - (a * x + b * y) / SQUARED_FOCAL
-    there = np.array([x + a + s * x - r * y, y + b + r * x + s * y]) / depth
+    there_x, there_y = (x + a + s * x - r * y) / depth, (y + b + r * x + s * y) / depth
+    bend_x, bend_y = a / (SQUARED_FOCAL * depth), b / (SQUARED_FOCAL * depth)
     # The map's derivative, for the area that a small patch grows to.
-    by_x = np.array([1 + s, r]) / depth + there * a / (SQUARED_FOCAL * depth)
-    by_y = np.array([-r, 1 + s]) / depth + there * b / (SQUARED_FOCAL * depth)
-    area = by_x[0] * by_y[1] - by_x[1] * by_y[0]
-    return there - place, float(np.sqrt(max(area, 1e-6)))
+    area = ((1 + s) / depth + there_x * bend_x) * ((1 + s) / depth + there_y * bend_y)
+    area -= (-r / depth + there_x * bend_y) * (r / depth + there_y * bend_x)
+    return np.stack([there_x - x, there_y - y], axis=-1), np.sqrt(np.maximum(area, 1e-6))
 
 
 class MotionGatherer:

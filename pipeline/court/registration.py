@@ -1,46 +1,49 @@
 """Find the camera of every frame of a film, and of lone pictures.
 
-A film is registered in four steps:
+A film is registered in five steps:
 
-1. A few frames spread over the film vote on the rule book.
-2. Each frame is fitted by itself, starting from its neighbour's camera, else from the bank of views.
-3. The optical centre, the lens and the roll are shared: each frame's own estimate enters with its information after
-   its pan, tilt and zoom are marginalised out (Schur complement; one step of a bundle adjustment, Triggs et al. 2000,
-   "Bundle adjustment: a modern synthesis", section 6), frames far from the others are left out.
-4. Every frame is fitted again with that as prior; pan, tilt, roll and zoom are smoothed in time as far as the
-   operator's acceleration allows; short gaps are carried; the rest is unknown, with the reason.
+1. A few frames spread over the film vote on the rule book, unless it is told.
+2. Some frames of each shot are fitted by themselves, starting from their neighbour's camera turned as the picture
+   moved, else from the bank of views. Pinned frames are fitted to their pins.
+3. The optical centre, the lens and the roll are shared by the film (:mod:`pipeline.court.film_camera`; one step of a
+   bundle adjustment, Triggs et al. 2000, "Bundle adjustment: a modern synthesis", section 6). A shot whose frames that
+   does not explain has its own.
+4. Every frame that shows markings is fitted again with that as prior, starting from what step 2 gives for its time.
+5. Each shot is smoothed (:mod:`pipeline.court.smoothing`): fits, the picture's motion and the operator's acceleration.
+   A frame whose smoothed camera explains its own markings is registered; one without (or with too few) markings is
+   carried if the smoothed camera is sure enough there; the rest is unknown, with the reason.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
+from pipeline.court.book_vote import vote
 from pipeline.court.camera import NoCourt, camera_to_row
-from pipeline.court.fitting import PARAMETERS, Fit, MarkSet, Prior, camera_of, default_prior, fit_camera
-from pipeline.court.marks import marks_by_frame
-from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
+from pipeline.court.film_camera import SHARED, shared_prior
+from pipeline.court.film_frames import FilmFrame, MotionBetween, by_shot, film_frames
+from pipeline.court.fitting import PARAMETERS, Fit, Prior, camera_of, default_prior, fit_camera
+from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import RegistrationSettings
 from pipeline.court.single_view import (
     CourtFit,
-    checked,
     find_camera,
     find_view,
     fit_polygons,
-    judge,
     polygon_map,
     polygon_marks,
     register_picture,
 )
-from pipeline.court.tables import AREAS, CAMERAS, MARKS
-from pipeline.court.view_bank import MAP_SIZE
+from pipeline.court.smoothing import Links, Smoothed, smooth
+from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
+from pipeline.court.view_bank import floor_of_grid
+from pipeline.film.tables import FRAMES
 
 __all__ = [
     "CourtFit",
@@ -55,40 +58,18 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_SHARED = tuple(PARAMETERS.index(n) for n in ("centre_x", "centre_y", "centre_z", "roll", "k1", "circle_radius"))
-_OWN = tuple(PARAMETERS.index(n) for n in ("pan", "tilt", "log_focal"))
-_SMOOTHED = tuple(PARAMETERS.index(n) for n in ("pan", "tilt", "roll", "log_focal"))
-_ROLL = PARAMETERS.index("roll")
-_NO_MARKS = MarkSet(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, dtype=np.intp), np.zeros(0))
+_PAN, _TILT, _FOCAL = (PARAMETERS.index(n) for n in ("pan", "tilt", "log_focal"))
+_DISTRUSTED = 0.25
 
 
-@dataclass(slots=True, eq=False)
-class _Frame:
-    """One analysed frame while the film is being registered."""
-
-    frame: int
-    t_s: float
-    shot: int
-    size_px: tuple[int, int]
-    marks: MarkSet
-    seen: NDArray[np.uint8]
-    fit: Fit | None = None
-    judged: CourtFit | None = None
-    reason: str = "The frame was not looked at."
-    carried: Array | None = None
-
-    def take(self, fit: Fit, book: RuleBook, settings: RegistrationSettings) -> bool:
-        """Keep a fit if it passes its own check; else its reason. Returns whether it passed."""
-        judged = judge(fit, book, self.size_px, self.seen)
-        verdict = checked(judged, settings)
-        if isinstance(verdict, NoCourt):
-            self.fit, self.judged, self.reason = None, None, verdict.reason
-            return False
-        self.fit, self.judged, self.reason = fit, judged, ""
-        return True
-
-
-def register(marks: pa.Table, areas: pa.Table, settings: RegistrationSettings | None = None) -> pa.Table:
+def register(
+    marks: pa.Table,
+    areas: pa.Table,
+    settings: RegistrationSettings | None = None,
+    *,
+    frames: pa.Table | None = None,
+    motion: pa.Table | None = None,
+) -> pa.Table:
     """Find a camera for every analysed frame of a film.
 
     Parameters
@@ -96,194 +77,126 @@ def register(marks: pa.Table, areas: pa.Table, settings: RegistrationSettings | 
     marks : pa.Table
         ``marks`` table: points on the floor's markings.
     areas : pa.Table
-        ``areas`` table: one row per analysed frame, in any order; frames without a row are not registered.
+        ``areas`` table: one row per frame whose floor was looked at, in any order.
     settings : RegistrationSettings
+    frames : pa.Table, optional
+        ``frames`` table: all analysed frames; those without a row in ``areas`` are carried. Left out, ``areas`` names
+        them all.
+    motion : pa.Table, optional
+        ``motion`` table: how the picture moved between neighbouring analysed frames.
 
     Returns
     -------
     pa.Table
-        ``cameras`` table, one row per row of ``areas``, in the order of time.
+        ``cameras`` table, one row per frame, in the order of time.
     """
     chosen = settings or RegistrationSettings()
-    frames = _frames(MARKS.check(marks), AREAS.check(areas))
-    if not frames:
+    found = film_frames(MARKS.check(marks), AREAS.check(areas), None if frames is None else FRAMES.check(frames))
+    if not found:
         return CAMERAS.empty()
-    book = rule_book(chosen.rule_book) if chosen.rule_book else _vote(frames, chosen)
+    book = rule_book(chosen.rule_book) if chosen.rule_book else vote(found, chosen)
     if book is None:
-        reason = "No frame of the film shows enough of a floor to tell its rule book."
-        return CAMERAS.from_rows([_row(f, "", NoCourt(f.reason or reason)) for f in frames])
-    shots: dict[int, list[_Frame]] = {}
-    for frame in frames:
-        shots.setdefault(frame.shot, []).append(frame)
+        reason = NoCourt("No frame of the film shows enough of a floor to tell its rule book.")
+        return CAMERAS.from_rows([_row(f, "", reason) for f in found])
+    moved = MotionBetween(None if motion is None else MOTION.check(motion), chosen)
+    stretches = [stretch for shot in by_shot(found).values() for stretch in _stretches(shot, chosen)]
     prior = default_prior(book, chosen)
-    for shot in shots.values():
-        _first_pass(shot, book, prior, chosen)
-    shared = _shared_prior(frames, prior, chosen)
-    for shot in shots.values():
-        own = shared if shared is not None and _belongs(shot, shared, book, chosen) else None
-        own = own or _shared_prior(shot, prior, chosen)
+    links = [moved.between(stretch) for stretch in stretches]
+    for stretch, between in zip(stretches, links, strict=True):
+        _first_pass(stretch, between, book, prior, chosen)
+    shared = shared_prior([f.fit for f in found if f.fit is not None], prior, chosen)
+    for stretch, between in zip(stretches, links, strict=True):
+        own = shared if shared is not None and _belongs(stretch, shared, book, chosen) else None
+        own = own or shared_prior([f.fit for f in stretch if f.fit is not None], prior, chosen)
         if own is not None:
-            _second_pass(shot, book, own, chosen)
-            _smooth(shot, book, own, chosen)
-            _carry(shot, chosen)
-    return CAMERAS.from_rows([_row(f, book.name) for f in frames])
+            _second_pass(stretch, between, book, own, chosen)
+            _settle(stretch, between, book, own, chosen)
+    return CAMERAS.from_rows([_row(f, book.name) for f in found])
 
 
 def recognise_rule_book(marks: pa.Table, areas: pa.Table, settings: RegistrationSettings | None = None) -> str | None:
     """Name of the rule book most frames of a film agree on, or None where no frame shows enough floor."""
-    book = _vote(_frames(MARKS.check(marks), AREAS.check(areas)), settings or RegistrationSettings())
+    book = vote(film_frames(MARKS.check(marks), AREAS.check(areas), None), settings or RegistrationSettings())
     return None if book is None else book.name
 
 
-def _frames(marks: pa.Table, areas: pa.Table) -> list[_Frame]:
-    by_frame = marks_by_frame(marks)
-    columns, rows = MAP_SIZE
-    frames = [
-        _Frame(
-            row["frame"],
-            row["t_s"],
-            row["shot"],
-            (row["width_px"], row["height_px"]),
-            by_frame.get(row["frame"], _NO_MARKS),
-            np.frombuffer(row["labels"], dtype=np.uint8).reshape(rows, columns),
-        )
-        for row in areas.to_pylist()
-    ]
-    return sorted(frames, key=lambda f: (f.t_s, f.frame))
-
-
-def _telling(frame: _Frame) -> float:
-    """How much a frame can tell about the rule book: marks of arcs and paints."""
-    useful = np.isin(frame.marks.border, (1, 2))
-    return float(min(frame.marks.weight[useful].sum(), 60)) if len(frame.marks) else 0.0
-
-
-def _vote(frames: list[_Frame], settings: RegistrationSettings) -> RuleBook | None:
-    """Sum each book's costs over a few telling frames spread over the film; the lowest sum wins."""
-    groups = np.array_split(np.arange(len(frames)), min(settings.book_frames, len(frames)))
-    chosen = [max((frames[i] for i in group), key=_telling) for group in groups]
-    # The most telling first, so that a clear film is settled after a few.
-    chosen.sort(key=_telling, reverse=True)
-    totals: dict[str, float] = {}
-    seen = 0
-    for frame in chosen:
-        ranked = sorted(totals.values())
-        if seen >= 3 and ranked[1] - ranked[0] > 0.6 * seen:
-            break
-        if _telling(frame) < 5:
-            frame.reason = "No paint and no three-point line are seen."
-            continue
-        views = find_view(frame.marks, frame.seen, frame.size_px, settings)
-        if isinstance(views, NoCourt):
-            frame.reason = views.reason
-            continue
-        scores = {view.judged.rule_book: view.score for view in views}
-        best = views[0]
-        if isinstance(checked(best.judged, settings), NoCourt):
-            continue
-        seen += 1
-        for name in RULE_BOOKS:
-            totals[name] = totals.get(name, 0.0) + min(scores.get(name, best.score + 3.0) - best.score, 3.0)
-    return rule_book(min(totals, key=lambda n: totals[n])) if seen else None
-
-
-def _first_pass(shot: list[_Frame], book: RuleBook, prior: Prior, settings: RegistrationSettings) -> None:
-    """Fit every frame of a shot by itself, from its neighbour's camera where there is one."""
-    lone = settings.model_copy(update={"rule_book": book.name})
-    last: _Frame | None = None
-    misses = 0
+def _stretches(shot: Sequence[FilmFrame], settings: RegistrationSettings) -> Iterator[list[FilmFrame]]:
+    """The frames of a shot, cut where film is missing for long."""
+    stretch: list[FilmFrame] = []
     for frame in shot:
-        if len(frame.marks) < settings.least_marks:
-            frame.reason = (
-                f"Only {len(frame.marks)} points of floor markings are seen, {settings.least_marks} are needed."
-            )
+        if stretch and frame.t_s - stretch[-1].t_s > settings.tracking_gap_s:
+            yield stretch
+            stretch = []
+        stretch.append(frame)
+    if stretch:
+        yield stretch
+
+
+def _first_pass(
+    frames: Sequence[FilmFrame], links: Links, book: RuleBook, prior: Prior, settings: RegistrationSettings
+) -> None:
+    """Fit frames by themselves, from the last one's camera turned as the picture moved since where there is one."""
+    lone = settings.model_copy(update={"rule_book": book.name})
+    turns = {int(first) + 1: moved for first, moved in zip(links.first, links.moved, strict=True)}
+    last: FilmFrame | None = None
+    guess: Array | None = None
+    tried_s, misses, blind = -np.inf, 0, False
+    for number, frame in enumerate(frames):
+        guess = None if guess is None else _turned(guess, turns.get(number))
+        blind |= number not in turns
+        if frame.pinned is not None:
+            frame.take(frame.pinned, book, settings)
+        elif not frame.shows(settings) or (
+            last is not None and frame.t_s - tried_s < settings.first_step_s * (0.5 if blind else 1.0)
+        ):
             continue
-        if last is not None and last.fit is not None and frame.t_s - last.t_s <= settings.tracking_gap_s:
-            start = last.fit.parameters
-            near = _loosened(prior, start)
-            half = frame.marks.only(np.arange(0, len(frame.marks), 2))  # type: ignore[arg-type]
-            fit = fit_camera(half, start, book, frame.size_px, near, settings, widths_px=(8.0, 3.0), iterations=5)
-            if frame.take(fit, book, settings):
-                last, misses = frame, 0
-                continue
-        misses += 1
-        if misses > 3 and misses % 5:  # a long stretch without a court: look afresh at every fifth frame only
-            continue
-        views = find_view(frame.marks, frame.seen, frame.size_px, lone)
-        if isinstance(views, NoCourt):
-            frame.reason = views.reason
-        elif frame.take(views[0].fit, book, settings):
-            last, misses = frame, 0
+        else:
+            tried_s = frame.t_s
+            tracked = last is not None and frame.t_s - last.t_s <= settings.tracking_gap_s
+            if not (tracked and guess is not None and _track(frame, guess, book, prior, settings)):
+                misses += 1
+                if misses > 3 and misses % 5:  # a long stretch without a court: look afresh now and then only
+                    continue
+                views = find_view(frame.marks, frame.seen, frame.size_px, lone)
+                if isinstance(views, NoCourt):
+                    frame.reason = views.reason
+                    continue
+                if not frame.take(views[0].fit, book, settings):
+                    continue
+        last, misses, blind = frame, 0, False
+        guess = frame.fit.parameters if frame.fit is not None else None
+
+
+def _turned(parameters: Array, moved: Array | None) -> Array:
+    """A camera turned and zoomed as the picture moved, to first order; as it is where that is not known."""
+    if moved is None:
+        return parameters
+    turned = parameters.copy()
+    focal = np.exp(parameters[_FOCAL])
+    turned[_PAN] -= np.rad2deg(moved[0] / focal / np.cos(np.deg2rad(parameters[_TILT])))
+    turned[_TILT] += np.rad2deg(moved[1] / focal)
+    turned[_FOCAL] += moved[2]
+    return turned
+
+
+def _track(frame: FilmFrame, guess: Array, book: RuleBook, prior: Prior, settings: RegistrationSettings) -> bool:
+    half = frame.marks.only(np.arange(0, len(frame.marks), 2))  # type: ignore[arg-type]
+    near = _loosened(prior, guess)
+    fit = fit_camera(half, guess, book, frame.size_px, near, settings, widths_px=(8.0, 3.0), iterations=5)
+    return frame.take(fit, book, settings)
 
 
 def _loosened(prior: Prior, start: Array) -> Prior:
     """A prior about a neighbour's camera: its centre, lens and roll may change a little, the rest freely."""
     sigma = np.where(np.isfinite(prior.sigma), prior.sigma * 0.35, np.inf)
     mean = start.copy()
-    log_focal = PARAMETERS.index("log_focal")
-    sigma[log_focal], mean[log_focal] = prior.sigma[log_focal], prior.mean[log_focal]
+    sigma[_FOCAL], mean[_FOCAL] = prior.sigma[_FOCAL], prior.mean[_FOCAL]
     return Prior(mean, sigma)
 
 
-def _shared_prior(frames: list[_Frame], prior: Prior, settings: RegistrationSettings) -> Prior | None:
-    """Centre, lens, roll and circle that the frames agree on, with the play they are allowed; None without fits."""
-    fits = [f.fit for f in frames if f.fit is not None]
-    if not fits:
-        return None
-    if len(fits) > 400:
-        fits = fits[:: len(fits) // 400 + 1]
-    shared, own = np.array(_SHARED), np.array(_OWN)
-    informed = np.isfinite(prior.sigma[shared])
-    base = np.diag(np.where(informed, 1 / prior.sigma[shared] ** 2, 0.0))
-    start = base @ np.where(informed, prior.mean[shared], 0.0)
-    values = np.stack([f.parameters[shared] for f in fits])
-    weights = []
-    for fit in fits:
-        full = fit.information + np.eye(len(PARAMETERS)) * 1e-9
-        cross = full[np.ix_(shared, own)]
-        reduced = full[np.ix_(shared, shared)] - cross @ np.linalg.solve(full[np.ix_(own, own)], cross.T)
-        # The centre strays by its play from frame to frame, so one frame never counts for more than that.
-        play = np.diag(_play(settings)[shared] ** 2)
-        weights.append(np.linalg.inv(np.linalg.pinv(_positive(reduced), hermitian=True) + play))
-    keep = np.ones(len(fits), dtype=bool)
-    centre = np.median(values, axis=0)
-    for _ in range(4):
-        total = base + sum(w for w, k in zip(weights, keep, strict=True) if k)
-        right = start + sum(w @ v for w, v, k in zip(weights, values, keep, strict=True) if k)
-        centre = np.linalg.solve(total, right)
-        away = np.array([(v - centre) @ w @ (v - centre) for w, v in zip(weights, values, strict=True)])
-        limit = max(12.0, 4 * float(np.median(away)))
-        if (keep == (away < limit)).all():
-            break
-        keep = away < limit
-        if not keep.any():
-            keep = away <= np.median(away)
-    mean, sigma = prior.mean.copy(), prior.sigma.copy()
-    mean[shared] = centre
-    sigma[shared] = np.sqrt(_play(settings)[shared] ** 2 + np.minimum(np.diag(np.linalg.inv(total)), 25.0))
-    return Prior(mean, sigma)
-
-
-def _positive(matrix: Array) -> Array:
-    """The nearest symmetric matrix whose eigenvalues are at least a trifle."""
-    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
-    return (vectors * np.maximum(values, 1e-6)) @ vectors.T
-
-
-def _play(settings: RegistrationSettings) -> Array:
-    """How far each parameter strays within a film, (9,); infinite for pan, tilt and zoom."""
-    play = np.full(len(PARAMETERS), np.inf)
-    for name in ("centre_x", "centre_y", "centre_z"):
-        play[PARAMETERS.index(name)] = settings.centre_play_ft
-    play[_ROLL] = settings.roll_play_deg
-    play[PARAMETERS.index("k1")] = settings.lens_play
-    play[PARAMETERS.index("circle_radius")] = 0.1
-    return play
-
-
-def _belongs(shot: list[_Frame], shared: Prior, book: RuleBook, settings: RegistrationSettings) -> bool:
-    """Whether the shot's frames are explained by the film's shared camera nearly as well as by their own."""
-    fitted = [f for f in shot if f.fit is not None]
+def _belongs(frames: Sequence[FilmFrame], shared: Prior, book: RuleBook, settings: RegistrationSettings) -> bool:
+    """Whether a stretch's frames are explained by the film's shared camera nearly as well as by their own."""
+    fitted = [f for f in frames if f.fit is not None]
     if not fitted:
         return True
     own, joint = [], []
@@ -301,113 +214,109 @@ def _miss(fit: Fit) -> float:
     return float(np.sqrt(np.mean(bounded**2)))
 
 
-def _refit(frame: _Frame, start: Array, book: RuleBook, prior: Prior, settings: RegistrationSettings) -> Fit:
+def _refit(frame: FilmFrame, start: Array, book: RuleBook, prior: Prior, settings: RegistrationSettings) -> Fit:
     begin = start.copy()
-    shared = np.array(_SHARED)
-    begin[shared] = prior.mean[shared]
-    return fit_camera(frame.marks, begin, book, frame.size_px, prior, settings, widths_px=(10.0, 3.0), iterations=6)
+    begin[SHARED] = prior.mean[SHARED]
+    return fit_camera(frame.marks, begin, book, frame.size_px, prior, settings, widths_px=(6.0, 3.0), iterations=5)
 
 
-def _second_pass(shot: list[_Frame], book: RuleBook, prior: Prior, settings: RegistrationSettings) -> None:
-    """Fit every frame again about the shared camera, starting from itself or from the nearest frame that has a fit."""
-    starts = [(f.t_s, f.fit.parameters) for f in shot if f.fit is not None]
-    if not starts:
+def _second_pass(
+    frames: Sequence[FilmFrame], links: Links, book: RuleBook, prior: Prior, settings: RegistrationSettings
+) -> None:
+    """Fit every frame that shows markings about the shared camera, from where the first pass says it looks."""
+    if not any(f.fit is not None for f in frames):
         return
-    times = np.array([t for t, _ in starts])
-    for frame in shot:
-        if len(frame.marks) < settings.least_marks:
-            continue
-        nearest = int(np.argmin(np.abs(times - frame.t_s)))
-        if frame.fit is None and abs(times[nearest] - frame.t_s) > 4 * settings.tracking_gap_s:
+    rough = _smoothed(frames, links, prior, settings)
+    for frame, start, covariance in zip(frames, rough.parameters, rough.covariance, strict=True):
+        if frame.pinned is not None or not frame.shows(settings):
             continue
         had = frame.fit is not None
-        start = frame.fit.parameters if frame.fit is not None else starts[nearest][1]
+        if not had and covariance[_PAN, _PAN] > settings.farthest_start_deg**2:
+            continue
         if frame.take(_refit(frame, start, book, prior, settings), book, settings) or not had:
             continue
         looser = Prior(prior.mean, prior.sigma * 3)
         if not frame.take(_refit(frame, start, book, looser, settings), book, settings):
-            # The shared camera does not explain this frame although it has a camera of its own: trust neither.
+            # The shared camera does not explain this frame although it had a camera of its own: trust neither.
             frame.reason = "The frame's camera stands apart from the film's. " + frame.reason
 
 
-def _smooth(shot: list[_Frame], book: RuleBook, prior: Prior, settings: RegistrationSettings) -> None:
-    """Smooth pan, tilt, roll and zoom over each unbroken stretch (Whittaker-Henderson with unequal steps).
+def _smoothed(frames: Sequence[FilmFrame], links: Links, prior: Prior, settings: RegistrationSettings) -> Smoothed:
+    """Smooth a stretch from the fits its frames have."""
+    times = np.array([f.t_s for f in frames])
+    fits = [(i, f.fit) for i, f in enumerate(frames) if f.fit is not None]
+    known = np.array([i for i, _ in fits])
+    values = np.stack([fit.parameters for _, fit in fits])
+    informed = np.isfinite(prior.sigma)
+    mean = np.stack([np.interp(times, times[known], column) for column in values.T], axis=1)
+    mean[:, informed] = prior.mean[informed]
+    mean[known] = values
+    precision = np.diag(np.where(informed, 1 / np.where(informed, prior.sigma, 1.0) ** 2, 0.0))
+    information = np.repeat(precision[None], len(frames), axis=0)
+    own = np.zeros_like(information)
+    for i, fit in fits:
+        information[i] += fit.information
+        if frames[i].pinned is None:
+            own[i] = fit.information
+    return smooth(times, mean, information, own, links, settings)
 
-    Minimises the misses, weighted by each frame's information, plus the squared second differences over the
-    acceleration's variance; the shared parameters are held at the film's.
-    """
-    fitted = [f for f in shot if f.fit is not None]
-    stretches: list[list[_Frame]] = []
-    for frame in fitted:
-        if stretches and frame.t_s - stretches[-1][-1].t_s <= settings.tracking_gap_s:
-            stretches[-1].append(frame)
-        else:
-            stretches.append([frame])
-    for stretch in stretches:
-        if len(stretch) < 3:
+
+def _settle(
+    frames: Sequence[FilmFrame], links: Links, book: RuleBook, prior: Prior, settings: RegistrationSettings
+) -> None:
+    """Decide every frame of a stretch from the smoothed cameras."""
+    if not any(f.fit is not None for f in frames):
+        return
+    found = _smoothed(frames, links, prior, settings)
+    for frame, parameters, covariance, trust in zip(
+        frames, found.parameters, found.covariance, found.trust, strict=True
+    ):
+        if frame.pinned is not None:
             continue
-        times = np.array([f.t_s for f in stretch])
-        values = np.stack([f.fit.parameters for f in stretch if f.fit is not None])
-        smooth = values.copy()
-        for index in _SMOOTHED:
-            variance = np.array([_variance(f.fit, prior, index) for f in stretch if f.fit is not None])
-            acceleration = (
-                settings.zoom_acceleration_s2
-                if PARAMETERS[index] == "log_focal"
-                else settings.pan_acceleration_deg_s2 * (0.1 if index == _ROLL else 1.0)
-            )
-            smooth[:, index] = _whittaker(times, values[:, index], variance, acceleration)
-        for frame, parameters in zip(stretch, smooth, strict=True):
-            assert frame.fit is not None
+        if frame.shows(settings):
             held = replace(prior, mean=parameters, sigma=np.full(len(PARAMETERS), 1e-6))
             fit = fit_camera(
                 frame.marks, parameters, book, frame.size_px, held, settings, widths_px=(3.0,), iterations=0
             )
-            if _miss(fit) < 1.15 * _miss(frame.fit) + 0.1:
-                frame.take(fit, book, settings)
+            better = frame.fit is None or _miss(fit) < 1.15 * _miss(frame.fit) + 0.1
+            if better:
+                old, old_judged = frame.fit, frame.judged
+                if not frame.take(fit, book, settings) and old is not None:
+                    frame.fit, frame.judged = old, old_judged
+            if frame.fit is not None and (better or trust >= _DISTRUSTED):
+                continue
+            frame.fit = frame.judged = None
+        sigma_ft = floor_sigma_ft(parameters, covariance, frame.size_px)
+        if sigma_ft <= settings.most_carried_ft:
+            frame.carried, frame.carried_sigma_ft = parameters, sigma_ft
+        else:
+            frame.reason += f" Cameras of the frames around it leave {min(sigma_ft, 99):.1f} ft of doubt."
 
 
-def _variance(fit: Fit, prior: Prior, index: int) -> float:
-    """Variance of one parameter of a fit with its prior."""
-    informed = np.isfinite(prior.sigma)
-    full = fit.information + np.diag(np.where(informed, 1 / np.where(informed, prior.sigma, 1.0) ** 2, 0.0))
-    return float(max(np.linalg.inv(full + np.eye(len(full)) * 1e-9)[index, index], 1e-10))
+def floor_sigma_ft(parameters: Array, covariance: Array, size_px: tuple[int, int]) -> float:
+    """Spread of floor points over a picture, feet: the median over a grid of cells that show floor; infinite if none.
+
+    Parameters
+    ----------
+    parameters : ndarray of shape (9,)
+    covariance : ndarray of shape (9, 9)
+    size_px : tuple of int
+    """
+    used = len(PARAMETERS) - 1  # the painted circle moves no floor
+    steps = np.array([1e-2, 1e-2, 1e-2, 1e-3, 1e-3, 1e-3, 1e-4, 0.0])
+    rows = np.repeat(parameters[None, :], used + 1, axis=0)
+    rows[np.arange(1, used), np.arange(used - 1)] += steps[: used - 1]
+    floor = floor_of_grid(rows[:, :used], 8, 5, size_px[1] / size_px[0]).reshape(used + 1, -1, 2)
+    shown = np.isfinite(floor).all(axis=(0, 2)) & (np.hypot(*floor[0].T) < 400)
+    if not shown.any():
+        return float("inf")
+    slopes = (floor[1:used, shown] - floor[0, shown]) / steps[: used - 1, None, None]
+    small = covariance[: used - 1, : used - 1]
+    variance = np.einsum("ipc,ij,jpc->p", slopes, small, slopes)
+    return float(np.sqrt(max(np.median(variance), 0.0)))
 
 
-def _whittaker(times_s: Array, values: Array, variance: Array, acceleration: float) -> Array:
-    """Values (N,) smoothed so that their second derivative stays about ``acceleration``."""
-    count = len(values)
-    banded = np.zeros((3, count))
-    banded[2] = 1 / variance
-    steps = np.maximum(np.diff(times_s), 1e-4)
-    for i in range(1, count - 1):
-        a, b = steps[i - 1], steps[i]
-        mean = (a + b) / 2
-        row = np.array([1 / (a * mean), -(1 / a + 1 / b) / mean, 1 / (b * mean)])
-        # White acceleration over a step has variance acceleration² / 2 about its mean.
-        outer = np.outer(row, row) / acceleration**2
-        for j in range(3):
-            for k in range(j, 3):
-                banded[2 - (k - j), i - 1 + k] += outer[j, k]
-    return np.asarray(solveh_banded(banded, values / variance), dtype=np.float64)
-
-
-def _carry(shot: list[_Frame], settings: RegistrationSettings) -> None:
-    """Interpolate cameras over short gaps between registered frames of a shot."""
-    known = [i for i, f in enumerate(shot) if f.fit is not None]
-    for left, right in pairwise(known):
-        span = shot[right].t_s - shot[left].t_s
-        if right - left < 2 or span > settings.longest_carry_s:
-            continue
-        first, second = shot[left].fit, shot[right].fit
-        assert first is not None
-        assert second is not None
-        for frame in shot[left + 1 : right]:
-            share = (frame.t_s - shot[left].t_s) / span
-            frame.carried = (1 - share) * first.parameters + share * second.parameters
-
-
-def _row(frame: _Frame, book_name: str, missing: NoCourt | None = None) -> Mapping[str, object]:
+def _row(frame: FilmFrame, book_name: str, missing: NoCourt | None = None) -> Mapping[str, object]:
     place: dict[str, Any] = {"frame": frame.frame, "t_s": frame.t_s, "shot": frame.shot, "size_px": frame.size_px}
     if frame.judged is not None and missing is None:
         found = frame.judged
@@ -422,5 +331,9 @@ def _row(frame: _Frame, book_name: str, missing: NoCourt | None = None) -> Mappi
         )
     if frame.carried is not None:
         camera = camera_of(frame.carried, frame.size_px)
-        return camera_to_row(camera, status="carried", rule_book=book_name, quality=0.3, **place)
+        sigma_ft = frame.carried_sigma_ft
+        quality = 0.6 / (1 + (sigma_ft / 0.5) ** 2)
+        return camera_to_row(
+            camera, status="carried", rule_book=book_name, residual_ft=sigma_ft, quality=quality, **place
+        )
     return camera_to_row(missing or NoCourt(frame.reason), rule_book=book_name, **place)

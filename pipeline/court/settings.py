@@ -28,7 +28,7 @@ class MotionSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     areas_every: int = Field(
-        3, ge=1, description="The court network looks at every so manieth analysed frame; motion carries between."
+        5, ge=1, description="The court network looks at every so manieth analysed frame; motion carries between."
     )
     width_px: int = Field(320, ge=96, le=1280, description="Width of the pictures that the motion is measured on.")
     points: int = Field(120, ge=16, description="Most corners followed from frame to frame.")
@@ -84,14 +84,25 @@ class RegistrationSettings(BaseModel):
     tracking_gap_s: float = Field(
         1.2, gt=0, description="Start from the neighbour's camera if it is at most this far away in time."
     )
-    longest_carry_s: float = Field(
-        1.0, ge=0, description="Carry cameras over gaps between registered frames of one shot up to this length."
+    first_step_s: float = Field(
+        0.5,
+        ge=0,
+        description="In the first pass, fit no more than one frame in this time; in half of it where motion is unknown.",
+    )
+    farthest_start_deg: float = Field(
+        3.0, gt=0, description="Try no frame whose pan is less sure than this before its own fit."
+    )
+    most_carried_ft: float = Field(
+        0.7, gt=0, description="Carry a camera to frames without own markings up to this spread on the floor."
+    )
+    motion_sigma_share: float = Field(
+        1.5e-4, gt=0, description="Least spread of a motion measured between pictures, as a share of their width."
     )
     pan_acceleration_deg_s2: float = Field(
-        60.0, gt=0, description="How hard the operator turns; more means less smoothing."
+        20.0, gt=0, description="How hard the operator turns; more means less smoothing."
     )
     zoom_acceleration_s2: float = Field(
-        1.5, gt=0, description="How hard he zooms, in log focal length per second squared."
+        0.5, gt=0, description="How hard he zooms, in log focal length per second squared."
     )
     book_frames: int = Field(12, ge=1, description="Frames of a film that vote on the rule book.")
 

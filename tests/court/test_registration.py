@@ -1,17 +1,21 @@
 """Registration on the areas of synthetic cameras: all books, both ends, films, refusals. No weights, no film."""
 
+from itertools import pairwise
+
 import numpy as np
 import pyarrow as pa
 import pytest
 from synthetic_floor import area_probabilities, floor_error_ft, make_camera
 
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
+from pipeline.court.image_motion import fit_motion
 from pipeline.court.marks import areas_row, floor_evidence, marks_table
 from pipeline.court.registration import fit_polygons, register, register_picture
 from pipeline.court.rule_books import RULE_BOOKS, rule_book
 from pipeline.court.settings import RegistrationSettings
-from pipeline.court.tables import AREAS, CAMERAS, MARKS
+from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
 from pipeline.errors import ShapeError
+from pipeline.film.tables import FRAMES
 
 
 @pytest.mark.parametrize("pan_deg", [-23.0, 21.0], ids=["left", "right"])
@@ -119,14 +123,14 @@ def _film(
 
 
 def test_a_film_shares_its_centre_and_carries_short_gaps_only() -> None:
-    """Two shots of one panning, zooming camera; five lost frames in a row, and a shot that never shows the court."""
+    """Two shots of one panning, zooming camera; two lost frames in a row, and a shot that never shows the court."""
     book = rule_book("nba")
     times = [0.15 * i for i in range(24)] + [20 + 0.15 * i for i in range(10)]
     shots = [0] * 24 + [1] * 10
     cameras = [
         make_camera(book, pan_deg=20 * np.sin(0.9 * t), focal=1.5 + 0.2 * np.sin(0.5 * t), k1=0.12) for t in times
     ]
-    gap = {8, 9, 10}
+    gap = {8, 9}
     marks, areas = _film(cameras, times, shots, "nba", gap | set(range(24, 34)))
     found = CAMERAS.check(register(marks, areas)).to_pylist()
     assert [row["frame"] for row in found] == list(range(34))
@@ -144,6 +148,75 @@ def test_a_film_shares_its_centre_and_carries_short_gaps_only() -> None:
         assert isinstance(camera, Camera)
         limit = 1.0 if row["status"] == "carried" else 0.4
         assert np.median(floor_error_ft(camera, cameras[row["frame"]], book)) < limit
+
+
+def _motion(cameras: list[Camera], times_s: list[float], rng: np.random.Generator) -> pa.Table:
+    """What the picture's motion would be measured to be, from points far away."""
+    rows = []
+    for i, (earlier, now) in enumerate(pairwise(cameras)):
+        width, height = now.size_px
+        px = rng.uniform([60, 60], [width - 60, height - 60], (60, 2))
+        ideal = (earlier.lens.undistort(px) - earlier.lens.centre_px) / earlier.focal_px
+        ray = np.column_stack([ideal, np.ones(60)]) @ earlier.rotation()
+        moved = now.project(now.centre_ft + ray) + rng.normal(0, 0.3, (60, 2))
+        centre = np.array([(width - 1) / 2, (height - 1) / 2])
+        found = fit_motion((px - centre) / width, (moved - centre) / width, rng)
+        assert found is not None
+        rows.append(
+            {
+                "frame": i + 1,
+                "t_s": times_s[i + 1],
+                "shot": 0,
+                "frame_before": i,
+                "t_before_s": times_s[i],
+                "x_px": found.x * width + centre[0],
+                "y_px": found.y * width + centre[1],
+                "dx_px": found.dx * width,
+                "dy_px": found.dy * width,
+                "scale": found.scale,
+                "turn_rad": found.turn_rad,
+                "inliers": found.inliers,
+                "spread_px": found.spread * width,
+                "residual_px": found.residual * width,
+            }
+        )
+    return MOTION.from_rows(rows)
+
+
+def test_motion_carries_the_camera_where_the_floor_was_not_looked_at_or_is_hidden() -> None:
+    """A look at every fifth frame, then a second and a half of a hidden floor; one motion is wrong, one frame lies."""
+    book = rule_book("fiba")
+    times = [0.08 * i for i in range(60)]
+    cameras = [make_camera(book, pan_deg=22 * np.sin(0.8 * t), focal=1.5 + 0.1 * np.sin(0.5 * t)) for t in times]
+    looked = [i for i in range(60) if i % 5 == 0 and not 20 < i < 40]
+    pictures = [cameras[i] for i in looked]
+    pictures[2] = make_camera(book, pan_deg=-20.0, tilt_deg=-17.0)
+    marks, areas = _film(pictures, [times[i] for i in looked], [0] * len(looked), "fiba", set())
+    marks, areas = (_renumbered(table, looked) for table in (marks, areas))
+    motion = _motion(cameras, times, np.random.default_rng(1))
+    rows = motion.to_pylist()
+    rows[47] |= {"dx_px": rows[47]["dx_px"] + 80.0}
+    motion = MOTION.from_rows(rows)
+    frames = FRAMES.from_columns({"frame": np.arange(60), "t_s": times, "shot": np.zeros(60, int)})
+    settings = RegistrationSettings(rule_book="fiba")
+    found = register(marks, areas, settings, frames=frames, motion=motion).to_pylist()
+    assert [row["frame"] for row in found] == list(range(60))
+    assert {row["status"] for row in found} == {"registered", "carried"}
+    for i, row in enumerate(found):
+        camera = camera_from_row(row)
+        assert isinstance(camera, Camera)
+        assert np.median(floor_error_ft(camera, cameras[i], book)) < 0.35, i
+        assert (row["status"] == "registered") == (i in looked and i != looked[2])
+        if row["status"] == "carried":
+            assert 0 < row["residual_ft"] < settings.most_carried_ft
+    alone = register(marks, areas, settings, frames=frames).to_pylist()
+    assert {row["status"] for row in alone[25:35]} == {"unknown"}
+    assert all(row["reason"].endswith(" of doubt.") for row in alone[25:35])
+
+
+def _renumbered(table: pa.Table, numbers: list[int]) -> pa.Table:
+    frame = pa.array([numbers[f] for f in table["frame"].to_pylist()], pa.int64())
+    return table.set_column(table.schema.get_field_index("frame"), table.schema.field("frame"), frame)
 
 
 def test_a_named_book_is_obeyed_and_an_empty_film_is_empty() -> None:
