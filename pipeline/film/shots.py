@@ -42,6 +42,9 @@ COARSE_GRID_PX = (16, 9)
 LOOK_BINS = 4
 """Levels per colour channel in the histogram of a transition's graphic."""
 
+FRONT_SLACK_S = 0.1
+"""Times of change closer than this belong to one front."""
+
 COUNTING_RATE = Fraction(25)
 """PySceneDetect's time codes want a rate; frames are only counted with it, times come from the film."""
 
@@ -355,6 +358,8 @@ def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     if min(spread for _, spread in fits) < settings.wipe_spread_s:
         return None
     worse, better = sorted(share for share, _ in fits)
+    if worse < settings.wipe_order_other:
+        worse = _two_fronts(first[active], last[active])
     quality = float((worse + better) / 2 * active.mean())
     if better < settings.wipe_order or worse < settings.wipe_order_other or quality < settings.wipe_quality:
         return None
@@ -364,6 +369,25 @@ def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     middle = window[int(np.argmin(np.abs(times - (from_s + to_s) / 2)))]
     look = _look(window[0].cells, middle.cells, window[-1].cells, settings)
     return _Gradual("wipe", from_s, to_s, quality, look)
+
+
+def _two_fronts(first: np.ndarray, last: np.ndarray) -> float:
+    """How well a graphic that covers and then uncovers the picture explains the times of first and last change.
+
+    A cell changes at both fronts, a fixed time apart; where one of the changes is slight, only the other counts.
+
+    Returns
+    -------
+    float
+        Share of the cells whose last change is the first one or that much later; 0 if no such time stands out.
+    """
+    lag = last - first
+    late = lag > FRONT_SLACK_S
+    if not 0.15 <= late.mean():
+        return 0.0
+    apart = float(np.median(lag[late]))
+    with_it = np.abs(lag[late] - apart) <= FRONT_SLACK_S
+    return float((~late).mean() + with_it.mean() * late.mean()) if with_it.mean() >= 0.75 else 0.0
 
 
 def _dissolve(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
