@@ -87,7 +87,7 @@ class RegistrationSettings(BaseModel):
     first_step_s: float = Field(
         0.5,
         ge=0,
-        description="In the first pass, fit no more than one frame in this time; in half of it where motion is unknown.",
+        description="In the first pass, fit at most one frame in this time; in half of it where motion is unknown.",
     )
     farthest_start_deg: float = Field(
         3.0, gt=0, description="Try no frame whose pan is less sure than this before its own fit."

@@ -24,11 +24,12 @@ from pipeline.ball.touches import possessions, touches
 from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
-from pipeline.court.tables import AREAS, CAMERAS, MARKS
+from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
 from pipeline.errors import ElbowroomError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
-from pipeline.film.tables import SHOTS
+from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.night.game_time import clock_stage
 from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.looking import Stopwatch
@@ -56,7 +57,9 @@ VISION_CODE = (
     "court/marks.py",
     "players/detector.py",
     "players/jersey_numbers.py",
+    "players/body_looks.py",
     "players/kit.py",
+    "players/stance.npz",
     "night/looking.py",
     "night/vision.py",
 )
@@ -229,9 +232,10 @@ def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple
     """
     kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist())}
     return (
+        clock_stage(settings),
         Stage(
             "court",
-            (MARKS, AREAS, SHOTS_SEEN),
+            (MARKS, AREAS, FRAMES, MOTION, SHOTS_SEEN),
             (CAMERAS, SHOTS),
             ("court", "film/live.py"),
             [settings.court, settings.film.live],
@@ -324,8 +328,8 @@ def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         seen = tables["shots_seen"]
         live = seen.filter(pc.field("live"))["shot"].combine_chunks()
-        areas = tables["areas"].filter(pc.is_in(tables["areas"]["shot"], live))
-        cameras = register(tables["marks"], areas, settings.court.registration)
+        areas, frames = (tables[name].filter(pc.is_in(tables[name]["shot"], live)) for name in ("areas", "frames"))
+        cameras = register(tables["marks"], areas, settings.court.registration, frames=frames, motion=tables["motion"])
         registered = pc.not_equal(cameras["status"], "unknown").to_numpy()
         shots = confirm_registered(seen, cameras["shot"].to_numpy(), registered, settings.film.live)
         progress(1, 1)
