@@ -115,9 +115,10 @@ def torsos(frame_bgr: np.ndarray, boxes: np.ndarray, side_px: int) -> np.ndarray
         if not inner.size:
             found[row] = 0
             continue
-        out = (max(-first[1], 0), max(last[1] - height, 0), max(-first[0], 0), max(last[0] - width, 0))
-        if any(out):
-            inner = cv2.copyMakeBorder(inner, *(int(v) for v in out), cv2.BORDER_REPLICATE)
+        above, below = max(int(-first[1]), 0), max(int(last[1]) - height, 0)
+        before, after = max(int(-first[0]), 0), max(int(last[0]) - width, 0)
+        if above or below or before or after:
+            inner = cv2.copyMakeBorder(inner, above, below, before, after, cv2.BORDER_REPLICATE)
         shrinks = side > side_px
         cv2.resize(
             inner, (side_px, side_px), dst=found[row], interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC

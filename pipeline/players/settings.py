@@ -74,6 +74,21 @@ class StitchSettings(BaseModel):
     )
 
 
+class ExchangeSettings(BaseModel):
+    """Undoing exchanged identities once whole paths are known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    least_gain: float = Field(0.5, gt=0, description="Least gain in log-likelihood for which identities are exchanged.")
+    least_start: float = Field(
+        -15.0, description="Exchanges worse than this are not followed to where they could be taken back."
+    )
+    block: int = Field(12, ge=1, description="Moments of which only the best one may begin an exchange.")
+    window: int = Field(200, ge=2, description="Moments within which an exchange may be taken back.")
+    most_starts: int = Field(60, ge=0, description="Exchanges followed in one round, the best first.")
+    most_rounds: int = Field(25, ge=1, description="Rounds of the search.")
+    seen_share: float = Field(0.9, gt=0, lt=1, description="Share of its frames in view in which a body is detected.")
+
+
 class BoxTrackingSettings(BaseModel):
     """Tracking boxes without a court: in a picture stabilised by the boxes' own common motion."""
 
@@ -93,8 +108,17 @@ class BoxTrackingSettings(BaseModel):
         0.3, gt=0, description="Gaps are filled where the place is known to this share of a width."
     )
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
+    wander_followed: float = Field(0.15, ge=0, description="The same where whole paths are weighed.")
+    limb_sigma: float = Field(0.01, ge=0, description="How far limbs move a box's middle there, share of its height.")
+    farthest_ft: tuple[float, float] = Field(
+        (30.0, 6.0), description="However long a body is not seen, its place is known this well, across and down."
+    )
+    height_share: float = Field(0.2, gt=0, lt=1, description="A body's height over the camera's height over the floor.")
+    horizon_s: float = Field(0.25, gt=0, description="Time over which the horizon is smoothed.")
+    false_boxes: float = Field(0.3, gt=0, description="False boxes to expect in a frame.")
     association: AssociationSettings = AssociationSettings()
     stitching: StitchSettings = StitchSettings()
+    exchanges: ExchangeSettings = ExchangeSettings()
 
 
 class TeamSettings(BaseModel):
@@ -191,7 +215,26 @@ class VotingSettings(BaseModel):
     """When the readings of a track are believed."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+    least_score: float = Field(0.4, ge=0, le=1, description="Readings less probable than this have no vote.")
+    same_box_iou: float = Field(0.7, gt=0, le=1, description="Least overlap of a reading's box with its track's.")
+    reading_weight: float = Field(
+        0.6, gt=0, le=1, description="What one reading counts against an independent one: they share folds and blur."
+    )
+    least_likelihood: float = Field(
+        0.1, gt=0, le=1, description="A reading speaks no more against a number than one so probable by chance."
+    )
+    part_share: float = Field(0.15, ge=0, le=1, description="Share of wrong readings that show a part of the number.")
+    near_share: float = Field(0.05, ge=0, le=1, description="Share of wrong readings with one digit in its place.")
+    noise_share: float = Field(
+        0.05, gt=0, le=1, description="Likelihood of any reading where none of the numbers is worn."
+    )
     fewest_readings: int = Field(3, ge=1, description="Readings of one number that a track needs at least.")
+    least_share: float = Field(0.6, ge=0, le=1, description="Least share of its readings that show this number.")
+    least_support: float = Field(2.0, ge=0, description="Least sum of the scores of the readings that show it.")
+    least_probability: float = Field(0.98, ge=0, le=1, description="Least probability of the number given them all.")
+    least_lead: float = Field(
+        3.0, ge=1, description="Of two team mates with one number, only one with so many times the support keeps it."
+    )
 
 
 class NumberSettings(BaseModel):
