@@ -198,7 +198,7 @@ def test_a_kill_in_a_later_stage_loses_only_that_stage(film, tmp_path, monkeypat
         run(film, tmp_path / "library", CROWD)
     monkeypatch.undo()
     again = run(film, tmp_path / "library", CROWD)
-    assert [stage.stage for stage in again.stages if not stage.ran] == ["film", "court"]
+    assert [stage.stage for stage in again.stages if not stage.ran] == ["film", "clock", "court"]
     assert len(again.tags) == 1
 
 
@@ -227,7 +227,7 @@ def test_staffs_rule_book_is_used(film, tmp_path):
     result = run(film, tmp_path / "library", CROWD, book="nba")
     assert result.game.file().rule_book == "nba"
     state = json.loads(result.game.state_file.read_text())
-    assert set(state) == {"film", "court", "players", "ball", "actions", "spacing"}
+    assert set(state) == {"film", "clock", "court", "players", "ball", "actions", "spacing"}
 
 
 def test_fewer_frames_a_second_still_find_it(film, tmp_path):
