@@ -284,6 +284,14 @@ def evaluate_films_command(
 @evaluate_app.command("court-frames")
 def evaluate_court_frames_command(
     folder: FolderArgument,
+    weights: Annotated[
+        Path | None,
+        typer.Option("--weights", help="Court network, ONNX or ultralytics weights; the shipped if left out."),
+    ] = None,
+    held_out: Annotated[
+        list[str] | None,
+        typer.Option("--held-out", help="Measure this game only, one that the weights never saw. May be repeated."),
+    ] = None,
     configs: ConfigsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -295,9 +303,10 @@ def evaluate_court_frames_command(
     with _bar("Registering") as progress:
         result = evaluate_court_frames(
             folder,
-            open_areas(settings),
+            open_areas(settings, weights),
             settings=settings.court.registration,
             marking=settings.court.marks,
+            games=held_out or (),
             on_progress=progress,
         )
     _report(result, as_json)

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -122,6 +122,7 @@ def evaluate_court_frames(
     settings: RegistrationSettings | None = None,
     marking: MarkSettings | None = None,
     book_name: str = "fiba",
+    games: Sequence[str] = (),
     on_progress: Callable[[float, float], None] | None = None,
 ) -> dict[str, Any]:
     """Register every labelled picture of a folder and compare it with its labels.
@@ -135,6 +136,8 @@ def evaluate_court_frames(
         The rule book is recognised from each picture unless the settings name it.
     book_name : str
         Rule book that the labelled floors are painted by.
+    games : sequence of str
+        Only these games; all if empty.
     on_progress : callable
         Called after each picture with pictures done and pictures to do.
 
@@ -147,7 +150,7 @@ def evaluate_court_frames(
     """
     book = rule_book(book_name)
     outcomes: dict[str, list[_Outcome]] = defaultdict(list)
-    frames = read_labelled_frames(folder)
+    frames = _of_games(read_labelled_frames(folder), games, folder)
     for number, frame in enumerate(frames, start=1):
         picture = _read_picture(folder / "images" / frame.file, frame)
         (probability,) = network.areas([picture])
@@ -157,6 +160,14 @@ def evaluate_court_frames(
             on_progress(number, len(frames))
     games = {name: _summary(rows) for name, rows in sorted(outcomes.items())}
     return {"games": games, "all": _summary([row for rows in outcomes.values() for row in rows])}
+
+
+def _of_games(frames: list[LabelledFrame], games: Sequence[str], folder: Path) -> list[LabelledFrame]:
+    known = sorted({frame.game for frame in frames})
+    for game in games:
+        if game not in known:
+            raise DataError(f"{folder} has no game '{game}'; its games: {', '.join(known) or 'none'}.")
+    return [frame for frame in frames if not games or frame.game in games]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from pipeline.backends import Device, chosen_device, open_picture_network, processor_threads
+import importlib.util
+from pathlib import Path
+
+from pipeline.backends import Device, chosen_device, gpu_count, open_picture_network, processor_threads
 from pipeline.court.area_network import AreaNetwork, FloorAreas
+from pipeline.errors import MissingExtraError
 from pipeline.networks import has_shipped, shipped_weights
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
@@ -17,10 +21,20 @@ VISION_WEIGHTS = ("areas", "detector", "text_regions", "bug_text", "numbers")
 """Shipped networks that the vision pass runs, of those that are there."""
 
 
-def open_areas(settings: Settings) -> AreaNetwork:
-    """The court network as single pictures need it: every thread for one picture."""
+def open_areas(settings: Settings, weights: Path | None = None) -> AreaNetwork:
+    """The court network as single pictures need it: every thread for one picture.
+
+    ``weights`` names another network than the shipped one: an ONNX file, or ultralytics weights (``.pt``) where PyTorch
+    is installed.
+    """
     threads = processor_threads(settings.night.network_threads)
-    return FloorAreas(open_picture_network("areas", device=Device.CPU, threads=threads))
+    if weights is not None and weights.suffix == ".pt":
+        if importlib.util.find_spec("torch") is None:
+            raise MissingExtraError(f"{weights} needs PyTorch, which is not installed; give an ONNX file instead.")
+        from pipeline.torch_backend import TorchNetwork
+
+        return FloorAreas(TorchNetwork(weights, "areas", device="cuda" if gpu_count() else "cpu"))
+    return FloorAreas(open_picture_network("areas", weights, device=Device.CPU, threads=threads))
 
 
 def open_detector(settings: Settings) -> Detector:

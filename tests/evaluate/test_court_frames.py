@@ -162,6 +162,17 @@ def test_a_missing_picture_is_named(tmp_path: Path) -> None:
         evaluate_court_frames(folder, _SeesLabels([None]))
 
 
+def test_one_game_alone_is_measured_and_an_unknown_one_is_refused(tmp_path: Path) -> None:
+    cameras = [_camera(-20), _camera(18)]
+    folder = _folder(tmp_path, cameras, ["a", "b"])
+    book = RegistrationSettings(rule_book="fiba")
+    scores = evaluate_court_frames(folder, _SeesLabels(cameras[1:]), settings=book, games=["b"])
+    assert set(scores["games"]) == {"b"}
+    assert scores["all"]["registered"] == 1.0
+    with pytest.raises(DataError, match=r"no game 'c'; its games: a, b\."):
+        evaluate_court_frames(folder, _SeesLabels([]), games=["c"])
+
+
 REAL = Path(__file__).resolve().parents[3] / "shared" / "data" / "court_frames"
 
 
