@@ -28,10 +28,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from filelock import FileLock, Timeout
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.errors import LibraryError
+from pipeline.night.rosters import check_roster
 from pipeline.tags import TagStore
 
 TAG_STORE = "library.db"
@@ -54,6 +55,15 @@ class TeamNote(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     name: str = Field("", description="Name of the team.")
     jersey: str = Field("", description="Jersey colour, a word or #rrggbb.")
+    roster: dict[str, str] = Field(
+        {}, description="Names by jersey number; a team with a roster wears no other number."
+    )
+
+    @field_validator("roster")
+    @classmethod
+    def _numbers_as_worn(cls, roster: dict[str, str]) -> dict[str, str]:
+        check_roster(roster)
+        return roster
 
 
 class GameFile(BaseModel):
@@ -103,11 +113,14 @@ class Game:
         except FileNotFoundError as error:
             raise LibraryError(f"{self.folder} has no game.toml, so it is no game of a library.") from error
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise LibraryError(f"{path} is not valid TOML: {error}; repair that place.") from error
+            twice = "Cannot overwrite a value" in str(error)
+            what = f"something is written twice {str(error).rpartition(' (')[2].rstrip(')')}" if twice else str(error)
+            raise LibraryError(f"{path} is not valid TOML: {what}; repair that place.") from error
         except ValidationError as error:
             first = error.errors()[0]
             name = ".".join(str(part) for part in first["loc"])
-            raise LibraryError(f"{path}: '{name}': {first['msg']}; repair that line.") from error
+            what = first["msg"].removeprefix("Value error, ")
+            raise LibraryError(f"{path}: '{name}': {what}; repair that line.") from error
 
 
 class Library:
@@ -237,10 +250,12 @@ rule_book = {_quoted(rule_book or "")}  # fiba, nba, ncaa, nfhs, or empty to rec
 [team_0]
 name = ""
 jersey = ""
+[team_0.roster]  # number = "name", e.g. 12 = "A. Player"; leave it empty when not all are known
 
 [team_1]
 name = ""
 jersey = ""
+[team_1.roster]
 
 [film]
 path = {_quoted(str(film.resolve()))}

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 import pyarrow as pa
@@ -33,13 +34,15 @@ from pipeline.night.game_time import clock_stage
 from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.looking import Stopwatch
+from pipeline.night.rosters import Rosters, called, jersey_of
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
 from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film
-from pipeline.players.tables import BOXES, TRACKS
+from pipeline.players.jersey_votes import with_jerseys
+from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
-from pipeline.spacing.faults import find_faults, sentence_of, severity_of
+from pipeline.spacing.faults import THE_HANDLER, find_faults, sentence_of, severity_of
 from pipeline.spacing.paint import spacing_table
 from pipeline.spacing.tables import FAULTS, SPACING
 from pipeline.tags import Candidate, Merge, Tag
@@ -150,11 +153,13 @@ def run_film(
         )
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
-        for stage in table_stages(chosen, colours):
+        rosters = {0: told.team_0.roster, 1: told.team_1.roster}
+        for stage in table_stages(chosen, colours, rosters):
             ran.append(run_stage(stage, game, progress(stage.name)))
     faults = events_from_table(FAULTS.read(game.tables))
+    jerseys = jersey_of(TRACKS.read(game.tables))
     with library.tag_store() as store:
-        candidates = [candidate_of(event, settings) for event in faults]
+        candidates = [candidate_of(event, settings, jerseys, rosters) for event in faults]
         who = f"elbowroom {version('elbowroom')}"
         merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
         tags = store.tags(game=game.name)
@@ -225,12 +230,15 @@ def _log(result: FilmRun, film: Path) -> None:
         log.write(json.dumps(entry) + "\n")
 
 
-def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple[Stage, ...]:
+def table_stages(
+    settings: Settings, colours: np.ndarray | None = None, rosters: Rosters = MappingProxyType({})
+) -> tuple[Stage, ...]:
     """The stages after the vision pass, from tables to tables, in order.
 
-    ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3).
+    ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3); ``rosters`` who wears which number.
     """
-    kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist())}
+    numbers = {team: sorted(roster) for team, roster in rosters.items()}
+    kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist()), "rosters": str(numbers)}
     return (
         clock_stage(settings),
         Stage(
@@ -243,11 +251,11 @@ def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple
         ),
         Stage(
             "players",
-            (BOXES, CAMERAS, SHOTS),
+            (BOXES, CAMERAS, SHOTS, NUMBERS_SEEN),
             (TRACKS,),
             ("players",),
-            [settings.players],
-            _players_of(settings, colours),
+            [settings.players, settings.numbers.voting],
+            _players_of(settings, colours, numbers),
             kits,
         ),
         Stage(
@@ -277,8 +285,11 @@ def table_stages(settings: Settings, colours: np.ndarray | None = None) -> tuple
     )
 
 
-def candidate_of(event: Event, settings: Settings) -> Candidate:
-    """A fault as a candidate for the tag store."""
+def candidate_of(
+    event: Event, settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+) -> Candidate:
+    """A fault as a candidate for the tag store; its sentence calls the handler by name or number where known."""
+    handler = called(event.actor("handler"), jerseys, rosters) or THE_HANDLER
     return Candidate(
         kind=event.kind,
         shot=event.shot,
@@ -289,7 +300,7 @@ def candidate_of(event: Event, settings: Settings) -> Candidate:
         measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
         score=float(event.score),
         severity=severity_of(event, settings.faults).value,
-        sentence=sentence_of(event, settings.faults),
+        sentence=sentence_of(event, settings.faults, handler),
     )
 
 
@@ -338,11 +349,13 @@ def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     return run
 
 
-def _players_of(settings: Settings, colours: np.ndarray | None) -> Callable[[Tables, Progress], Tables]:
+def _players_of(
+    settings: Settings, colours: np.ndarray | None, rosters: Mapping[int, Sequence[str]]
+) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         seen = (tables["boxes"], tables["cameras"], tables["shots"])
         found = track(*seen, settings.players, team_colours=colours, on_shot=progress)
-        return {"tracks": found}
+        return {"tracks": with_jerseys(found, tables["numbers_seen"], rosters, settings.numbers.voting)}
 
     return run
 

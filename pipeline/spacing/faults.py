@@ -23,6 +23,8 @@ from pipeline.spacing.tables import FAULTS
 CROWDED_PAINT = "crowded_paint"
 
 TURNS, ENTERS = "turns the corner", "enters the paint"
+THE_HANDLER = "the handler"
+"""The handler in a sentence, where neither name nor number is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,10 +106,10 @@ def severity_of(event: Event, settings: FaultSettings) -> Severity:
     return Severity.SEVERE if event.measures["count"] >= rule.severe_at_least else rule.severity
 
 
-def sentence_of(event: Event, settings: FaultSettings) -> str:
+def sentence_of(event: Event, settings: FaultSettings, handler: str = THE_HANDLER) -> str:
     """What a fault says, in the fault library's words."""
     what = TURNS if event.measures["at_corner"] else ENTERS
-    return settings.crowded_paint.sentence.format(count=int(event.measures["count"]), moment=what)
+    return settings.crowded_paint.sentence.format(count=int(event.measures["count"]), moment=what, handler=handler)
 
 
 def _candidate(view: PossessionView, group: Sequence[Arrival], settings: CrowdedPaintSettings) -> Event:

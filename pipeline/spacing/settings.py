@@ -20,8 +20,8 @@ class CrowdedPaintSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     sentence: str = Field(
-        "{count} others stand in the paint as the handler {moment}.",
-        description="What the tag says; {count} and {moment} are filled in.",
+        "{count} others stand in the paint as {handler} {moment}.",
+        description="What the tag says; {count}, {handler} (name, number or 'the handler') and {moment} are filled in.",
     )
     severity: Severity = Field(Severity.FAULT, description="Severity at the threshold: note, fault or severe.")
     others_at_least: int = Field(
