@@ -22,6 +22,8 @@ _AFTER = re.compile(r"^(?:Q|QTR|P|PER|PERIOD|QUARTER)\.?([1-4])$")
 _HALF = re.compile(r"^(?:H([12])|([12])H|([12])HALF|HALF([12]))$")
 _OVERTIME = re.compile(r"^(?:OT|0T)([1-9])?$|^([1-9])(?:OT|0T)$")
 
+_LOOSE = re.compile(r"^([1-4])[A-Z0]{0,4}$")
+
 OVERTIME = 5
 """Number of the first overtime, after four quarters. Where halves are played it is known from the text alone."""
 
@@ -71,3 +73,12 @@ def period_of(text: str) -> int | None:
     """As :func:`spelt_period_of`, and a bare figure 1 to 4 counts too."""
     bare = text.strip()
     return int(bare) if bare in ("1", "2", "3", "4") else spelt_period_of(text)
+
+
+def loose_period_of(text: str) -> int | None:
+    """As :func:`period_of`, and a figure 1 to 4 with letters (or a nought taken for one) after it counts too.
+
+    The small raised letters of ordinals are often too small to be read.
+    """
+    found = _LOOSE.match(text.replace(" ", "").upper())
+    return period_of(text) or (int(found[1]) if found else None)

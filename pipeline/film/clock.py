@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from pipeline.film.bug_words import clock_of, count_of, period_of
+from pipeline.film.bug_words import clock_of, count_of, loose_period_of
 from pipeline.film.settings import ClockSettings
 from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
 
@@ -277,7 +277,7 @@ def _periods(readings: pa.Table, chain: _Chain, times: np.ndarray, settings: Clo
     r = chain.readings
     if not len(r.t_s):
         return np.zeros(len(times), dtype=np.int64)
-    words = readings_of(readings, "period", lambda text: period_of(text), settings)
+    words = readings_of(readings, "period", loose_period_of, settings)
     starts = np.concatenate([[0], np.flatnonzero(chain.jump)])
     place = np.searchsorted(r.t_s[starts], words.t_s, side="right") - 1
     words_read = np.isin(words.t_s, r.t_s)  # seen together with the clock

@@ -10,7 +10,7 @@ the film passes by. What the readings mean for the game is decided afterwards, i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -20,7 +20,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.film.bug_text import ALPHABET, FIGURES, Line, TextReader, strip_of
-from pipeline.film.bug_words import clock_of, count_of, period_of, spelt_period_of
+from pipeline.film.bug_words import clock_of, count_of, loose_period_of, period_of, spelt_period_of
 from pipeline.film.probe import FilmInfo, probe
 from pipeline.film.settings import BugSettings
 from pipeline.film.spread import spread_pictures
@@ -300,10 +300,11 @@ def name_slots(slots: Sequence[Slot], times_s: np.ndarray, settings: BugSettings
     rest = [s for s in slots if s is not clock]
     periods = [(_share(s, spelt_period_of), -_apart(s, clock), k) for k, s in enumerate(rest)]
     good = [p for p in periods if p[0] >= 0.5]
-    if not good:  # a bare figure counts only right beside the clock
-        near = 3.0 * (clock.box_px[3] - clock.box_px[1])
-        bare = [(_share(s, period_of), -_apart(s, clock), k) for k, s in enumerate(rest)]
-        good = [p for p in bare if p[0] >= 0.8 and -p[1] <= near and _hardly_changes(rest[p[2]])]
+    near = 3.0 * (clock.box_px[3] - clock.box_px[1])
+    for reads, least in ((period_of, 0.8), (loose_period_of, 0.5)):
+        if not good:  # a bare figure, or one with unreadable letters, counts only right beside the clock
+            bare = [(_share(s, reads), -_apart(s, clock), k) for k, s in enumerate(rest)]
+            good = [p for p in bare if p[0] >= least and -p[1] <= near and _hardly_changes(rest[p[2]], reads)]
     if good:
         named["period"] = rest[max(good)[2]]
         rest = [s for s in rest if s is not named["period"]]
@@ -319,11 +320,11 @@ def name_slots(slots: Sequence[Slot], times_s: np.ndarray, settings: BugSettings
     return named
 
 
-def _share(slot: Slot, reads: object) -> float:
+def _share(slot: Slot, reads: Callable[[str], float | None]) -> float:
     filled = [t for t in slot.texts if t]
     if len(filled) < 0.3 * len(slot.texts):
         return 0.0
-    return sum(reads(t) is not None for t in filled) / len(filled)  # type: ignore[operator]
+    return sum(reads(t) is not None for t in filled) / len(filled)
 
 
 def _apart(a: Slot, b: Slot) -> float:
@@ -331,9 +332,10 @@ def _apart(a: Slot, b: Slot) -> float:
     return math.hypot(max(0.0, max(ax1, bx1) - min(ax2, bx2)), max(0.0, max(ay1, by1) - min(ay2, by2)))
 
 
-def _hardly_changes(slot: Slot) -> bool:
-    filled = [t for t in slot.texts if t]
-    return sum(a != b for a, b in pairwise(filled)) <= 0.15 * len(filled) + 1
+def _hardly_changes(slot: Slot, reads: Callable[[str], float | None]) -> bool:
+    """Whether a slot's figure stays or grows by one, misreadings aside, as a period's does."""
+    values = [v for v in (reads(t) for t in slot.texts if t) if v is not None]
+    return sum(a != b for a, b in pairwise(values)) <= 0.15 * len(values) + 1
 
 
 def _clock_likeness(slot: Slot, times_s: np.ndarray, settings: BugSettings) -> float:

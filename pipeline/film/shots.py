@@ -383,7 +383,7 @@ def _two_fronts(first: np.ndarray, last: np.ndarray) -> float:
     """
     lag = last - first
     late = lag > FRONT_SLACK_S
-    if not 0.15 <= late.mean():
+    if late.mean() < 0.15:
         return 0.0
     apart = float(np.median(lag[late]))
     with_it = np.abs(lag[late] - apart) <= FRONT_SLACK_S
