@@ -37,23 +37,30 @@ class TableSpec:
         Raised with every change of columns.
     schema : pa.Schema
         Columns with types. Units end the column names (``_s``, ``_ft``, ``_px``).
+    added : tuple of str
+        Columns that came with the latest version and may be null; older tables are read with nulls there.
     """
 
     name: str
     version: int
     schema: pa.Schema
+    added: tuple[str, ...] = ()
 
     def empty(self) -> pa.Table:
         """A table of no rows."""
         return self.schema.empty_table()
 
     def from_columns(self, columns: Mapping[str, Any]) -> pa.Table:
-        """Build a table from arrays; every column of the schema must be given, none other."""
-        missing = [n for n in self.schema.names if n not in columns]
+        """Build a table from arrays; every column of the schema but an added one must be given, none other."""
+        missing = [n for n in self.schema.names if n not in columns and n not in self.added]
         extra = [n for n in columns if n not in self.schema.names]
         if missing or extra:
             raise ShapeError(f"Table '{self.name}': missing columns {missing}, unknown columns {extra}.")
-        arrays = [pa.array(columns[f.name], type=f.type) for f in self.schema]
+        count = len(next(iter(columns.values()))) if columns else 0
+        arrays = [
+            pa.array(columns[f.name], type=f.type) if f.name in columns else pa.nulls(count, f.type)
+            for f in self.schema
+        ]
         return pa.Table.from_arrays(arrays, schema=self.schema)
 
     def from_rows(self, rows: Sequence[Mapping[str, Any]]) -> pa.Table:
@@ -65,7 +72,11 @@ class TableSpec:
         return pa.Table.from_pylist([dict(r) for r in rows], schema=self.schema)
 
     def check(self, table: pa.Table) -> pa.Table:
-        """Return the table if its columns are this spec's, in any order; else raise ShapeError."""
+        """Return the table if its columns are this spec's, in any order; else raise ShapeError.
+
+        An added column that it lacks is null.
+        """
+        table = self._with_added(table)
         wrong = [
             f.name for f in self.schema if f.name not in table.schema.names or table.schema.field(f.name).type != f.type
         ]
@@ -74,6 +85,13 @@ class TableSpec:
                 f"Table '{self.name}' version {self.version}: columns {wrong} are missing or of another type."
             )
         return table.select(self.schema.names)
+
+    def _with_added(self, table: pa.Table) -> pa.Table:
+        for name in self.added:
+            if name not in table.schema.names:
+                field = self.schema.field(name)
+                table = table.append_column(field, pa.nulls(table.num_rows, field.type))
+        return table
 
     def path(self, folder: Path) -> Path:
         """Where this table lies in a folder of tables."""
@@ -110,12 +128,13 @@ class TableSpec:
             ) from error
         metadata = table.schema.metadata or {}
         found = (metadata.get(NAME_KEY, b"?").decode(), metadata.get(VERSION_KEY, b"?").decode())
-        if found != (self.name, str(self.version)):
+        known = {str(self.version), *([str(self.version - 1)] if self.added else [])}
+        if found[0] != self.name or found[1] not in known:
             raise LibraryError(
                 f"{path} holds table {found[0]} version {found[1]}, expected {self.name} version {self.version}; "
                 "run the film again."
             )
-        return self._with_fixed_lists(table.select(self.schema.names)).replace_schema_metadata(None)
+        return self._with_fixed_lists(self._with_added(table).select(self.schema.names)).replace_schema_metadata(None)
 
     def _with_fixed_lists(self, table: pa.Table) -> pa.Table:
         """Undo :func:`_with_plain_lists`."""

@@ -27,6 +27,7 @@ from pipeline.court.marks import FloorEvidence, areas_row, floor_evidence, marks
 from pipeline.court.tables import AREAS, MARKS
 from pipeline.film.decode import Frame
 from pipeline.film.tables import FRAMES
+from pipeline.players.body_looks import body_looks
 from pipeline.players.detector import Detector
 from pipeline.players.jersey_numbers import NumberGatherer, NumberReader
 from pipeline.players.kit import kits_lab
@@ -285,6 +286,13 @@ def boxes_table(picture: np.ndarray, detections: sv.Detections, frame: int, t_s:
     kits: list[list[float] | None] = [None] * count
     for row, kit in zip(np.flatnonzero(dressed), kits_lab(picture, detections.xyxy[dressed]), strict=True):
         kits[row] = kit.tolist() if np.isfinite(kit).all() else None
+    shown = body_looks(picture, detections.xyxy[dressed])
+    nothing = ~dressed
+    across, away_ft = np.zeros(count, np.float32), np.zeros(count, np.float32)
+    across[dressed], away_ft[dressed] = shown.across, shown.away_ft
+    looks: list[np.ndarray | None] = [None] * count
+    for row, look in zip(np.flatnonzero(dressed), shown.look, strict=True):
+        looks[row] = look
     x1, y1, x2, y2 = detections.xyxy.T
     return BOXES.from_columns(
         {
@@ -298,5 +306,8 @@ def boxes_table(picture: np.ndarray, detections: sv.Detections, frame: int, t_s:
             "y2_px": y2.astype(np.float32),
             "score": detections.confidence.astype(np.float32),
             "kit_lab": kits,
+            "look": looks,
+            "stands_across": pa.array(across, mask=nothing),
+            "stands_away_ft": pa.array(away_ft, mask=nothing),
         }
     )

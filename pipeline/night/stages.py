@@ -112,7 +112,7 @@ def code_digest(rooms: Sequence[str]) -> str:
     digest = hashlib.sha256()
     for room in sorted(rooms):
         place = root / room
-        for path in [place] if place.suffix == ".py" else sorted(place.rglob("*.py")):
+        for path in [place] if place.is_file() else sorted(place.rglob("*.py")):
             digest.update(str(path.relative_to(root)).encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()

@@ -10,9 +10,12 @@ BOX_CLASSES = ("player", "official", "ball", "ring")
 KIT_LENGTH = 6
 """Jersey L, a, b then shorts L, a, b (CIELAB medians of the box's torso and hip regions)."""
 
+LOOK_LENGTH = 128
+"""Shares of sixteen fixed colours in eight stripes from head to shoes (:mod:`pipeline.players.body_looks`)."""
+
 BOXES = TableSpec(
     "boxes",
-    1,
+    2,
     pa.schema(
         [
             ("frame", pa.int64()),
@@ -25,8 +28,12 @@ BOXES = TableSpec(
             ("y2_px", pa.float32()),
             ("score", pa.float32()),
             ("kit_lab", pa.list_(pa.float32(), KIT_LENGTH)),  # null for ball and ring
+            ("look", pa.list_(pa.uint8(), LOOK_LENGTH)),  # null for ball and ring
+            ("stands_across", pa.float32()),  # right of the lower edge's middle, in box heights; null likewise
+            ("stands_away_ft", pa.float32()),  # behind the lowest seen point, along the floor; null likewise
         ]
     ),
+    added=("look", "stands_across", "stands_away_ft"),
 )
 """Everything the detector saw, in coded pixels."""
 
