@@ -451,6 +451,33 @@ def _track_actors(
     return {track: max(sorted(count), key=lambda actor: count[actor]) for track, count in votes.items()}
 
 
+def number_scores(
+    joined: _Joined, truth: _Truth, true_tracks: pa.Table, found_tracks: pa.Table, settings: FilmScoreSettings
+) -> dict[str, Any]:
+    """Jersey numbers of found player tracks that follow a true player: how many have one, and how many are right.
+
+    ``time_with_number`` is the share of their rows; a track is the true actor it is nearest to in most frames.
+    """
+    worn = dict(zip(true_tracks["track"].to_pylist(), true_tracks["jersey"].to_pylist(), strict=True))
+    actor_of = _track_actors(joined, truth, true_tracks, found_tracks, settings)
+    given: dict[int, str | None] = {}
+    rows: dict[int, int] = {}
+    players = found_tracks.filter(pc.equal(found_tracks["role"], "player"))
+    for track, jersey in zip(players["track"].to_pylist(), players["jersey"].to_pylist(), strict=True):
+        if worn.get(actor_of.get(track, -1)) is not None:
+            given[track] = jersey
+            rows[track] = rows.get(track, 0) + 1
+    known = [track for track, jersey in given.items() if jersey is not None]
+    right = sum(given[track] == worn[actor_of[track]] for track in known)
+    return {
+        "tracks": len(given),
+        "with_number": len(known) / len(given) if given else None,
+        "right": right / len(known) if known else None,
+        "wrong": len(known) - right,
+        "time_with_number": sum(rows[t] for t in known) / sum(rows.values()) if rows else None,
+    }
+
+
 def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSettings | None = None) -> dict[str, Any]:
     """Score a game's tables against the truth of its film.
 
@@ -464,8 +491,8 @@ def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSett
     Returns
     -------
     dict
-        ``court``, ``players``, ``detection``, ``shots``, ``clock``, ``ball`` and ``candidates``, each with counts;
-        ``clock``, ``ball`` or ``candidates`` is null where a table of theirs is missing on either side.
+        ``court``, ``players``, ``numbers``, ``detection``, ``shots``, ``clock``, ``ball`` and ``candidates``, each
+        with counts; ``clock``, ``ball`` or ``candidates`` is null where a table of theirs is missing on either side.
     """
     settings = settings or FilmScoreSettings()
     truth, true = _read_truth(truth_folder)
@@ -480,6 +507,7 @@ def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSett
     return {
         "court": court_error(joined, truth, _cameras(found["cameras"]), settings),
         "players": players_scores(joined, truth, true["tracks"], found["tracks"], settings),
+        "numbers": number_scores(joined, truth, true["tracks"], found["tracks"], settings),
         "detection": detection_scores(joined, truth, true["boxes"], found["boxes"], settings),
         "shots": shot_scores(true["shots"], found["shots"], truth.times_s, settings.boundary_s),
         "clock": _clock(true, found, truth, settings),

@@ -37,6 +37,7 @@ def _truth_tables(play):
                     "track": 100 + actor,
                     "role": "official" if actor >= 10 else "player",
                     "team": -1 if actor >= 10 else actor // 5,
+                    "jersey": None if actor >= 10 else str(actor % 5),
                     "x_ft": x,
                     "y_ft": y,
                     "vx_ft_s": 0.0,
@@ -117,12 +118,30 @@ def test_the_truth_scores_one_against_itself(play, truth, tmp_path):
     assert players["identity"]["IDF1"] == pytest.approx(1)
     assert players["team"] == {"right": 1.0, "count": players["identity"]["truth"]}
     assert players["officials_kept_out"]["share"] == 1
+    numbers = {"tracks": 10, "with_number": 1.0, "right": 1.0, "wrong": 0, "time_with_number": 1.0}
+    assert scores["numbers"] == numbers
     assert scores["detection"]["bodies"]["f1"] == 1
     assert scores["shots"]["live"]["f1"] == 1
     assert scores["ball"]["holder"]["right"] == 1
     assert scores["ball"]["passes"]["f1"] == 1
     assert scores["ball"]["possessions"]["f1"] == 1
     assert scores["candidates"]["all"]["f1"] == 1
+
+
+def test_numbers_missing_and_wrong(play, truth, tmp_path):
+    tables = _truth_tables(play)
+    tracks = tables[TRACKS]
+    worn = {100: "44", 101: None, 102: None}
+    names = zip(tracks["track"].to_pylist(), tracks["jersey"].to_pylist(), strict=True)
+    changed = pa.array([worn.get(track, jersey) for track, jersey in names], pa.string())
+    tables[TRACKS] = tracks.set_column(tracks.schema.get_field_index("jersey"), "jersey", changed)
+    _write(tables, tmp_path / "game")
+    numbers = evaluate_film(tmp_path / "game", truth)["numbers"]
+    assert numbers["tracks"] == 10
+    assert numbers["with_number"] == pytest.approx(0.8)
+    assert numbers["wrong"] == 1
+    assert numbers["right"] == pytest.approx(7 / 8)
+    assert numbers["time_with_number"] == pytest.approx(0.8)
 
 
 def test_known_spoilings(play, truth, tmp_path):
