@@ -7,6 +7,7 @@ ring, people half out of the picture) rather than true to a set.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from pipeline.sim.scene import ActorState, BallState, Pose
 
 DEFENDER_MAN, DEFENDER_BALL, DEFENDER_RING = 0.62, 0.11, 0.27
 """A defender's mean place between man, ball and ring (Franks et al. 2015, arXiv:1405.0231)."""
+
+BEHIND_SHARE, OFFICIAL_NEAR_SHARE = 0.45, 0.25
+"""Share of moments with players right behind others as the camera sees them, and with an official beside a player."""
 
 Places = np.ndarray
 _MOVING: tuple[Pose, ...] = ("walk", "run", "jog", "slide", "backpedal", "drive")
@@ -160,6 +164,8 @@ def random_situation(rng: np.random.Generator, book: RuleBook) -> tuple[tuple[Ac
     uv[:, 1] = np.clip(uv[:, 1], -book.width_ft / 2 - 1, book.width_ft / 2 + 1)
     uv = _apart(uv, 1.5)
     xy = to_court(uv, book, end)
+    if rng.random() < BEHIND_SHARE:
+        xy = _one_behind_another(rng, xy, book)
     ring = to_court(np.zeros((1, 2)), book, end)[0]
     attacking_team = int(rng.integers(2))
     numbers = _numbers(rng)
@@ -189,7 +195,10 @@ def random_situation(rng: np.random.Generator, book: RuleBook) -> tuple[tuple[Ac
             poses = ("free_throw", "stand", "dribble_right")
         actors.append(_actor(rng, actor, team, numbers[actor], place, facing, poses))
     ball = _ball(rng, book, actors[handler], xy, ring, kind, near_ring=ball_near_ring)
-    actors += _officials(rng, book, end, _official_spots(rng, book))
+    officials = _officials(rng, book, end, _official_spots(rng, book))
+    if rng.random() < OFFICIAL_NEAR_SHARE:
+        officials[0] = replace(officials[0], position_ft=_beside(rng, xy[int(rng.integers(10))]))
+    actors += officials
     focus = xy[handler] * 0.35 + xy.mean(0) * 0.4 + ring * 0.25
     return tuple(actors), ball, focus
 
@@ -211,13 +220,16 @@ def _ball(
     if kind == "standing" and draw < 0.4:
         place = np.array([*(holder.position_ft + rng.normal(0, 6, 2)), 0.39])
         return BallState(place, None, np.zeros(3))
-    if draw < 0.62:
+    if draw < 0.6:
         return BallState(np.full(3, np.nan), holder.actor)
+    if draw < 0.68:  # knocked loose among bodies
+        near = xy[int(rng.integers(10))] + rng.normal(0, 1.8, 2)
+        return BallState(np.array([*near, rng.uniform(0.4, 6.0)]), None, rng.normal(0, 12, 3))
     target = xy[int(rng.integers(5))]
     share = rng.uniform(0.15, 0.85)
     ground = holder.position_ft * (1 - share) + target * share
     way = target - holder.position_ft
-    if draw < 0.85:  # a pass
+    if draw < 0.87:  # a pass
         speed = rng.uniform(20, 45)
         direction = way / max(float(np.linalg.norm(way)), 1e-6)
         return BallState(
@@ -238,6 +250,20 @@ def _apart(uv: Places, least_ft: float) -> Places:
         push = np.clip(least_ft - gap, 0, None)
         out += (delta / gap[..., None] * push[..., None] * 0.5).sum(1)
     return out
+
+
+def _beside(rng: np.random.Generator, place: np.ndarray) -> np.ndarray:
+    """A place two to four feet from another, mostly before or behind it as the camera on the near side sees it."""
+    return place + np.array([rng.normal(0, 1.0), rng.choice([-1, 1]) * rng.uniform(1.8, 4.0)])
+
+
+def _one_behind_another(rng: np.random.Generator, xy: Places, book: RuleBook) -> Places:
+    """Put one to three players just before or behind others."""
+    out = xy.copy()
+    order = rng.permutation(10)
+    for pair in range(int(rng.integers(1, 4))):
+        out[order[2 * pair]] = _beside(rng, out[order[2 * pair + 1]])
+    return np.clip(_apart(out, 1.5), [-1.0, -1.0], [book.length_ft + 1, book.width_ft + 1])
 
 
 def _half_court(rng: np.random.Generator, book: RuleBook) -> tuple[Places, Places, str]:

@@ -36,7 +36,7 @@ from pipeline.sim.situations import random_situation
 STILLS_PER_LOOK = 12
 LOOKS_PER_SEED = 100_003
 """Odd, so that many short runs with seeds in a row hold all rule books equally, as one long run does."""
-LEAST_VISIBLE = {"player": 0.25, "official": 0.25, "ball": 0.3, "ring": 0.3}
+LEAST_VISIBLE = {"player": 0.25, "official": 0.25, "ball": 0.25, "ring": 0.3}
 LEAST_HEIGHT_PX = {"player": 8.0, "official": 8.0, "ball": 3.0, "ring": 8.0}
 LEAST_INSIDE = {"player": 0.12, "official": 0.12, "ball": 0.6, "ring": 0.35}
 """Share of the whole box that must lie inside the picture."""
@@ -218,6 +218,19 @@ def random_frame(
     return frame
 
 
+def ball_leather(rng: np.random.Generator) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """Two colours of a ball (RGB, 0…1): orange to dark brown, one colour or two; wider than films have it."""
+    light = float(rng.uniform(0.5, 1.12))
+    redness = float(rng.uniform(0.8, 1.2))
+    first = (min(0.80 * light * redness**0.3, 1.0), 0.38 * light / redness, 0.16 * light * float(rng.uniform(0.5, 1.5)))
+    draw = rng.random()
+    if draw < 0.6:
+        return first, first
+    if draw < 0.9:
+        return first, (0.88 * light**0.3, 0.66 * light**0.3, 0.4 * light**0.3)
+    return first, (0.45 * light, 0.2 * light, 0.1 * light)
+
+
 def _covered(box_px: tuple[float, float, float, float], graphic_px: tuple[int, int, int, int] | None) -> float:
     """Share of a box that the score graphic covers."""
     if graphic_px is None:
@@ -263,6 +276,7 @@ def stills_of_look(
     look = make_look(look_seed)
     renderer = FilmRenderer(look, size_px, quality, device_index=device_index)
     rng = np.random.default_rng([look_seed, 71])
+    renderer.leather = ball_leather(np.random.default_rng([look_seed, 72]))
     stand = camera_stand(rng, look, renderer.book)
     possession = random_possession(rng, renderer.book)
     for index in range(count):

@@ -1,7 +1,7 @@
-"""Disturb training pictures the way films differ: framing, colour, light, sharpness, compression.
+"""Where training pictures and their boxes go: random framings, cover, and painted balls.
 
-Pure functions of a picture and a random generator. Geometry comes as one 3×3 matrix so that boxes and
-masks move with the picture.
+Pure functions of arrays and a random generator. Geometry comes as 3×3 matrices so that boxes and masks move with the
+picture. What happens to colours and sharpness is in `disturb`.
 """
 
 from dataclasses import dataclass
@@ -9,8 +9,14 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-PAD = 114
-"""Grey level around a picture that does not fill the network's input."""
+from pipeline.players.tables import BOX_CLASSES
+from pipeline.training.packs import HIDDEN_BALL, NOTHING
+
+MIN_SHARE_INSIDE = 0.3
+"""A box less than this much inside the framed picture is not asked for."""
+
+LEAST_SIDE_PX = 2.0
+BALL, OFFICIAL = BOX_CLASSES.index("ball"), BOX_CLASSES.index("official")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +28,8 @@ class Framing:
     max_turn_deg: float = 4.0
     max_shear: float = 0.04
     mirror_share: float = 0.5
+    on_ball_share: float = 0.0
+    """Share of the pictures with a ball that are zoomed in (up to twice) with the ball well inside."""
 
 
 def fitted(size_px: tuple[int, int], input_px: tuple[int, int]) -> np.ndarray:
@@ -35,126 +43,121 @@ def fitted(size_px: tuple[int, int], input_px: tuple[int, int]) -> np.ndarray:
 
 
 def framed(
-    size_px: tuple[int, int], input_px: tuple[int, int], rng: np.random.Generator, limits: Framing
+    size_px: tuple[int, int],
+    input_px: tuple[int, int],
+    balls_px: np.ndarray,
+    rng: np.random.Generator,
+    limits: Framing,
 ) -> np.ndarray:
-    """Matrix of a random framing: mirrored or not, zoomed about a random point, slightly turned and sheared."""
-    in_w, in_h = input_px
-    matrix = fitted(size_px, input_px)
-    if rng.random() < limits.mirror_share:
-        matrix = np.array([[-1, 0, in_w - 1.0], [0, 1, 0], [0, 0, 1]]) @ matrix
-    zoom = float(np.exp(rng.uniform(np.log(limits.min_zoom), np.log(limits.max_zoom))))
-    turn = np.deg2rad(rng.normal(0, limits.max_turn_deg / 2))
-    shear_x, shear_y = rng.uniform(-limits.max_shear, limits.max_shear, 2)
-    cos, sin = np.cos(turn) * zoom, np.sin(turn) * zoom
-    stretch = float(np.exp(rng.uniform(-0.08, 0.08)))
-    linear = np.array([[cos * stretch, -sin], [sin, cos / stretch]]) @ np.array([[1, shear_x], [shear_y, 1]])
-    centre = np.array([in_w / 2, in_h / 2])
-    slack = abs(zoom - 1) / 2
-    goal = centre + rng.uniform(-slack, slack, 2) * [in_w, in_h]
-    move = np.eye(3)
-    move[:2, :2] = linear
-    move[:2, 2] = goal - linear @ centre
-    return move @ matrix
-
-
-def moved_boxes(boxes_px: np.ndarray, matrix: np.ndarray, input_px: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
-    """Move boxes with the picture.
+    """Matrices of random framings: mirrored or not, zoomed about a random point, slightly turned and sheared.
 
     Parameters
     ----------
-    boxes_px : ndarray of shape (N, 4), x1, y1, x2, y2
+    balls_px : ndarray of shape (N, 2)
+        Where the ball of each picture is; NaN without one.
 
     Returns
     -------
-    boxes_px : ndarray of shape (N, 4), cut at the input's edge
-    share : ndarray of shape (N,), how much of each box is still inside
+    ndarray of shape (N, 3, 3)
+        From pixels of the picture to pixels of the input.
     """
-    if not len(boxes_px):
-        return np.empty((0, 4)), np.empty(0)
-    x1, y1, x2, y2 = boxes_px.T
+    count = len(balls_px)
+    in_w, in_h = input_px
+    base = np.broadcast_to(fitted(size_px, input_px), (count, 3, 3)).copy()
+    mirrored = rng.random(count) < limits.mirror_share
+    base[mirrored] = np.array([[-1, 0, in_w - 1.0], [0, 1, 0], [0, 0, 1]]) @ base[mirrored]
+    balls = np.einsum("nij,nj->ni", base[:, :2, :2], balls_px) + base[:, :2, 2]
+    on_ball = (rng.random(count) < limits.on_ball_share) & np.isfinite(balls).all(axis=1)
+    log_zoom = rng.uniform(np.log(limits.min_zoom), np.log(limits.max_zoom), count)
+    zoom = np.exp(np.where(on_ball, rng.uniform(0, np.log(2.0), count), log_zoom))
+    turn = np.deg2rad(rng.normal(0, limits.max_turn_deg / 2, count))
+    stretch = np.exp(rng.uniform(-0.08, 0.08, count))
+    cos, sin = np.cos(turn) * zoom, np.sin(turn) * zoom
+    linear = np.stack([cos * stretch, -sin, sin, cos / stretch], axis=1).reshape(count, 2, 2)
+    shear = np.broadcast_to(np.eye(2), (count, 2, 2)).copy()
+    shear[:, 0, 1], shear[:, 1, 0] = rng.uniform(-limits.max_shear, limits.max_shear, (2, count))
+    linear = linear @ shear
+    middle, size = np.array([in_w / 2, in_h / 2]), np.array([in_w, in_h])
+    fixed = np.where(on_ball[:, None], balls, middle)
+    slack = np.abs(zoom - 1)[:, None] / 2
+    goal = middle + rng.uniform(-1, 1, (count, 2)) * np.where(on_ball[:, None], 0.32, slack) * size
+    move = np.zeros((count, 3, 3))
+    move[:, :2, :2], move[:, 2, 2] = linear, 1
+    move[:, :2, 2] = goal - np.einsum("nij,nj->ni", linear, fixed)
+    return move @ base
+
+
+def moved_boxes(
+    boxes_px: np.ndarray, classes: np.ndarray, matrices: np.ndarray, input_px: tuple[int, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Move boxes with their pictures.
+
+    Parameters
+    ----------
+    boxes_px : ndarray of shape (N, K, 4), x1, y1, x2, y2
+    classes : ndarray of int, shape (N, K)
+    matrices : ndarray of shape (N, 3, 3)
+
+    Returns
+    -------
+    boxes_px : ndarray of shape (N, K, 4), cut at the input's edge
+    classes : ndarray of shape (N, K); `NOTHING` for boxes that are now mostly outside or too small
+    """
+    x1, y1, x2, y2 = np.moveaxis(boxes_px.astype(float), 2, 0)
     # The middles of the four sides: a turned box drawn round its corners would grow.
+    across, down = (x1 + x2) / 2, (y1 + y2) / 2
     points = np.stack(
-        [
-            np.column_stack([x1, (y1 + y2) / 2]),
-            np.column_stack([x2, (y1 + y2) / 2]),
-            np.column_stack([(x1 + x2) / 2, y1]),
-            np.column_stack([(x1 + x2) / 2, y2]),
-        ],
-        axis=1,
+        [np.stack([x1, down], 2), np.stack([x2, down], 2), np.stack([across, y1], 2), np.stack([across, y2], 2)], axis=2
     )
-    points = points @ matrix[:2, :2].T + matrix[:2, 2]
-    low, high = points.min(axis=1), points.max(axis=1)
-    whole = np.prod(high - low, axis=1)
-    low_in = np.clip(low, 0, input_px)
-    high_in = np.clip(high, 0, input_px)
-    share = np.prod(high_in - low_in, axis=1) / np.maximum(whole, 1e-6)
-    return np.column_stack([low_in, high_in]), share
+    points = np.einsum("nij,nkpj->nkpi", matrices[:, :2, :2], points) + matrices[:, None, None, :2, 2]
+    low, high = points.min(axis=2), points.max(axis=2)
+    low_in, high_in = (np.clip(p, -0.5, np.array(input_px) - 0.5) for p in (low, high))
+    share = np.prod(high_in - low_in, axis=2) / np.maximum(np.prod(high - low, axis=2), 1e-6)
+    gone = (share < MIN_SHARE_INSIDE) | ((high_in - low_in).min(axis=2) < LEAST_SIDE_PX)
+    return np.concatenate([low_in, high_in], axis=2), np.where(gone, NOTHING, classes)
 
 
-def coarsened(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Change colour, light and sharpness at random, as cameras, lights and codecs do."""
-    out = picture_bgr
-    if rng.random() < 0.8:
-        out = _recoloured(out, rng)
-    if rng.random() < 0.05:
-        out = cv2.cvtColor(cv2.cvtColor(out, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
-    if rng.random() < 0.2:
-        out = _low_resolution(out, rng)
-    kind = rng.random()
-    if kind < 0.1:
-        out = cv2.GaussianBlur(out, (0, 0), float(rng.uniform(0.4, 1.6)))
-    elif kind < 0.17:
-        out = _smeared(out, rng)
-    elif kind < 0.27:
-        soft = cv2.GaussianBlur(out, (0, 0), float(rng.uniform(0.8, 2.0)))
-        gain = float(rng.uniform(0.3, 1.2))
-        out = cv2.addWeighted(out, 1 + gain, soft, -gain, 0)
-    if rng.random() < 0.15:
-        coarse = rng.normal(0, float(rng.uniform(2, 12)), (out.shape[0] // 2 + 1, out.shape[1] // 2 + 1))
-        noise = cv2.resize(coarse.astype(np.float32), (out.shape[1], out.shape[0]), interpolation=cv2.INTER_LINEAR)
-        out = cv2.add(out, np.repeat(noise[:, :, None], 3, axis=2), dtype=cv2.CV_8U)
-    if rng.random() < 0.35:
-        quality = int(rng.integers(18, 75))
-        packed = cv2.imencode(".jpg", out, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
-        out = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR))
-    return out
+def covers(
+    boxes_px: np.ndarray, classes: np.ndarray, rng: np.random.Generator, share: float
+) -> tuple[list[tuple[int, int, int, int, int]], np.ndarray]:
+    """Rectangles over parts of bodies, as people courtside and nearer players hide them.
 
+    Parameters
+    ----------
+    boxes_px, classes : as `moved_boxes` gives them
+    share : of the pictures, how many get one
 
-def _recoloured(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    hsv = cv2.cvtColor(picture_bgr, cv2.COLOR_BGR2HSV)
-    levels = np.arange(256)
-    hue_shift = int(rng.normal(0, 8)) if rng.random() < 0.8 else int(rng.integers(0, 180))
-    saturation = float(rng.uniform(0.4, 1.5))
-    hue = ((np.arange(256) + hue_shift) % 180).astype(np.uint8)
-    sat = np.clip(levels * saturation, 0, 255).astype(np.uint8)
-    gamma, gain = float(np.exp(rng.normal(0, 0.25))), float(rng.uniform(0.7, 1.25))
-    val = np.clip(255 * gain * (levels / 255) ** gamma + rng.normal(0, 8), 0, 255).astype(np.uint8)
-    out = cv2.cvtColor(
-        cv2.merge([cv2.LUT(c, t) for c, t in zip(cv2.split(hsv), (hue, sat, val), strict=True)]), cv2.COLOR_HSV2BGR
-    )
-    if rng.random() < 0.5:  # white balance
-        tint = rng.normal(1, 0.06, 3)
-        out = cv2.LUT(out, np.clip(levels[:, None] * tint, 0, 255).astype(np.uint8)[None])
-    return out
-
-
-def _low_resolution(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    height, width = picture_bgr.shape[:2]
-    scale = float(rng.uniform(0.4, 0.9))
-    small = cv2.resize(picture_bgr, (int(width * scale), int(height * scale)), interpolation=cv2.INTER_AREA)
-    way = int(rng.choice([cv2.INTER_LINEAR, cv2.INTER_CUBIC]))
-    return cv2.resize(small, (width, height), interpolation=way)
-
-
-def _smeared(picture_bgr: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    length = int(rng.integers(3, 8))
-    kernel = np.zeros((length, length), np.float32)
-    angle = rng.normal(0, 0.25)
-    steps = np.linspace(-1, 1, 4 * length) * (length - 1) / 2
-    columns = np.round(steps * np.cos(angle) + (length - 1) / 2).astype(int)
-    rows = np.round(steps * np.sin(angle) + (length - 1) / 2).astype(int)
-    kernel[rows.clip(0, length - 1), columns.clip(0, length - 1)] = 1
-    return cv2.filter2D(picture_bgr, -1, kernel / kernel.sum())
+    Returns
+    -------
+    rectangles : list of (picture, left, top, right, bottom) in pixels of the input, right and bottom not included
+    classes : ndarray of shape (N, K), with `HIDDEN_BALL` for balls that are mostly under one
+    """
+    classes = classes.copy()
+    found = []
+    for number in np.nonzero(rng.random(len(boxes_px)) < share)[0]:
+        bodies = np.nonzero((classes[number] >= 0) & (classes[number] <= OFFICIAL))[0]
+        if not len(bodies):
+            continue
+        x1, y1, x2, y2 = boxes_px[number, rng.choice(bodies)]
+        part, wide = rng.uniform(0.2, 0.5), rng.uniform(0.8, 1.6)
+        middle, half = (x1 + x2) / 2, (x2 - x1) * wide / 2
+        left, top, right, bottom = middle - half, y2 - part * (y2 - y1), middle + half, y2 + 0.1 * (y2 - y1)
+        if rng.random() < 0.5:  # from the side
+            edge = x1 + part * (x2 - x1) if rng.random() < 0.5 else x2 - part * (x2 - x1)
+            left, right = (x1 - 0.3 * (x2 - x1), edge) if edge < middle else (edge, x2 + 0.3 * (x2 - x1))
+            top = y1 + rng.uniform(0, 0.5) * (y2 - y1)
+        rectangle = [int(v) for v in np.maximum([left, top, right, bottom], 0)]
+        if rectangle[2] - rectangle[0] < 2 or rectangle[3] - rectangle[1] < 2:
+            continue
+        found.append((int(number), rectangle[0], rectangle[1], rectangle[2], rectangle[3]))
+        for ball in np.nonzero(classes[number] == BALL)[0]:
+            low = np.maximum(boxes_px[number, ball, :2], rectangle[:2])
+            high = np.minimum(boxes_px[number, ball, 2:], rectangle[2:])
+            if np.prod(np.maximum(high - low, 0)) > 0.4 * np.prod(
+                boxes_px[number, ball, 2:] - boxes_px[number, ball, :2]
+            ):
+                classes[number, ball] = HIDDEN_BALL
+    return found, classes
 
 
 def with_ball(

@@ -32,7 +32,7 @@ from pipeline.court.registration import CourtFit, fit_polygons
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.errors import DataError
 from pipeline.players.tables import BOX_CLASSES
-from pipeline.training.pictures import UNKNOWN_AREA
+from pipeline.training.packs import UNKNOWN_AREA
 from pipeline.training.teacher import PERSON, SPORTS_BALL, Teacher
 
 log = logging.getLogger(__name__)

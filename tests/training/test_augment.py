@@ -1,4 +1,4 @@
-"""Disturbing training pictures: boxes and masks must move with the pixels."""
+"""Framing training pictures: boxes must move with the pixels, and painted balls lie where their boxes say."""
 
 import cv2
 import numpy as np
@@ -6,9 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.training.augment import Framing, coarsened, fitted, framed, moved_boxes, with_ball
+from pipeline.training.augment import BALL, Framing, covers, fitted, framed, moved_boxes, with_ball
+from pipeline.training.packs import HIDDEN_BALL, NOTHING
 
 INPUT = (320, 192)
+NO_BALL = np.full((1, 2), np.nan)
 
 
 def checker(size_px, spots):
@@ -34,36 +36,46 @@ def test_fitting_keeps_the_shape_and_centres(size_px):
 def test_boxes_move_with_the_pixels(seed):
     rng = np.random.default_rng(seed)
     spot = (270, 150, 330, 230)
-    matrix = framed((640, 360), INPUT, rng, Framing(max_turn_deg=0.0, max_shear=0.0))
-    picture = cv2.warpAffine(checker((640, 360), [spot]), matrix[:2], INPUT, flags=cv2.INTER_LINEAR)
-    boxes, share = moved_boxes(np.array([[269.5, 149.5, 330.5, 230.5]]), matrix, INPUT)
+    matrix = framed((640, 360), INPUT, NO_BALL, rng, Framing(max_turn_deg=0.0, max_shear=0.0))
+    picture = cv2.warpAffine(checker((640, 360), [spot]), matrix[0, :2], INPUT, flags=cv2.INTER_LINEAR)
+    whole = np.array([[[269.5, 149.5, 330.5, 230.5]]])
+    boxes, classes = moved_boxes(whole, np.array([[0]]), matrix, INPUT)
     ys, xs = np.nonzero(picture[:, :, 0] > 150)
-    if share[0] > 0.99 and len(xs):
+    if classes[0, 0] == 0 and len(xs):
         seen = np.array([xs.min() - 0.5, ys.min() - 0.5, xs.max() + 0.5, ys.max() + 0.5])
-        np.testing.assert_allclose(boxes[0], seen, atol=1.0)
+        np.testing.assert_allclose(boxes[0, 0], seen, atol=1.0)
 
 
-def test_a_box_half_outside_says_so():
-    matrix = fitted((320, 192), INPUT)
-    boxes, share = moved_boxes(np.array([[-20.0, 10, 20, 50], [100, 20, 140, 60]]), matrix, INPUT)
-    np.testing.assert_allclose(share, [0.5, 1.0], atol=1e-6)
-    np.testing.assert_allclose(boxes[0], [0, 10, 20, 50], atol=1e-6)
+@given(seed=st.integers(0, 10_000), x=st.floats(0, 639), y=st.floats(0, 359))
+def test_a_ball_zoomed_on_stays_well_inside(seed, x, y):
+    ball = np.array([[x, y]])
+    matrix = framed((640, 360), INPUT, ball, np.random.default_rng(seed), Framing(on_ball_share=1.0))[0]
+    place = matrix[:2, :2] @ ball[0] + matrix[:2, 2]
+    assert (np.abs(place - np.array(INPUT) / 2) <= 0.33 * np.array(INPUT)).all()
+    assert abs(np.linalg.det(matrix[:2, :2])) >= 0.99 * (0.5**2) * (1 - 0.04**2) - 1e-6, "never zoomed out"
 
 
-def test_no_boxes_are_no_boxes():
-    boxes, share = moved_boxes(np.empty((0, 4)), np.eye(3), INPUT)
-    assert boxes.shape == (0, 4)
-    assert share.shape == (0,)
+def test_boxes_mostly_outside_are_gone():
+    matrix = fitted((320, 192), INPUT)[None]
+    given_boxes = np.array([[[-20.0, 10, 20, 50], [100, 20, 140, 60], [-90, 10, 10, 50], [5, 5, 6, 6]]])
+    boxes, classes = moved_boxes(given_boxes, np.array([[0, 1, 0, BALL]]), matrix, INPUT)
+    np.testing.assert_array_equal(classes, [[0, 1, NOTHING, NOTHING]])
+    np.testing.assert_allclose(boxes[0, 0], [-0.5, 10, 20, 50], atol=1e-6)
 
 
-def test_the_same_seed_disturbs_alike():
-    picture = np.random.default_rng(0).integers(0, 255, (96, 160, 3), dtype=np.uint8)
-    for seed in range(25):
-        once = coarsened(picture, np.random.default_rng(seed))
-        again = coarsened(picture, np.random.default_rng(seed))
-        assert once.shape == picture.shape
-        assert once.dtype == np.uint8
-        np.testing.assert_array_equal(once, again)
+def test_a_covered_ball_is_a_hidden_one():
+    boxes = np.array([[[100.0, 40, 140, 160], [118, 128, 124, 134]]] * 200)
+    classes = np.array([[0, BALL]] * 200)
+    rectangles, after = covers(boxes, classes, np.random.default_rng(3), 1.0)
+    assert len(rectangles) > 150
+    assert (after[:, 0] == 0).all()
+    for number, left, top, right, bottom in rectangles:
+        assert left < right
+        assert top < bottom
+        inside = left <= 117 and top <= 127 and right >= 125 and bottom >= 135
+        if inside:
+            assert after[number, 1] == HIDDEN_BALL
+    assert 0 < (after[:, 1] == HIDDEN_BALL).mean() < 1
 
 
 @given(seed=st.integers(0, 10_000))

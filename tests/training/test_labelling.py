@@ -9,7 +9,7 @@ from pipeline.court.camera import Camera, Lens, NoCourt
 from pipeline.court.geometry import areas, ring_centre_ft
 from pipeline.court.registration import CourtFit, fit_polygons
 from pipeline.court.rule_books import rule_book
-from pipeline.training.pictures import UNKNOWN_AREA
+from pipeline.training.packs import UNKNOWN_AREA
 from pipeline.training.real_frames import Clothing, area_mask, likeness, merged, ring_boxes, standing
 
 SIZE = (1280, 720)

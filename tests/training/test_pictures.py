@@ -1,47 +1,53 @@
-"""Training folders as data sets."""
+"""Training folders, packs, the stock and a few steps of training."""
+
+from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
+import torch
 
 from pipeline.errors import DataError
-from pipeline.training.augment import Framing
-from pipeline.training.pictures import UNKNOWN_AREA, FramedPictures, Labelled, read_folder
-from pipeline.training.train import mixed
+from pipeline.training import train as training
+from pipeline.training.augment import BALL
+from pipeline.training.packs import HIDDEN_BALL, NOTHING, UNKNOWN_AREA, pack_of, padded, read_pack, write_pack
+from pipeline.training.pictures import PAINTED_COPIES, PLAIN_COPIES, read_folder, real_packs
+from pipeline.training.stock import Mix, Spool, Stock, draw_batch
 
-INPUT = (320, 192)
+CPU = torch.device("cpu")
 
 
 @pytest.fixture
 def folder(tmp_path):
-    """Two labelled pictures, one of them with a mask, and a third that was cut short while being written."""
+    """Two labelled pictures, one of them with a mask."""
     for name in ("images", "labels", "masks"):
         (tmp_path / name).mkdir()
     picture = np.full((180, 320, 3), 80, np.uint8)
     picture[40:140, 100:140] = (0, 0, 230)
-    for stem in ("a", "b", "cut"):
+    for stem in ("one_0001", "two_0001"):
         cv2.imwrite(str(tmp_path / "images" / f"{stem}.jpg"), picture)
         (tmp_path / "labels" / f"{stem}.txt").write_text("0 0.375 0.5 0.125 0.555556\n")
-    whole = (tmp_path / "images" / "cut.jpg").read_bytes()
-    (tmp_path / "images" / "cut.jpg").write_bytes(whole[: len(whole) // 2])
     mask = np.zeros((180, 320), np.uint8)
     mask[90:] = 3
-    cv2.imwrite(str(tmp_path / "masks" / "a.png"), mask)
+    cv2.imwrite(str(tmp_path / "masks" / "one_0001.png"), mask)
     return tmp_path
+
+
+def renders(count=4):
+    """A pack of grey pictures with a red player and a ball, and its court: paint below, floor above."""
+    picture = np.full((180, 320, 3), 120, np.uint8)
+    picture[40:141, 100:141] = (0, 0, 230)
+    mask = np.ones((180, 320), np.uint8)
+    mask[90:] = 3
+    label = padded(np.array([[99.5, 39.5, 140.5, 140.5], [200, 60, 212, 72]]), np.array([0, BALL]))
+    return [pack_of([picture] * count, [label] * count, task, [mask] * count) for task in ("detector", "areas")]
 
 
 def test_only_pictures_with_what_is_needed_are_read(folder):
     labelled = read_folder(folder, needs="labels")
-    assert [p.name.split("/")[1] for p in labelled] == ["a", "b"]
-    np.testing.assert_allclose(labelled[0].boxes, [[0.3125, 0.2222, 0.4375, 0.7778]], atol=1e-3)
-    assert [p.name.split("/")[1] for p in read_folder(folder, needs="masks")] == ["a"]
-
-
-def test_a_folder_of_folders_counts_as_one(folder):
-    above = folder.parent / "above"
-    above.mkdir()
-    (above / "one").symlink_to(folder)
-    assert len(read_folder(above, needs="labels")) == 2
+    assert [p.game for p in labelled] == ["one", "two"]
+    np.testing.assert_allclose(labelled[0].boxes_px, [[99.5, 39.5, 139.5, 139.5]], atol=0.1)
+    assert [p.name for p in read_folder(folder, needs="masks")] == ["one_0001"]
 
 
 def test_an_empty_folder_says_what_is_missing(tmp_path):
@@ -50,70 +56,93 @@ def test_an_empty_folder_says_what_is_missing(tmp_path):
         read_folder(tmp_path, needs="labels")
 
 
-def test_whole_pictures_keep_their_boxes(folder):
-    pictures = FramedPictures(read_folder(folder, needs="labels"), INPUT, None, seed=1)
-    item = pictures[0]
-    assert item["img"].shape == (3, 192, 320)
-    np.testing.assert_allclose(item["bboxes"].numpy() * [320, 192, 320, 192], [[120, 96, 40, 100]], atol=0.2)
-    red, green = item["img"][0], item["img"][1]
-    ys, xs = np.nonzero((red > 150).numpy() & (green < 90).numpy())
-    assert abs(xs.mean() + 0.5 - 120) < 1
-    assert abs(ys.mean() + 0.5 - 96) < 1
-
-
-def test_masks_are_unknown_beside_the_picture(folder):
-    item = FramedPictures(read_folder(folder, needs="masks"), INPUT, None, seed=1)[0]
-    mask = item["semantic_mask"].numpy()
-    assert (mask[:5] == UNKNOWN_AREA).all()
-    assert mask[50, 100] == 0
-    assert mask[150, 100] == 3
+def test_broken_labels_are_named(folder):
+    (folder / "labels" / "one_0001.txt").write_text("0 0.1 0.2\n")
+    with pytest.raises(DataError, match=r"one_0001\.txt: not lines of class, centre and size"):
+        read_folder(folder, needs="labels")
 
 
 def test_a_mask_of_another_size_is_refused(folder):
-    cv2.imwrite(str(folder / "masks" / "a.png"), np.zeros((90, 160), np.uint8))
-    pictures = FramedPictures(read_folder(folder, needs="masks"), INPUT, None, seed=1)
-    with pytest.raises(DataError, match="160×90"):
-        pictures[0]
+    cv2.imwrite(str(folder / "masks" / "one_0001.png"), np.zeros((90, 160), np.uint8))
+    with pytest.raises(DataError, match="match them"):
+        read_folder(folder, needs="masks")
 
 
-def test_draws_set_the_length_of_an_epoch(folder):
-    pictures = FramedPictures(read_folder(folder, needs="labels"), INPUT, Framing(), seed=1, draws=7)
-    assert len(pictures) == 7
-    assert {pictures[i]["im_file"].split("/")[1] for i in range(7)} <= {"a", "b"}
+def test_packs_come_back_as_written(tmp_path):
+    for pack in renders():
+        write_pack(pack, tmp_path / "p.npz")
+        back = read_pack(tmp_path / "p.npz")
+        for name in ("planes", "boxes", "classes", "masks"):
+            np.testing.assert_array_equal(getattr(back, name), getattr(pack, name))
+        assert [p.name for p in tmp_path.iterdir()] == ["p.npz"]
 
 
-def test_balls_come_only_where_they_may(folder):
-    plain = read_folder(folder, needs="labels")
-    may = [Labelled(p.name, p.jpeg, p.classes, p.boxes, None, may_get_balls=True) for p in plain]
-    framing = Framing(min_zoom=1.0, max_zoom=1.0, max_turn_deg=0.0, max_shear=0.0)
-    without = [FramedPictures(plain, INPUT, framing, 5, draws=30)[i] for i in range(30)]
-    with_balls = [FramedPictures(may, INPUT, framing, 5, draws=30)[i] for i in range(30)]
-    whole = [FramedPictures(may, INPUT, None, 5)[i] for i in range(2)]
-    assert not any((2 in item["cls"]) for item in [*without, *whole])
-    assert 8 <= sum((2 in item["cls"]) for item in with_balls) <= 29
+def test_boxes_grow_with_the_picture():
+    pack = renders()[0]
+    assert pack.planes.shape == (4, 1080, 1280)
+    np.testing.assert_allclose(pack.boxes[0, 0], np.array([100, 40, 141, 141]) * 4 - 0.5)
+    assert (pack.classes[0, 2:] == NOTHING).all()
 
 
-def test_a_batch_says_whose_box_is_whose(folder):
-    pictures = FramedPictures(read_folder(folder, needs="labels"), INPUT, None, seed=1)
-    batch = FramedPictures.collate_fn([pictures[0], pictures[1]])
-    assert batch["img"].shape == (2, 3, 192, 320)
-    assert batch["batch_idx"].tolist() == [0, 1]
-    assert batch["cls"].shape == (2, 1)
+def test_real_frames_are_painted_and_their_unseen_ball_is_marked(folder):
+    packs = real_packs(read_folder(folder, needs="labels"), "detector", np.random.default_rng(0))
+    assert len(packs) == 2
+    plain, painted = packs[0].classes[:PLAIN_COPIES], packs[0].classes[PLAIN_COPIES:]
+    assert (plain == HIDDEN_BALL).any(axis=1).all()
+    assert len(painted) <= PAINTED_COPIES
+    assert (painted == BALL).any(axis=1).all()
+    assert not (painted == HIDDEN_BALL).any()
 
 
-@pytest.mark.parametrize(("renders", "real", "share"), [(300, 10, 0.25), (300, 10, 0.5), (40, 20, 0.1)])
-def test_real_pictures_are_repeated_to_their_share(renders, real, share):
-    one = Labelled("r", np.empty(0, np.uint8), None, None, None)
-    other = Labelled("s", np.empty(0, np.uint8), None, None, None)
-    mix = mixed([one] * renders, [other] * real, share)
-    found = sum(p is other for p in mix)
-    assert found >= real
-    assert found % real == 0
-    if share >= 0.25:
-        assert abs(found / len(mix) - share) < 0.05
+def test_a_spool_fills_the_stock_until_it_is_full(tmp_path):
+    for number in range(3):
+        write_pack(renders()[0], tmp_path / f"{number}.npz")
+    (tmp_path / "4.npz").write_bytes(b"no pack")
+    stock = Stock("detector", 9, CPU)
+    spool = Spool(tmp_path, stock)
+    spool._thread.join(timeout=20)
+    spool.stop()
+    assert stock.count == 8
+    drawn = stock.draw(50, np.random.default_rng(0))
+    assert set(drawn.tolist()) <= set(range(8))
 
 
-def test_mixing_with_nothing_changes_nothing():
-    one = Labelled("r", np.empty(0, np.uint8), None, None, None)
-    assert mixed([one], [], 0.25) == [one]
-    assert mixed([], [one], 0.25) == [one]
+def test_batches_hold_boxes_and_masks_where_the_picture_shows_them():
+    mix = Mix(8, 0.0, replace(training.MIXES["areas"].framing, max_turn_deg=0.0, max_shear=0.0))
+    for task, pack in zip(("detector", "areas"), renders(), strict=True):
+        stock = Stock(task, 4, CPU)
+        stock.add(pack)
+        batch = draw_batch(stock, None, mix, (320, 192), np.random.default_rng(5))
+        assert batch.images.shape == (8, 3, 192, 320)
+        if task == "detector":
+            assert set(batch.classes.tolist()) <= {0.0, float(BALL)}
+            assert (batch.boxes_px[:, 2:] > batch.boxes_px[:, :2]).all()
+        else:
+            assert batch.masks is not None
+            assert set(np.unique(batch.masks.numpy())) <= {1, 3, UNKNOWN_AREA}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("task", ["detector", "areas"])
+def test_a_few_steps_lower_the_loss_and_leave_weights(task, tmp_path, folder, monkeypatch):
+    spool = tmp_path / "spool" / task
+    spool.mkdir(parents=True)
+    write_pack(renders()[0 if task == "detector" else 1], spool / "0.npz")
+    small = {name: replace(mix, batch=2) for name, mix in training.MIXES.items()}
+    monkeypatch.setattr(training, "MIXES", small)
+    monkeypatch.setattr(training, "INPUTS", {"detector": (320, 192), "areas": (320, 192)})
+    monkeypatch.setattr(training, "FEWEST_PICTURES", 4)
+    training.train(
+        task,
+        spool=tmp_path / "spool",
+        real=folder,
+        folds=folder if task == "areas" else None,
+        out=tmp_path / "out",
+        minutes=5,
+        device="cpu",
+        width=0.0625,
+        most_steps=2,
+        weights_only=True,
+    )
+    names = {p.stem for p in (tmp_path / "out").glob("*.pt")}
+    assert names == ({"areas", "areas_renders", "areas_without_one"} if task == "areas" else {"detector"})

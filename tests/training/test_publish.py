@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 import torch
 
-from pipeline.court.area_network import AREA_CLASSES, OnnxAreas
+from pipeline.court.area_network import AREA_CLASSES, FloorAreas
 from pipeline.errors import DataError, ModelError
 from pipeline.networks import open_network, shipped_weights
-from pipeline.players.detector import OnnxDetector
+from pipeline.players.detector import NetworkDetector
 from pipeline.players.tables import BOX_CLASSES
 from pipeline.training.export import export_onnx, save_weights
 from pipeline.training.networks import areas_network, detector_network
@@ -53,8 +53,8 @@ def test_published_networks_are_found_and_run(trained, tmp_path, monkeypatch):
             path = shipped_weights(task, form)
             assert path.stat().st_size == index[task][form]["bytes"]
     frame = np.random.default_rng(0).integers(0, 255, (360, 640, 3), dtype=np.uint8)
-    assert len(OnnxDetector(threads=1).detect([frame])) == 1
-    prob = OnnxAreas(threads=1).areas([frame])[0]
+    assert len(NetworkDetector().detect([frame])) == 1
+    prob = FloorAreas().areas([frame])[0]
     assert prob.shape[0] == len(AREA_CLASSES)
     np.testing.assert_allclose(prob.sum(axis=0), 1, atol=1e-4)
 
@@ -91,4 +91,4 @@ def test_missing_and_oversized_files_are_refused(tmp_path):
 
 def test_earlier_weights_must_exist(tmp_path):
     with pytest.raises(DataError, match="no such file"):
-        train("areas", renders=None, real=None, out=tmp_path, minutes=1, weights=tmp_path / "none.pt")
+        train("areas", spool=tmp_path, real=None, out=tmp_path, minutes=1, weights=tmp_path / "none.pt")

@@ -214,7 +214,7 @@ class FilmRenderer:
         self._officials: list[Body] = [officials[i] for i in rng.permutation(len(officials))]
         self._digits = self.gl.digits[int(rng.integers(3))]
         hue = rng.uniform(0.85, 1.1)
-        self._leather = (
+        self.leather = (
             (0.80 * hue, 0.38 * hue, 0.16),
             (0.80 * hue, 0.38 * hue, 0.16) if rng.random() < 0.6 else (0.88, 0.66, 0.4),
         )
@@ -471,8 +471,8 @@ class FilmRenderer:
             centre=tuple(place),
             smear=tuple(smear),
             radius=BALL_RADIUS_FT,
-            leather=self._leather[0],
-            leather_2=self._leather[1],
+            leather=self.leather[0],
+            leather_2=self.leather[1],
             alpha=float((2 * BALL_RADIUS_FT / (2 * BALL_RADIUS_FT + length)) ** 0.7),
         )
         _set_matrix(program, "spin", spin)
