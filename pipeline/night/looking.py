@@ -1,11 +1,11 @@
 """Looking at a stretch of film with both networks, no more often than needed.
 
-A stretch is a few seconds of analysed frames in steps of about half a second. The court network first looks at the
-first frame of every step (it scouts). Where neither a step's first frame nor the next step's shows floor, nothing else
-is looked at: a view of the floor shorter than a step is never live play. In all other steps the detector looks at
-every frame, the picture's motion is measured between all of them, and the court network looks where the motion says
-it is time to. What a stretch gives depends on the stretch and the frame after it only, so stretches are looked at
-side by side.
+A stretch is a few seconds of analysed frames in steps of ``court.motion.areas_every`` frames, about half a second. The
+court network first looks at the first frame of every step (it scouts). Where neither a step's first frame nor the next
+step's shows floor, nothing else is looked at: a view of the floor shorter than a step is never live play. In all other
+steps the detector looks at every frame, the picture's motion is measured between all of them, and the court network
+looks once more where the picture moved far. What a stretch gives depends on the stretch and the frame after it only,
+so stretches are looked at side by side.
 """
 
 from __future__ import annotations
@@ -229,7 +229,8 @@ class Looker:
         with self._watch.part("picture motion"):
             for k in people:
                 self._follow(motion, stretch.frames[k], people[k])
-                wanted.append(k)
+                if motion.wants_areas():
+                    wanted.append(k)
             if after is not None and len(stretch.frames) - 1 in people:
                 self._follow(motion, after[0], None)
         return wanted

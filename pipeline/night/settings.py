@@ -18,11 +18,8 @@ class NightSettings(BaseModel):
         Device.AUTO, description="Where the networks run: cpu, cuda, or auto (cuda where there is a GPU)."
     )
     network_threads: int = Field(0, ge=0, description="Processor threads for the networks; 0 takes all cores.")
-    scout_every_s: float = Field(
-        0.48, gt=0, description="How often the floor is looked for; where it is not in view, nothing else is."
-    )
     stretch_s: float = Field(
-        1.92, gt=0, description="Film that is looked at together; on a GPU its frames go through a network at once."
+        2.0, gt=0, description="Film that is looked at together; on a GPU its frames go through a network at once."
     )
     part_frames: int = Field(
         250, ge=1, description="After so many analysed frames what was seen is put on disk; a killed run goes on there."

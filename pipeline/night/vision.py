@@ -29,7 +29,6 @@ from pipeline.film.score_bug import BugReader, scout
 from pipeline.film.shots import FoundShots, ShotFinder
 from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES
 from pipeline.night.looking import Floor, Looked, Looker, Stopwatch, Stretch
-from pipeline.night.settings import NightSettings
 from pipeline.night.stages import Progress
 from pipeline.players.detector import Detector
 from pipeline.players.jersey_numbers import NumberReader
@@ -145,7 +144,7 @@ def see_film(
     looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
     workers = processor_threads(settings.night.network_threads)
     with _one_opencv_thread(), _Line(looker, gatherer.take, workers) as line:
-        stretches = _Stretches(frames.info.times_s, settings.night, parts.frames(), line.add)
+        stretches = _Stretches(frames.info.times_s, settings, parts.frames(), line.add)
         for frame in _timed(frames, watch):
             with watch.part("shots"):
                 finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
@@ -191,13 +190,13 @@ class _Stretches:
     """Puts the analysed frames together to stretches on a grid of time that does not depend on where a run begins."""
 
     def __init__(
-        self, times_s: np.ndarray, settings: NightSettings, done: set[int], give: Callable[[Stretch], None]
+        self, times_s: np.ndarray, settings: Settings, done: set[int], give: Callable[[Stretch], None]
     ) -> None:
-        every_s = 1 / settings.analysed_frames_per_s
+        every_s = 1 / settings.night.analysed_frames_per_s
         self._slots = grid_slots(times_s, every_s)
         self._sampler = Sampler(times_s, every_s)
-        self._of_step = max(1, round(settings.scout_every_s / every_s))
-        self._of_stretch = self._of_step * max(1, round(settings.stretch_s / every_s / self._of_step))
+        self._of_step = settings.court.motion.areas_every
+        self._of_stretch = self._of_step * max(1, round(settings.night.stretch_s / every_s / self._of_step))
         self._done, self._give = done, give
         self._number = 0
         self._frames: list[Frame] = []

@@ -170,7 +170,7 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
             return super().detect(frames_bgr)
 
     library = tmp_path / "library"
-    few = Settings(night=NightSettings(part_frames=4, stretch_s=0.48, network_threads=1))
+    few = Settings(night=NightSettings(part_frames=4, stretch_s=0.4, network_threads=1))
 
     def watched_by(detector):
         return replace(knowing_networks(CROWD), open=lambda: Eyes(KnowingAreas(), detector(CROWD)))
@@ -178,7 +178,7 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
     with pytest.raises(KeyboardInterrupt):
         run_film(film, Library(library), watched_by(Killed), few, book=None, progress=silent)
     assert Library(library).games() == ()
-    assert looked == list(range(0, 24, 2)), "two stretches of six frames"
+    assert looked == list(range(0, 20, 2)), "two stretches of five frames"
     result = run_film(film, Library(library), watched_by(Watched), few, book=None, progress=silent)
     assert sorted(looked) == list(range(0, 150, 2)), "no frame is looked at twice"
     assert SHOTS.read(result.game.tables)["live"].to_pylist() == [True]
