@@ -5,65 +5,119 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 
-class BallPathSettings(BaseModel):
-    """Which detections are the ball's one path through a shot."""
+class EvidenceSettings(BaseModel):
+    """What a ball detection says: by its score, by its place, and beside each player.
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
-    even_score: float = Field(0.15, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
-    turn_ft_s: float = Field(12.0, gt=0, description="Changes of velocity well below this are free, above dear.")
-    fresh_ft_s: float = Field(20.0, gt=0, description="The same for the speed with which a path begins.")
-    most_before: int = Field(40, ge=1, description="Detections before one that are tried as its forerunner.")
-    top_speed_ft_s: float = Field(90.0, gt=0, description="The ball is never faster.")
-    place_ft: float = Field(0.5, gt=0, description="Error of a detection's place.")
-    gap_cost_s: float = Field(1.0, ge=0, description="Cost of a second without a detection on the path.")
-    jump_cost: float = Field(6.0, ge=0, description="Cost of taking the path up again anywhere after losing the ball.")
-    look_back_s: float = Field(3.0, gt=0, description="The path goes on over gaps up to here; beyond it must jump.")
-    highest_ft: float = Field(18.0, gt=0, description="A ball in play is never higher; lamps and crowd mostly are.")
-    margin_ft: float = Field(6.0, ge=0, description="A ball in play is never farther outside the court.")
-    still_px: float = Field(4.0, gt=0, description="Detections this near each other are at one spot.")
-    still_count: int = Field(8, ge=2, description="From so many detections at one spot on it is no ball in play.")
-    still_s: float = Field(1.5, ge=0, description="And they span at least this time, with nobody near.")
-    fill_s: float = Field(0.5, ge=0, description="Longest gap filled with a straight line.")
-
-
-class HolderSettings(BaseModel):
-    """Who has the ball.
-
-    The thresholds of hold are the trade's (ball within 5 ft, slower than 25 ft/s and below 10 ft, for 0.2 s); how
-    far a held ball is from its holder's middle is a starting value.
+    Places of held and dribbled balls are starting values, common practice, no source.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+    least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
+    even_score: float = Field(0.2, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
+    score_weight: float = Field(0.8, ge=0, description="How much a score's log odds count.")
+    most_gain: float = Field(3.0, ge=0, description="A score alone never says more than this, as a log ratio.")
+    highest_ft: float = Field(18.0, gt=0, description="A ball in play is never higher; lamps and crowd mostly are.")
+    margin_ft: float = Field(6.0, ge=0, description="A ball in play is never farther outside the court.")
+    still_rad: float = Field(0.002, gt=0, description="Detections this near in direction are at one spot.")
+    still_count: int = Field(8, ge=2, description="From so many detections at one spot on it is no ball in play.")
+    still_s: float = Field(1.5, ge=0, description="And they span at least this time, with nobody near.")
+    still_cost: float = Field(4.0, ge=0, description="Cost of a detection that lies still with nobody near.")
     reach_ft: float = Field(5.0, gt=0, description="Farthest that a held ball is from its holder, across the picture.")
-    aside_sigma_ft: float = Field(1.4, gt=0, description="Typical distance of a held or dribbled ball, across.")
-    height_ft: float = Field(3.4, gt=0, description="Typical height of a held or dribbled ball.")
-    height_sigma_ft: float = Field(1.9, gt=0, description="Spread of that height.")
-    highest_ft: float = Field(10.0, gt=0, description="A held ball is never higher.")
     highest_still_ft: float = Field(7.5, gt=0, description="A ball that stays at one spot is in hands no higher.")
-    fastest_ft_s: float = Field(25.0, gt=0, description="A held ball never moves faster against its holder.")
-    nobody_cost: float = Field(3.0, ge=0, description="Cost a frame of nobody having the ball.")
-    unseen_cost: float = Field(0.3, ge=0, description="Cost a frame of nobody having a ball that is not seen.")
-    change_cost: float = Field(4.0, ge=0, description="Cost of a change of holder, or of losing and gaining the ball.")
-    steal_cost: float = Field(6.0, ge=0, description="Extra cost of a change to the other team.")
-    defender_cost: float = Field(0.3, ge=0, description="Cost a frame of a holder of the team that defends here.")
-    least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
+    clutter: float = Field(6.0, gt=0, description="False balls lie so much denser about players than elsewhere.")
+    aside_sigma_ft: float = Field(1.1, gt=0, description="Typical distance of a held or dribbled ball, across.")
+    wide_sigma_ft: float = Field(2.3, gt=0, description="The same for reaching out and for misplaced players.")
+    dribble_top_ft: float = Field(3.2, gt=0, description="A dribbled ball rises this high.")
+    dribble_share: float = Field(0.45, gt=0, lt=1, description="Share of a handler's time that he dribbles.")
+    hold_ft: float = Field(3.9, gt=0, description="Usual height of a held ball.")
+    hold_sigma_ft: float = Field(0.9, gt=0, description="Spread of that height.")
+    high_share: float = Field(0.12, gt=0, lt=1, description="Share of a holder's time with the ball above the chest.")
+    reach_up_ft: float = Field(9.5, gt=0, description="Highest that hands hold the ball.")
+
+
+class FlightSettings(BaseModel):
+    """Balls in the air: passes from body to body, shots from body to ring.
+
+    Speeds span slow lobs to hard outlet passes; release heights are those of a chest and an overhead pass. Starting
+    values, common practice, no source; free fall is physics.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    longest_s: float = Field(2.5, gt=0, description="A longer way from body to body is no pass.")
+    slowest_ft_s: float = Field(13.0, gt=0, description="Slower passes are none, beyond arm's length.")
+    fastest_ft_s: float = Field(75.0, gt=0, description="No pass is faster.")
+    pass_height_ft: float = Field(4.5, gt=0, description="Height at which a pass leaves and arrives.")
+    body_sigma_ft: float = Field(1.5, gt=0, description="Error of a flight's end at a body, across.")
+    height_sigma_ft: float = Field(1.7, gt=0, description="The same upwards.")
+    middle_sigma_ft: float = Field(1.1, gt=0, description="Error halfway.")
+    bounce_cost: float = Field(1.5, ge=0, description="Cost of a pass that bounces against one that does not.")
+    bounce_at: float = Field(0.6, gt=0, lt=1, description="A bounce pass meets the floor at this share of its way.")
+    plausible_s: float = Field(0.3, ge=0, description="A flight's ends had or have a ball within this time.")
+    plausible_fit: float = Field(1.0, description="A ball fits a body from this log ratio on.")
+    official_fit: float = Field(3.0, description="The same for an official.")
+    rebound_height_ft: float = Field(6.0, gt=0, description="Height at which a ball off the ring is caught.")
+    longest_rebound_s: float = Field(1.6, gt=0, description="A ball off the ring is in the air no longer.")
+    shot_height_ft: float = Field(8.7, gt=0, description="Height at which a shot leaves the hands.")
+    longest_shot_ft: float = Field(45.0, gt=0, description="Shots from farther away are not looked for.")
+    shortest_shot_s: tuple[float, float] = Field((0.25, 0.02), description="Least flight of a shot: s, and s a foot.")
+    longest_shot_s: tuple[float, float] = Field((0.75, 0.04), description="Longest flight of a shot: s, and s a foot.")
+    ring_sigma_ft: float = Field(0.9, gt=0, description="Error of a shot's end at the ring.")
+    after_ring_ft: float = Field(3.0, gt=0, description="Typical distance of a ball that comes off the ring, across.")
+
+
+class StorySettings(BaseModel):
+    """Costs of the ball's story, as log ratios: what it does in a frame and how it comes to do something else."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    weight: float = Field(0.6, gt=0, le=1, description="Weight of one frame's evidence; neighbours say the same again.")
+    hidden_held: float = Field(0.4, ge=0, description="Cost of not seeing a held ball.")
+    hidden_flying: float = Field(1.9, ge=0, description="Cost of not seeing a flying ball.")
+    hidden_loose: float = Field(1.5, ge=0, description="Cost of not seeing a loose ball.")
+    flying: float = Field(0.8, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")
+    loose: float = Field(1.5, ge=0, description="Cost a frame of a loose ball; balls are mostly held.")
+    off_ring: float = Field(0.5, ge=0, description="Cost a frame of a ball that came off the ring.")
+    unknown: float = Field(1.3, ge=0, description="Cost of not knowing where the ball is.")
+    pass_cost: float = Field(5.0, ge=0, description="Cost of a pass.")
+    shot_cost: float = Field(5.0, ge=0, description="Cost of a shot.")
+    hang_cost_s: float = Field(
+        3.0, ge=0, description="Cost of every second beyond the first that a pass is in the air."
+    )
+    handoff_cost: float = Field(5.0, ge=0, description="Cost of a change of hands without a flight.")
+    handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over.")
+    same_body_cost: float = Field(1.0, ge=0, description="Cost of going on with a track that begins where one ended.")
+    lose_cost: float = Field(5.0, ge=0, description="Cost of a ball that gets loose or unknown.")
+    gain_cost: float = Field(4.0, ge=0, description="Cost of taking up a loose or unknown ball.")
+    rebound_cost: float = Field(2.0, ge=0, description="Cost of taking a ball that came off the ring.")
+    rebound_ft: float = Field(7.0, gt=0, description="Typical distance from the ring of who takes it.")
+    steal_cost: float = Field(5.0, ge=0, description="Extra cost of a change to the other team without a shot.")
+    official_cost: float = Field(5.0, ge=0, description="Extra cost of an official taking the ball.")
+    defender_cost: float = Field(0.25, ge=0, description="Cost a frame of a holder of the team that defends here.")
+    roll_ft_s: float = Field(22.0, gt=0, description="Typical speed of a loose ball.")
 
 
 class TouchSettings(BaseModel):
-    """Passes, shots and possessions out of holds."""
+    """Holds, handoffs, passes and dribbles out of the ball's story."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+    least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
     longest_flight_s: float = Field(2.5, gt=0, description="A longer way from holder to holder is no pass.")
-    ring_reach: float = Field(
-        0.75, gt=0, description="A shot comes this near the ring's box, in its diagonals from its middle."
-    )
-    least_shot_rise_ft: float = Field(
-        1.5, ge=0, description="A shot first rises at least so far above its release, in the picture."
-    )
+    handoff_ft: float = Field(6.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
+    handoff_s: float = Field(0.32, ge=0, description="A handoff's ball is in nobody's hands no longer.")
+    rebound_s: float = Field(3.0, gt=0, description="A ball taken so soon after it came to the ring is a rebound.")
+
+
+class PossessionSettings(BaseModel):
+    """Possessions out of touches."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
     least_control_s: float = Field(1.2, ge=0, description="A team that holds for less has not taken possession.")
     rebound_s: float = Field(3.0, ge=0, description="After a shot, a last hold shorter than this is no new possession.")
     longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
+    free_throw_s: float = Field(0.8, gt=0, description="A free throw's shooter has stood at the line for this time.")
+    at_line_ft: float = Field(2.5, gt=0, description="So near the middle of the line, from half a step behind it.")
+    alone_ft: float = Field(5.5, gt=0, description="Nobody else is so near a free throw's shooter.")
+    lane_margin_ft: float = Field(1.5, ge=0, description="Players along the lane may seem so far inside it.")
+    settled: int = Field(4, ge=1, le=5, description="Attackers past half court when the half-court phase begins.")
 
 
 class SideSettings(BaseModel):
@@ -71,6 +125,7 @@ class SideSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     ahead_s: float = Field(2.0, ge=0, description="Play is where the players will stand so much later.")
+    open_s: float = Field(2.5, ge=0, description="So long after the ball came to a ring either team may take it.")
     window_s: float = Field(300.0, gt=0, description="Teams' sides are voted on within this time before and after.")
     least_votes_s: float = Field(5.0, ge=0, description="Least held time in the vote.")
     least_share: float = Field(0.6, ge=0.5, le=1, description="Least share of the winning side of the vote.")
@@ -80,7 +135,9 @@ class BallSettings(BaseModel):
     """The ball room."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    path: BallPathSettings = BallPathSettings()
-    holder: HolderSettings = HolderSettings()
+    evidence: EvidenceSettings = EvidenceSettings()
+    flight: FlightSettings = FlightSettings()
+    story: StorySettings = StorySettings()
     touches: TouchSettings = TouchSettings()
+    possessions: PossessionSettings = PossessionSettings()
     sides: SideSettings = SideSettings()

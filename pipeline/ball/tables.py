@@ -25,7 +25,7 @@ BALL = TableSpec(
 )
 """Where the ball was, one row per analysed frame in which it is known."""
 
-TOUCH_KINDS = ("hold", "pass", "shot", "loose")
+TOUCH_KINDS = ("hold", "dribble", "pass", "handoff", "shot", "rebound", "loose")
 
 TOUCHES = TableSpec(
     "touches",
@@ -48,7 +48,7 @@ TOUCHES = TableSpec(
 
 POSSESSIONS = TableSpec(
     "possessions",
-    1,
+    2,
     pa.schema(
         [
             ("possession", pa.int32()),
@@ -57,8 +57,10 @@ POSSESSIONS = TableSpec(
             ("attacked_end", pa.string()),  # "left" or "right"
             ("start_s", pa.float64()),
             ("end_s", pa.float64()),
+            ("half_court_s", pa.float64()),  # start of the half-court phase; null when there was none or not known
             ("score", pa.float32()),
         ]
     ),
+    added=("half_court_s",),
 )
 """Who attacked which ring, and when."""

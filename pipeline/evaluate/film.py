@@ -24,6 +24,7 @@ from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import DataError
 from pipeline.evaluate.clock import clock_scores
+from pipeline.evaluate.touch_scores import counted, possession_scores, touch_scores
 from pipeline.evaluate.tracking_scores import SequenceMatch, floor_similarity, iou, score_sequences
 from pipeline.film.tables import CLOCK, FRAMES, SHOTS
 from pipeline.players.tables import BOXES, TRACKS
@@ -72,14 +73,6 @@ class _Joined:
     found: np.ndarray
     truth: np.ndarray
     shot: np.ndarray
-
-
-def _f1(right: int, found: int, true: int) -> dict[str, float | int | None]:
-    """Precision, recall and F1 with their counts; null where there is nothing to divide by."""
-    precision = right / found if found else None
-    recall = right / true if true else None
-    both = 2 * right / (found + true) if found + true else None
-    return {"precision": precision, "recall": recall, "f1": both, "right": right, "found": found, "truth": true}
 
 
 def _quantiles(values: Sequence[float] | np.ndarray) -> dict[str, float | int | None]:
@@ -297,7 +290,7 @@ def players_scores(
         "position_ft": _quantiles(error),
         "position_observed_ft": _quantiles(error_observed),
         "official_position_ft": _quantiles(error_official),
-        "on_floor": _f1(right, found_count, true_count),
+        "on_floor": counted(right, found_count, true_count),
         "identity": {
             "HOTA": identity.get("HOTA"),
             "AssA": identity.get("AssA"),
@@ -339,7 +332,7 @@ def detection_scores(
             right += int(np.sum(overlap[rows, columns] >= settings.box_iou))
             found_count += len(f)
             true_count += len(t)
-        result[name] = _f1(right, found_count, true_count)
+        result[name] = counted(right, found_count, true_count)
     return result
 
 
@@ -362,10 +355,10 @@ def shot_scores(true_shots: pa.Table, found_shots: pa.Table, times_s: np.ndarray
     """Shot boundaries by time, and live view by true frame."""
     true_cuts = np.sort(true_shots["start_s"].to_numpy())[1:]
     found_cuts = np.sort(found_shots["start_s"].to_numpy())[1:]
-    boundaries = _f1(len(match_times(found_cuts, true_cuts, reach_s)), len(found_cuts), len(true_cuts))
+    boundaries = counted(len(match_times(found_cuts, true_cuts, reach_s)), len(found_cuts), len(true_cuts))
     true_live, _ = _live_at(true_shots, times_s)
     found_live, _ = _live_at(found_shots, times_s)
-    live = _f1(int(np.sum(true_live & found_live)), int(found_live.sum()), int(true_live.sum()))
+    live = counted(int(np.sum(true_live & found_live)), int(found_live.sum()), int(true_live.sum()))
     return {"boundaries": boundaries, "live": live}
 
 
@@ -375,9 +368,9 @@ def candidate_scores(true_faults: pa.Table, found_faults: pa.Table, reach_s: flo
     per_kind = {}
     for kind in kinds:
         true, found = (t.filter(pc.equal(t["kind"], kind))["t_s"].to_numpy() for t in (true_faults, found_faults))
-        per_kind[kind] = _f1(len(match_times(found, true, reach_s)), len(found), len(true))
+        per_kind[kind] = counted(len(match_times(found, true, reach_s)), len(found), len(true))
     total = [sum(int(s[key] or 0) for s in per_kind.values()) for key in ("right", "found", "truth")]
-    return {"all": _f1(*total), "kinds": per_kind}
+    return {"all": counted(*total), "kinds": per_kind}
 
 
 def ball_scores(
@@ -387,7 +380,7 @@ def ball_scores(
     found: Mapping[str, pa.Table],
     settings: FilmScoreSettings,
 ) -> dict[str, Any]:
-    """Holder per frame, passes and possessions. A found track is the true actor it is nearest to in most frames."""
+    """Holder per frame, touches and possessions. A found track is the true actor it is nearest to in most frames."""
     actor_of = _track_actors(joined, truth, true["tracks"], found["tracks"], settings)
     true_holder = dict(zip(true["ball"]["frame"].to_pylist(), true["ball"]["holder"].to_pylist(), strict=True))
     found_holder = dict(zip(found["ball"]["frame"].to_pylist(), found["ball"]["holder"].to_pylist(), strict=True))
@@ -400,32 +393,12 @@ def ball_scores(
         track = found_holder.get(int(found_frame))
         right += track is not None and actor_of.get(int(track)) == actor
     result: dict[str, Any] = {"holder": {"right": right / held if held else None, "held_frames": held}}
-    live_times = truth.times_s[truth.live]
     if "touches" in true and "touches" in found:
-        true_passes, found_passes = (
-            [r for r in t["touches"].to_pylist() if r["kind"] == "pass"] for t in (true, found)
-        )
-        true_passes = [r for r in true_passes if _inside_live(r, truth)]
-        gain = np.zeros((len(found_passes), len(true_passes)))
-        for i, f in enumerate(found_passes):
-            for j, t in enumerate(true_passes):
-                same = actor_of.get(f["track"]) == t["track"] and actor_of.get(f["to_track"]) == t["to_track"]
-                away = min(abs(f["start_s"] - t["start_s"]), abs(f["end_s"] - t["end_s"]))
-                gain[i, j] = 1.0 if same and away <= settings.pass_s else 0.0
-        rows, columns = linear_sum_assignment(-gain)
-        result["passes"] = _f1(int(gain[rows, columns].sum()), len(found_passes), len(true_passes))
-    if "possessions" in true and "possessions" in found and len(live_times):
-        true_rows = [r for r in true["possessions"].to_pylist() if _inside_live(r, truth)]
-        found_rows = found["possessions"].to_pylist()
-        gain = np.zeros((len(found_rows), len(true_rows)))
-        for i, f in enumerate(found_rows):
-            for j, t in enumerate(true_rows):
-                shared = min(f["end_s"], t["end_s"]) - max(f["start_s"], t["start_s"])
-                whole = max(f["end_s"], t["end_s"]) - min(f["start_s"], t["start_s"])
-                good = f["attacked_end"] == t["attacked_end"] and whole > 0
-                gain[i, j] = 1.0 if good and shared / whole >= settings.possession_overlap else 0.0
-        rows, columns = linear_sum_assignment(-gain)
-        result["possessions"] = _f1(int(gain[rows, columns].sum()), len(found_rows), len(true_rows))
+        rows = [r for r in true["touches"].to_pylist() if _inside_live(r, truth)]
+        result |= touch_scores(found["touches"].to_pylist(), rows, actor_of, settings.pass_s)
+    if "possessions" in true and "possessions" in found and truth.live.any():
+        rows = [r for r in true["possessions"].to_pylist() if _inside_live(r, truth)]
+        result |= possession_scores(found["possessions"].to_pylist(), rows, settings.possession_overlap)
     return result
 
 

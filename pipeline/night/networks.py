@@ -52,7 +52,7 @@ def _film_eyes(settings: Settings) -> Eyes:
     keep = DetectorSettings(
         min_player=settings.players.placing.least_score,
         min_official=settings.players.placing.least_score,
-        min_ball=settings.ball.path.least_score,
+        min_ball=settings.ball.evidence.least_score,
         min_ring=settings.detector.min_ring,
         max_overlap=settings.detector.max_overlap,
         batch=settings.detector.batch,

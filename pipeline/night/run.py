@@ -20,8 +20,8 @@ from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view import possession_views
 from pipeline.ball.path import ball_path
+from pipeline.ball.possessions import possessions
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
-from pipeline.ball.touches import possessions, touches
 from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
@@ -363,13 +363,11 @@ def _players_of(
 def _ball_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         tracks = tables["tracks"]
-        path = ball_path(tables["boxes"], tables["cameras"], tracks, settings.ball)
-        progress(1, 3)
-        held = touches(path, tables["boxes"], tracks, settings.ball)
-        progress(2, 3)
+        path, held = ball_path(tables["boxes"], tables["cameras"], tracks, settings.ball)
+        progress(1, 2)
         book = book_of(tables["cameras"])
         spells = POSSESSIONS.empty() if book is None else possessions(held, tracks, book, settings.ball)
-        progress(3, 3)
+        progress(2, 2)
         return {"ball": path, "touches": held, "possessions": spells}
 
     return run

@@ -298,17 +298,7 @@ def _ball_row(where: dict[str, Any], seen: SeenFrame, camera: Any, possession: A
 def _touches(plan: FilmPlan) -> pa.Table:
     rows: list[dict[str, Any]] = []
     for stretch in plan.game.stretches:
-        spans = [
-            (("hold" if k in ("hold", "dribble") else ("pass" if k == "handoff" else k)), a, b, by, to)
-            for k, a, b, by, to, _ in stretch.possession.spans
-        ]
-        merged: list[list[Any]] = []
-        for kind, a, b, by, to in spans:
-            if merged and kind == "hold" and merged[-1][0] == "hold" and merged[-1][3] == by:
-                merged[-1][2] = b
-            else:
-                merged.append([kind, a, b, by, to])
-        for kind, a, b, by, to in merged:
+        for kind, a, b, by, to in _ball_story(stretch.possession.spans):
             shown = _clipped(plan, stretch.start_s + a, min(stretch.start_s + b, stretch.live_end_s + 1e-6))
             if shown is None:
                 continue
@@ -320,13 +310,49 @@ def _touches(plan: FilmPlan) -> pa.Table:
                     "start_s": start,
                     "end_s": end,
                     "track": by if by >= 0 else None,
-                    "to_track": to if kind == "pass" else None,
+                    "to_track": to if kind in ("pass", "handoff") else None,
                     "team": -1 if by < 0 or by >= 10 else by // 5,
                     "score": 1.0,
                 }
             )
     rows.sort(key=lambda r: r["start_s"])
     return TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(rows)])
+
+
+def _ball_story(
+    spans: Sequence[tuple[str, float, float, int, int | None, bool]],
+) -> list[tuple[str, float, float, int, int | None]]:
+    """Touches of one possession as (kind, start, end, by, to): holds with their dribbles inside them, and the rest.
+
+    What comes off the ring is a rebound of who takes it; what falls through the net is loose.
+    """
+    told: list[tuple[str, float, float, int, int | None]] = []
+    hold = -1
+    for kind, a, b, by, to, made in spans:
+        if kind in ("hold", "dribble"):
+            if hold >= 0 and told[hold][3] == by:
+                told[hold] = ("hold", told[hold][1], b, by, to)
+            else:
+                hold = len(told)
+                told.append(("hold", a, b, by, to))
+            if kind == "dribble":
+                told.append((kind, a, b, by, to))
+            continue
+        hold = -1
+        taken = kind == "loose" and not made and to is not None
+        told.append(("rebound", a, b, to, None) if taken and to is not None else (kind, a, b, by, to))
+    return told
+
+
+def _half_court_start(stretch: Stretch) -> float | None:
+    """When the ball is first past half court with at least four attackers, in the possession's time; None if never."""
+    p = stretch.possession
+    middle = p.book.length_ft / 2
+    past = p.xy_ft[:, :10, 0] < middle if p.end == "left" else p.xy_ft[:, :10, 0] > middle
+    own = past[:, 5 * p.offence : 5 * p.offence + 5].sum(axis=1) >= 4
+    handled = np.array([h >= 0 and h < 10 and past[k, h] for k, h in enumerate(p.holder)])
+    found = np.flatnonzero(own & handled)
+    return float(found[0] * p.dt_s) if len(found) else None
 
 
 def _possession_span(stretch: Stretch) -> tuple[float, float]:
@@ -345,6 +371,8 @@ def _possessions(plan: FilmPlan) -> pa.Table:
         if shown is None:
             continue
         start, end, shot = shown
+        settled = _half_court_start(stretch)
+        shown_settled = film_time(plan, stretch.start_s + settled) if settled is not None else None
         rows.append(
             {
                 "possession": number,
@@ -353,6 +381,7 @@ def _possessions(plan: FilmPlan) -> pa.Table:
                 "attacked_end": stretch.possession.end,
                 "start_s": start,
                 "end_s": end,
+                "half_court_s": shown_settled[0] if shown_settled is not None and shown_settled[1] == shot else None,
                 "score": 1.0,
             }
         )
