@@ -34,11 +34,19 @@ app = typer.Typer(
 )
 evaluate_app = typer.Typer(help="Measure how right the program is, against truth or labels.", no_args_is_help=True)
 app.add_typer(evaluate_app, name="evaluate")
+court_app = typer.Typer(
+    help="Show the floor that was found, and pin it by hand where it was not.", no_args_is_help=True
+)
+app.add_typer(court_app, name="court")
 
 LibraryOption = Annotated[Path, typer.Option("--library", help="Folder of the library; made when it is not there.")]
 ConfigsOption = Annotated[
     Path | None,
     typer.Option("--configs", help="Folder with settings.toml and faults.toml; the shipped one if left out."),
+]
+DeviceOption = Annotated[
+    Literal["auto", "cpu", "cuda"] | None,
+    typer.Option("--device", help="Where the networks run; auto takes a GPU where there is one."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 FolderArgument = Annotated[Path, typer.Argument(help="Folder in the documented form.")]
@@ -86,6 +94,7 @@ def run(
         BookName | None, typer.Option("--rule-book", help="Rule book of a new game's floor; recognised if left out.")
     ] = None,
     clips: Annotated[bool, typer.Option("--clips", help="Also cut a drawn clip of every candidate.")] = False,
+    device: DeviceOption = None,
     configs: ConfigsOption = None,
 ) -> None:
     """Run a film through every stage and list the candidates found in it."""
@@ -93,7 +102,7 @@ def run(
     from pipeline.night.networks import film_networks
     from pipeline.night.run import run_film
 
-    settings = _settings(configs)
+    settings = _settings(configs, device=device)
     place = Library(library)
     with _stage_bars() as bars:
         result = run_film(film, place, film_networks(settings), settings, book=rule_book, progress=bars)
@@ -102,6 +111,29 @@ def run(
     _print_tags(result.tags, _game_times(place, result.tags))
     if clips:
         _cut_clips(place, result.tags, None, settings)
+
+
+@app.command()
+def bench(
+    film: Annotated[Path, typer.Argument(help="The film.")],
+    device: DeviceOption = None,
+    rate: Annotated[
+        float | None, typer.Option("--rate", min=1, max=60, help="Frames of film a second that the networks look at.")
+    ] = None,
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Measure a film: decoding alone, every stage, and ultralytics' own track call beside them."""
+    from pipeline.night.bench import bench_as_json, bench_film, bench_lines
+
+    settings = _settings(configs, device=device, rate=rate)
+    with _stage_bars() as bars:
+        result = bench_film(film, settings, lambda name: bars(name)(0, 1))
+    if as_json:
+        _print_json(bench_as_json(result))
+    else:
+        for line in bench_lines(result):
+            out.print(line, markup=False)
 
 
 @app.command("list")
@@ -253,6 +285,80 @@ def show_settings() -> None:
     print(settings_as_toml(), end="")
 
 
+GameArgument = Annotated[str, typer.Argument(help="Game of the library.")]
+AtOption = Annotated[str, typer.Option("--at", help="Time in the film: seconds, or minutes:seconds.")]
+
+
+@court_app.command("pin")
+def court_pin(
+    game: GameArgument,
+    points: Annotated[list[str], typer.Argument(help="x,y=landmark in pixels of the film, at least four.")],
+    at: AtOption,
+    library: LibraryOption = Path("library"),
+    configs: ConfigsOption = None,
+) -> None:
+    """Pin landmarks of the floor on a frame; the next run takes them as certain and redoes what rests on them."""
+    from pipeline.night.library import Library
+    from pipeline.night.pins import pin_frame
+
+    one = Library(library).must_exist().game(game)
+    done = pin_frame(one, at, points, _settings(configs).court.registration)
+    count, t_s = len(done.pins.points), done.pins.t_s
+    out.print(
+        f"{count} landmarks pinned at {t_s:.2f} s of '{game}', {done.miss_px:.1f} px off one camera.", markup=False
+    )
+    if done.note:
+        out.print(done.note, markup=False)
+    out.print("Run the film again to use them.", markup=False)
+
+
+@court_app.command("unpin")
+def court_unpin(game: GameArgument, at: AtOption, library: LibraryOption = Path("library")) -> None:
+    """Take the pins of a frame away."""
+    from pipeline.night.library import Library
+    from pipeline.night.pins import unpin_frame
+
+    gone = unpin_frame(Library(library).must_exist().game(game), at)
+    out.print(f"The pins at {gone.t_s:.2f} s of '{game}' are gone; run the film again.", markup=False)
+
+
+@court_app.command("show")
+def court_show(
+    game: GameArgument,
+    at: AtOption,
+    library: LibraryOption = Path("library"),
+    to: Annotated[Path, typer.Option("--out", help="Folder for the picture.")] = Path("floors"),
+    configs: ConfigsOption = None,
+) -> None:
+    """Draw the floor that was found, and the pins, over a frame of the film."""
+    from pipeline.night.library import Library
+    from pipeline.night.pins import show_floor
+
+    one = Library(library).must_exist().game(game)
+    path, text = show_floor(one, at, to, _settings(configs).film.decode)
+    out.print(text, markup=False)
+    out.print(f"Drawn: {path}", markup=False)
+
+
+@court_app.command("landmarks")
+def court_landmarks(
+    rule_book: Annotated[BookName, typer.Option("--rule-book", help="Rule book of the floor.")] = "fiba",
+    to: Annotated[
+        Path | None, typer.Option("--out", help="Folder for a drawn plan; none is drawn if left out.")
+    ] = None,
+) -> None:
+    """List the landmarks that can be pinned, and draw them on a plan of the court."""
+    from pipeline.clips.picture import draw_landmarks, write_picture
+    from pipeline.court.landmarks import landmarks
+    from pipeline.court.rule_books import rule_book as book_named
+
+    book = book_named(rule_book)
+    for number, one in enumerate(landmarks(book).values(), start=1):
+        out.print(f"{number:2d}  {one.name:28s} {one.x_ft:6.2f} {one.y_ft:6.2f} ft  {one.text}", markup=False)
+    if to is not None:
+        out.print(f"Drawn: {write_picture(draw_landmarks(book), to, f'landmarks-{rule_book}')}", markup=False)
+
+
 @evaluate_app.command("film")
 def evaluate_film_command(
     game: Annotated[Path, typer.Argument(help="Game folder of a library.")],
@@ -372,11 +478,21 @@ def evaluate_report_command(
         out.print(f"{row.measure}, {row.data}: {row.value} ({row.count})", markup=False)
 
 
-def _settings(configs: Path | None, *, book: BookName | None = None) -> Any:
+def _settings(
+    configs: Path | None,
+    *,
+    book: BookName | None = None,
+    device: Literal["auto", "cpu", "cuda"] | None = None,
+    rate: float | None = None,
+) -> Any:
+    from pipeline.night.settings import NightSettings
     from pipeline.settings import load_settings
     from pipeline.shipped import Shipped, shipped
 
     settings = load_settings(configs if configs is not None else shipped(Shipped.CONFIGS))
+    told = {"device": device, "analysed_frames_per_s": rate}
+    night = settings.night.model_dump() | {name: value for name, value in told.items() if value is not None}
+    settings = settings.model_copy(update={"night": NightSettings.model_validate(night)})
     return settings.with_rule_book(book) if book is not None else settings
 
 

@@ -80,7 +80,7 @@ class TorchNetwork:
         self.input_px, self.batch = INPUT_PX[task], GPU_BATCH
         self._type = torch.float16 if self._device.type == "cuda" else torch.float32
         head = DetectorHead(model) if task == "detector" else AreasHead(model)
-        self._head = head.eval().to(self._device, self._type, memory_format=torch.channels_last)
+        self._head = head.eval().to(self._device, self._type).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self._lock = threading.Lock()  # the detector's head keeps its grid of cells between calls
 
     def run(self, pictures: np.ndarray) -> list[np.ndarray]:

@@ -237,7 +237,7 @@ class Looker:
 
     def _follow(self, motion: MotionGatherer, frame: Frame, people_px: np.ndarray | None) -> None:
         grey = cv2.cvtColor(frame.small(self._settings.court.motion.width_px), cv2.COLOR_BGR2GRAY)
-        motion.look(grey, frame.index, frame.t_s, size_px=self._size_px, people_px=people_px)
+        motion.look(np.asarray(grey, np.uint8), frame.index, frame.t_s, size_px=self._size_px, people_px=people_px)
 
     def _tables(
         self, stretch: Stretch, floors: dict[int, Floor], found: dict[int, sv.Detections]
@@ -245,11 +245,10 @@ class Looker:
         numbers = None if self._numbers is None else NumberGatherer(self._numbers, self._settings.numbers.reading)
         boxes, marks, areas = [BOXES.empty()], [MARKS.empty()], [AREAS.empty()]
         for k, frame in enumerate(stretch.frames):
-            about = {"frame": frame.index, "t_s": frame.t_s, "shot": 0}
             if k in floors:
                 with self._watch.part("floor marks"):
-                    marks.append(marks_table(floors[k].evidence.marks, **about))
-                    areas.append(areas_row(floors[k].evidence, self._size_px, **about))
+                    marks.append(marks_table(floors[k].evidence.marks, frame=frame.index, t_s=frame.t_s, shot=0))
+                    areas.append(areas_row(floors[k].evidence, self._size_px, frame=frame.index, t_s=frame.t_s, shot=0))
             if k in found and len(found[k]):
                 with self._watch.part("shrinking pictures"):
                     picture = frame.small(self._size_px[0])
@@ -258,6 +257,8 @@ class Looker:
                 if numbers is not None:
                     with self._watch.part("jersey numbers"):
                         seen = found[k]
+                        assert seen.class_id is not None
+                        assert seen.confidence is not None
                         numbers.look(picture, frame.index, frame.t_s, seen.xyxy, seen.class_id, seen.confidence)
         rows = [{"frame": frame.index, "t_s": frame.t_s, "shot": 0} for frame in stretch.frames]
         return {

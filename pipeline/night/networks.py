@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.backends import Device, chosen_device, gpu_count, open_picture_network, processor_threads
 from pipeline.court.area_network import AreaNetwork, FloorAreas
 from pipeline.errors import MissingExtraError
-from pipeline.networks import has_shipped, shipped_weights
+from pipeline.networks import Task, has_shipped, shipped_weights
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
 from pipeline.night.vision import Eyes
@@ -17,7 +17,7 @@ from pipeline.players.detector import open_detector as _open_detector
 from pipeline.players.jersey_numbers import OnnxNumbers
 from pipeline.settings import Settings
 
-VISION_WEIGHTS = ("areas", "detector", "text_regions", "bug_text", "numbers")
+VISION_WEIGHTS: tuple[Task, ...] = ("areas", "detector", "text_regions", "bug_text", "numbers")
 """Shipped networks that the vision pass runs, of those that are there."""
 
 
