@@ -86,7 +86,40 @@ class ExchangeSettings(BaseModel):
     window: int = Field(200, ge=2, description="Moments within which an exchange may be taken back.")
     most_starts: int = Field(60, ge=0, description="Exchanges followed in one round, the best first.")
     most_rounds: int = Field(25, ge=1, description="Rounds of the search.")
+    unseen_rate: float = Field(3.0, ge=0, description="How much each second unseen in view counts against a path.")
+    unseen_floor: float = Field(15.0, ge=0, description="Most that one gap can count so.")
+    edge_heights: float = Field(
+        1.0, ge=0, description="Bodies come and go within so many heights of the picture's sides."
+    )
+    reach_s: float = Field(0.3, ge=0, description="A path is given no sighting farther in time from its others.")
     seen_share: float = Field(0.9, gt=0, lt=1, description="Share of its frames in view in which a body is detected.")
+
+
+class IdentitySettings(BaseModel):
+    """Which pieces of paths are one body, by what bodies show over a whole shot."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    overlap: float = Field(
+        0.3, gt=0, le=1, description="Two boxes that share this much of the smaller one may exchange bodies."
+    )
+    reach_ft: float = Field(2.5, gt=0, description="Two bodies nearer than this on the floor may too.")
+    lost_ft: float = Field(4.0, gt=0, description="A body that comes or goes this near another may be that one.")
+    encounter_s: float = Field(0.4, ge=0, description="Meetings of two bodies less than this apart are one.")
+    clear_share: float = Field(
+        0.35, gt=0, le=1, description="A box of which another covers more does not show its body's look."
+    )
+    look_from: int = Field(3, ge=1, description="Pieces with fewer clear sightings do not tell their look.")
+    fit_from_s: float = Field(2.0, gt=0, description="Unbroken paths from this length on teach how bodies look.")
+    fit_step_s: float = Field(1.0, gt=0, description="Length of the parts into which they are cut for that.")
+    fit_most_s: float = Field(12.0, gt=0, description="Longest stretch of one path taken for one body for that.")
+    fewest_parts: int = Field(40, ge=4, description="With fewer parts nothing is learnt.")
+    shrinkage: float = Field(0.15, ge=0, le=1, description="Share of a round spread in how one body's look varies.")
+    least_gain: float = Field(0.7, gt=0, description="Directions with less variance over bodies than within are left.")
+    look_weight: float = Field(0.35, gt=0, description="How far the look is believed: neighbouring parts err alike.")
+    look_shared: float = Field(
+        0.5, ge=0, description="Error that all sightings of a piece share, in variances of one part's look."
+    )
+    look_bound: float = Field(4.0, gt=0, description="Looks farther out count as this far, in spreads over bodies.")
 
 
 class BoxTrackingSettings(BaseModel):
@@ -110,8 +143,8 @@ class BoxTrackingSettings(BaseModel):
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
     wander_followed: float = Field(0.15, ge=0, description="The same where whole paths are weighed.")
     limb_sigma: float = Field(0.01, ge=0, description="How far limbs move a box's middle there, share of its height.")
-    farthest_ft: tuple[float, float] = Field(
-        (30.0, 6.0), description="However long a body is not seen, its place is known this well, across and down."
+    returns_s: tuple[float, float] = Field(
+        (10.0, 2.0), description="Times in which an unseen body is drawn back to the play, across and down."
     )
     height_share: float = Field(0.2, gt=0, lt=1, description="A body's height over the camera's height over the floor.")
     horizon_s: float = Field(0.25, gt=0, description="Time over which the horizon is smoothed.")
@@ -160,6 +193,14 @@ class PlacingSettings(BaseModel):
         ge=0,
         description="How far behind the lowest seen point of the shoes the middle of a stance is.",
     )
+    away_share: float = Field(
+        0.5, ge=0, le=1, description="How much of what the silhouette says of that distance is believed."
+    )
+    away_typical_ft: float = Field(0.55, description="What silhouettes say of it on the average.")
+    away_bound_ft: float = Field(1.2, ge=0, description="Most that a silhouette can say beyond the average.")
+    across_bound: float = Field(
+        0.15, ge=0, description="Most that a silhouette can put the feet beside the box's middle, in box heights."
+    )
     floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
     margin_ft: float = Field(
         6.0, ge=0, description="Boxes with their feet farther outside the court are never followed."
@@ -184,6 +225,7 @@ class TrackSettings(BaseModel):
     motion: MotionSettings = MotionSettings()
     association: AssociationSettings = AssociationSettings()
     stitching: StitchSettings = StitchSettings(slack=0.5, longest_gap_s=20.0, farthest=(30.0, 16.0))
+    identities: IdentitySettings = IdentitySettings()
     teams: TeamSettings = TeamSettings()
     placing: PlacingSettings = PlacingSettings()
     players: int = Field(10, ge=1, description="Most players on the floor.")

@@ -266,7 +266,7 @@ def _chains(following: np.ndarray, dropped: np.ndarray) -> list[list[int]]:
     return chains
 
 
-def _joined(rows: list[np.ndarray], chains: list[list[int]]) -> list[np.ndarray]:
+def joined(rows: list[np.ndarray], chains: list[list[int]]) -> list[np.ndarray]:
     """Sightings of each path, ordered by their first."""
     return sorted((np.concatenate([rows[t] for t in chain]) for chain in chains), key=lambda r: int(r[0]))
 
@@ -280,7 +280,7 @@ def close_gaps(rows: list[np.ndarray], ratios: np.ndarray, least: float) -> list
     following = np.full(len(rows), -1, dtype=np.int64)
     taken = gain[ends, starts] > 0
     following[ends[taken]] = starts[taken]
-    return _joined(rows, _chains(following, np.zeros(len(rows), dtype=bool)))
+    return joined(rows, _chains(following, np.zeros(len(rows), dtype=bool)))
 
 
 def fill_capacity(
@@ -294,13 +294,25 @@ def fill_capacity(
     (:func:`exchange_futures`).
     """
     rows = paths.rows
-    count = len(rows)
-    if not count:
+    if not rows:
         return []
+    chains = capacity_chains(rows, ratios, ratios + stature_ratios(paths, settings), capacity, settings)
+    first = sightings.moment[[r[0] for r in rows]]
+    last = sightings.moment[[r[-1] for r in rows]]
+    return joined(rows, exchange_futures(chains, first, last, ratios, paths, settings))
+
+
+def capacity_chains(
+    rows: list[np.ndarray], ratios: np.ndarray, weighed: np.ndarray, capacity: int, settings: StitchSettings
+) -> list[list[int]]:
+    """Tracklets of each path when ``capacity`` paths carry as much as they can, by the ratios ``weighed`` (T, T).
+
+    Links that ``ratios`` forbid are not made. Tracklets that are not worth a path are in none.
+    """
+    count = len(rows)
     sources = capacity + count
     cost = np.full((count + sources, count + sources), FORBIDDEN)
     possible = np.isfinite(ratios)
-    weighed = ratios + stature_ratios(paths, settings)
     cost[:count, :count][possible] = -np.maximum(weighed[possible], -settings.link_floor)
     cost[np.arange(count), np.arange(count)] = settings.drop_cost * np.array([len(r) for r in rows])
     cost[count:, :count] = 0.0
@@ -316,9 +328,7 @@ def fill_capacity(
                 dropped[end] = True
             else:
                 following[end] = start
-    first = sightings.moment[[r[0] for r in rows]]
-    last = sightings.moment[[r[-1] for r in rows]]
-    return _joined(rows, exchange_futures(_chains(following, dropped), first, last, ratios, paths, settings))
+    return _chains(following, dropped)
 
 
 def stature_evidence(statures: np.ndarray, lengths: np.ndarray, settings: StitchSettings) -> float:

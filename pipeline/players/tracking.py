@@ -8,7 +8,7 @@ officials at most, given teams and roles, and smoothed over the whole shot.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,11 +21,21 @@ from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.tables import CAMERAS
 from pipeline.film.tables import SHOTS
 from pipeline.players.association import tracklets
+from pipeline.players.identities import LookSpace, exchange, fit_looks, pair_ratios, stature_features
 from pipeline.players.motion import MotionModel, inverse_2x2, smooth
-from pipeline.players.settings import PlacingSettings, TrackSettings
+from pipeline.players.pieces import Crowding, crowding, cut_at_encounters, look_parts, piece_looks, sighting_looks
+from pipeline.players.settings import AssociationSettings, PlacingSettings, TrackSettings
 from pipeline.players.sightings import Population, Sightings
-from pipeline.players.stitching import Paths, close_gaps, fill_capacity, link_ratios, paths_of, stature_ratios
-from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
+from pipeline.players.stitching import (
+    Paths,
+    capacity_chains,
+    close_gaps,
+    joined,
+    link_ratios,
+    paths_of,
+    stature_ratios,
+)
+from pipeline.players.tables import BOXES, KIT_LENGTH, LOOK_LENGTH, TRACKS
 from pipeline.players.teams import UNSURE, TeamKits, fit_teams, track_team
 
 BODY_HEIGHT_FT = 6.0
@@ -63,7 +73,10 @@ stance. Median over 1,977 true boxes of the three one-possession sample clips: 0
 
 
 def feet_on_court(
-    boxes_px: np.ndarray, camera: Camera, stance_ft: float = PlacingSettings.model_fields["stance_ft"].default
+    boxes_px: np.ndarray,
+    camera: Camera,
+    stance_ft: float | np.ndarray = PlacingSettings.model_fields["stance_ft"].default,
+    across: np.ndarray | None = None,
 ) -> np.ndarray:
     """Where the bodies in boxes stand.
 
@@ -75,17 +88,23 @@ def feet_on_court(
     boxes_px : (N, 4) ndarray
         x1, y1, x2, y2 in coded (lens-bent) pixels. N may be 0.
     camera : Camera
-    stance_ft : float
+    stance_ft : float or (N,) ndarray
         How far behind, along the floor away from the camera.
+    across : (N,) ndarray, optional
+        How far right of the box's middle, in heights of the box.
 
     Returns
     -------
     (N, 2) ndarray
         Court feet; NaN at or beyond the horizon.
     """
-    soles = camera.to_floor(np.column_stack([(boxes_px[:, 0] + boxes_px[:, 2]) / 2, boxes_px[:, 3]]))
+    middle = (boxes_px[:, 0] + boxes_px[:, 2]) / 2
+    if across is not None:
+        middle = middle + across * (boxes_px[:, 3] - boxes_px[:, 1])
+    soles = camera.to_floor(np.column_stack([middle, boxes_px[:, 3]]))
     away = soles - camera.centre_ft[:2]
-    return soles + stance_ft * away / np.linalg.norm(away, axis=1, keepdims=True)
+    behind = np.reshape(stance_ft, (-1, 1))
+    return soles + behind * away / np.linalg.norm(away, axis=1, keepdims=True)
 
 
 def floor_errors(boxes_px: np.ndarray, camera: Camera, settings: TrackSettings) -> np.ndarray:
@@ -121,6 +140,17 @@ def kit_array(boxes: pa.Table) -> np.ndarray:
     return kits
 
 
+def look_array(boxes: pa.Table) -> np.ndarray:
+    """Looks of a boxes table as shares' square roots, (N, LOOK_LENGTH), NaN where null; (N, 0) where all are null."""
+    column = boxes["look"].combine_chunks()
+    known = np.flatnonzero(column.is_valid().to_numpy(zero_copy_only=False))
+    if not len(known):
+        return np.zeros((boxes.num_rows, 0))
+    looks = np.full((boxes.num_rows, LOOK_LENGTH), np.nan)
+    looks[known] = column.drop_null().flatten().to_numpy(zero_copy_only=False).reshape(-1, LOOK_LENGTH) / 255
+    return looks
+
+
 def place_boxes(boxes: pa.Table, cameras: Mapping[int, Camera], book: RuleBook, settings: TrackSettings) -> PlacedBoxes:
     """Put the players and officials of a boxes table on the floor.
 
@@ -134,6 +164,7 @@ def place_boxes(boxes: pa.Table, cameras: Mapping[int, Camera], book: RuleBook, 
     body = np.array([c in ("player", "official") for c in classes], dtype=bool)
     usable = body & (score >= settings.placing.least_score) & np.isfinite(corners).all(axis=1)
     usable &= (corners[:, 2] > corners[:, 0]) & (corners[:, 3] > corners[:, 1])
+    behind_ft, across = _stances(boxes, settings.placing)
     parts: list[tuple[np.ndarray, ...]] = []
     rows = np.flatnonzero(usable)
     rows = rows[np.lexsort((*corners[rows].T, -score[rows], frames[rows]))]
@@ -144,7 +175,7 @@ def place_boxes(boxes: pa.Table, cameras: Mapping[int, Camera], book: RuleBook, 
         if camera is None:
             continue
         own = own[_single_bodies(corners[own], settings.placing.double_iou)]
-        place = feet_on_court(corners[own], camera, settings.placing.stance_ft)
+        place = feet_on_court(corners[own], camera, behind_ft[own], across[own])
         inside = np.all((place >= low) & (place <= high), axis=1)
         own, place = own[inside], place[inside]
         if not len(own):
@@ -160,6 +191,21 @@ def place_boxes(boxes: pa.Table, cameras: Mapping[int, Camera], book: RuleBook, 
             np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0)
         )
     return PlacedBoxes(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _stances(boxes: pa.Table, placing: PlacingSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Where bodies stand against their boxes' lower edges: behind in feet and across in box heights, (N,) each.
+
+    Where the picture was not asked, the typical stance.
+    """
+    across = boxes["stands_across"].to_numpy(zero_copy_only=False).astype(np.float64)
+    away = boxes["stands_away_ft"].to_numpy(zero_copy_only=False).astype(np.float64)
+    bound = placing.across_bound
+    shift = placing.away_share * np.clip(away - placing.away_typical_ft, -placing.away_bound_ft, placing.away_bound_ft)
+    return (
+        placing.stance_ft + np.where(np.isfinite(shift), shift, 0.0),
+        np.where(np.isfinite(across), np.clip(across, -bound, bound), 0.0),
+    )
 
 
 def _single_bodies(corners: np.ndarray, most_iou: float) -> np.ndarray:
@@ -235,15 +281,19 @@ def track(
         own = boxes.filter(pc.equal(boxes["shot"], shot))
         placed[shot] = (own, place_boxes(own, views[shot], book, settings))
     teams = _film_teams(list(placed.values()), book, settings, team_colours)
+    begun = {
+        shot: _followed(own, here, *grids[shot], book, settings, teams, views[shot])
+        for shot, (own, here) in placed.items()
+        if len(here.row)
+    }
+    space = _look_space(list(begun.values()), settings)
     columns: list[dict[str, Any]] = []
     name = 0
     for done, shot in enumerate(sorted(live)):
         if on_shot:
             on_shot(done, len(live))
-        own, here = placed[shot]
-        frames, times = grids[shot]
-        if len(here.row):
-            found = _track_shot(own, here, frames, times, book, settings, teams, views[shot])
+        if shot in begun:
+            found = _finished(begun[shot], settings, teams, space)
             for column in found:
                 column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
                 column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
@@ -277,7 +327,35 @@ def _film_teams(
     return fit_teams(np.concatenate(kits), settings.teams, prior=colours)
 
 
-def _track_shot(
+@dataclass(frozen=True, slots=True, eq=False)
+class _Followed:
+    """One shot followed from frame to frame, before it is known who is who.
+
+    Attributes
+    ----------
+    frames : (F,) ndarray of int
+    sightings : Sightings
+    corners : (N, 4) ndarray
+        Boxes of the sightings, pixels.
+    shown : (N, F) ndarray
+        What each shows of its body.
+    near : Crowding
+    rows : list of ndarray
+        Sightings of each path.
+    ratios : callable
+        Paths and the longest gap to the log-likelihood ratios of links by motion, size and kit.
+    """
+
+    frames: np.ndarray
+    sightings: Sightings
+    corners: np.ndarray
+    shown: np.ndarray
+    near: Crowding
+    rows: list[np.ndarray]
+    ratios: Callable[[Paths, float, AssociationSettings], np.ndarray]
+
+
+def _followed(
     boxes: pa.Table,
     placed: PlacedBoxes,
     frames: np.ndarray,
@@ -286,8 +364,8 @@ def _track_shot(
     settings: TrackSettings,
     teams: TeamKits | None,
     cameras: Mapping[int, Camera],
-) -> list[dict[str, Any]]:
-    """Columns of the tracks of one shot, one dictionary a track, without its name."""
+) -> _Followed:
+    """Follow bodies from frame to frame and close short gaps."""
     table = boxes.take(pa.array(placed.row))
     corners = _box_array(table)
     size = (corners[:, 2:] - corners[:, :2]) / placed.px_per_ft[:, None]
@@ -304,8 +382,7 @@ def _track_shot(
         score=score,
         official=np.array([float(c == "official") for c in table["class"].to_pylist()]),
     )
-    motion = settings.motion
-    model = MotionModel((motion.speed_along_ft_s, motion.speed_across_ft_s), motion.keeps_s)
+    model = _motion_model(settings)
     margin = 2 * settings.placing.margin_ft
     population = Population((book.length_ft + margin) * (book.width_ft + margin), STATURE_SPREAD)
 
@@ -321,45 +398,99 @@ def _track_shot(
                 seen[own] = np.all((px > 0) & (px < np.asarray(camera.size_px)), axis=1)
         return seen
 
-    def ratios(paths: Paths, longest_gap_s: float) -> np.ndarray:
-        weighed = link_ratios(
+    def ratios(paths: Paths, longest_gap_s: float, association: AssociationSettings) -> np.ndarray:
+        return link_ratios(
             sightings,
             paths,
             model,
             settings.stitching,
-            settings.association,
+            association,
             population,
             longest_gap_s=longest_gap_s,
-            top_speed=motion.top_speed_ft_s,
+            top_speed=settings.motion.top_speed_ft_s,
             in_view=in_view,
         )
-        worn = np.array([track_team(sightings.kit[own], teams, settings.teams) for own in paths.rows], dtype=np.int64)
-        known = (worn != UNSURE) & (paths.kits >= 5)
-        other = known[:, None] & known[None, :] & (worn[:, None] != worn[None, :])
-        official = np.nan_to_num(paths.official) >= settings.official_share
-        other &= ~official[:, None] & ~official[None, :]
-        return np.where(other, -np.inf, weighed)
 
     rows = tracklets(sightings, model, settings.association, population)
     for _ in range(2):
         paths = paths_of(sightings, rows, model)
-        weighed = ratios(paths, settings.stitching.short_gap_s) + stature_ratios(paths, settings.stitching)
-        rows = close_gaps(rows, weighed, settings.stitching.least_ratio)
+        weighed = ratios(paths, settings.stitching.short_gap_s, settings.association)
+        weighed = np.where(_other_team(sightings, paths, settings, teams), -np.inf, weighed)
+        rows = close_gaps(rows, weighed + stature_ratios(paths, settings.stitching), settings.stitching.least_ratio)
     rows = [r for r in rows if _worth_following(sightings, r, settings)]
     rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
-    paths = paths_of(sightings, rows, model)
-    weighed = ratios(paths, settings.stitching.longest_gap_s)
+    shown = sighting_looks(look_array(table), sightings.kit)
+    near = crowding(sightings, corners, settings.identities)
+    return _Followed(frames, sightings, corners, shown, near, rows, ratios)
+
+
+def _motion_model(settings: TrackSettings) -> MotionModel:
+    motion = settings.motion
+    return MotionModel((motion.speed_along_ft_s, motion.speed_across_ft_s), motion.keeps_s)
+
+
+def _other_team(sightings: Sightings, paths: Paths, settings: TrackSettings, teams: TeamKits | None) -> np.ndarray:
+    """Which pairs of paths wear different teams' kits, (T, T)."""
+    worn = np.array([track_team(sightings.kit[own], teams, settings.teams) for own in paths.rows], dtype=np.int64)
     official = np.nan_to_num(paths.official) >= settings.official_share
-    joined: list[np.ndarray] = []
+    known = (worn != UNSURE) & (paths.kits >= 5) & ~official
+    return known[:, None] & known[None, :] & (worn[:, None] != worn[None, :])
+
+
+def _look_space(shots: Sequence[_Followed], settings: TrackSettings) -> LookSpace | None:
+    """How bodies of the film look, learnt from all its shots."""
+    identities = settings.identities
+    stretches = [
+        part
+        for shot in shots
+        for part in look_parts(
+            shot.sightings,
+            shot.shown,
+            [r for r in shot.rows if np.mean(shot.sightings.official[r]) < settings.official_share],
+            shot.near,
+            identities,
+        )
+    ]
+    steps = [float(np.median(np.diff(shot.sightings.times_s))) for shot in shots if len(shot.frames) > 1]
+    part = identities.fit_step_s / float(np.median(steps)) if steps else 1.0
+    return fit_looks(stretches, part, identities)
+
+
+def _finished(
+    shot: _Followed, settings: TrackSettings, teams: TeamKits | None, space: LookSpace | None
+) -> list[dict[str, Any]]:
+    """Columns of the tracks of one shot, one dictionary a track, without its name."""
+    sightings, stitching = shot.sightings, settings.stitching
+    model = _motion_model(settings)
+    pieces = cut_at_encounters(sightings, shot.rows, shot.near, settings.identities)
+    paths = paths_of(sightings, pieces, model)
+    association = settings.association
+    if space is not None:  # the kit is part of the look
+        association = association.model_copy(update={"kit_weight": 0.0})
+    ratios = shot.ratios(paths, stitching.longest_gap_s, association)
+    if space is None:
+        ratios = np.where(_other_team(sightings, paths, settings, teams), -np.inf, ratios)
+    lengths = np.array([len(r) for r in pieces], dtype=np.float64)
+    features = stature_features(paths.stature, lengths, stitching)
+    if space is not None:
+        looks, counts = piece_looks(shot.shown, pieces, shot.near, settings.identities)
+        features = features.join(space.features(looks, counts, settings.identities))
+    first = sightings.moment[[r[0] for r in pieces]]
+    last = sightings.moment[[r[-1] for r in pieces]]
+    official = np.nan_to_num(paths.official) >= settings.official_share
+    whole: list[np.ndarray] = []
     for group, capacity in ((~official, settings.players), (official, settings.officials)):
         members = np.flatnonzero(group)
-        part = weighed[np.ix_(members, members)]
-        joined.extend(fill_capacity(sightings, paths.of(members), part, capacity, settings.stitching))
+        grouped, part = [pieces[m] for m in members], ratios[np.ix_(members, members)]
+        mine = features.of(members)
+        chains = capacity_chains(grouped, part, part + pair_ratios(mine), capacity, stitching)
+        links = np.where(np.isfinite(part), np.maximum(part, -stitching.link_floor), -np.inf)
+        whole.extend(joined(grouped, exchange(chains, first[members], last[members], links, mine)))
     result = []
-    for own in sorted(joined, key=lambda r: (int(r[0]), int(r[-1]))):
+    for own in sorted(whole, key=lambda r: (int(r[0]), int(r[-1]))):
         if sightings.time[own[-1]] - sightings.time[own[0]] < settings.shortest_s:
             continue
-        result.append(_columns(sightings, own, corners, frames, model, settings, teams))
+        result.append(_columns(sightings, own, shot.corners, shot.frames, model, settings, teams))
     return result
 
 
