@@ -12,11 +12,12 @@ Clocks that count up are found out and treated alike (common practice in some co
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.film.bug_words import clock_of, count_of, loose_period_of
 from pipeline.film.settings import ClockSettings
@@ -27,6 +28,9 @@ PERIOD_LENGTHS_S = (300.0, 480.0, 600.0, 720.0, 1200.0)
 
 SETTLING_S = 40.0
 """A clock this near to a period's length has just been set."""
+
+LEAST_RUN_S = 2.0
+"""In less than this a clock is not seen to run."""
 
 TICK_S = 1.6
 """Two changes of the seconds farther apart than this have a stop between them."""
@@ -104,6 +108,61 @@ def fit_clock(readings: pa.Table, frames: pa.Table, settings: ClockSettings | No
             "status": status.tolist(),
         }
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ClockSigns:
+    """What the score graphic's readings say of shots.
+
+    Attributes
+    ----------
+    shown : ndarray of shape (N,)
+        Median share of the graphic that is there, 0..1; NaN where nobody looked.
+    runs : ndarray of shape (N,), bool
+        The game clock runs through most of the shot.
+    disagrees : ndarray of shape (N,), bool
+        A clock is there through most of the shot, but not the one that the readings round it follow.
+    """
+
+    shown: np.ndarray
+    runs: np.ndarray
+    disagrees: np.ndarray
+
+
+def clock_signs(
+    readings: pa.Table, spans_s: Sequence[tuple[float, float]], settings: ClockSettings | None = None
+) -> ClockSigns:
+    """What readings of the score graphic say of stretches of time.
+
+    Parameters
+    ----------
+    readings : pa.Table
+        :data:`~pipeline.film.tables.BUG_READINGS`.
+    spans_s : sequence of (from, to)
+        Stretches, seconds.
+    """
+    settings = settings or ClockSettings()
+    readings = BUG_READINGS.check(readings).sort_by("t_s")
+    looks = readings.filter(pc.equal(readings["field"], "bug"))
+    look_s, share = looks["t_s"].to_numpy(), looks["score"].to_numpy().astype(np.float64)
+    clock = readings_of(readings, "clock", clock_of, settings)
+    chains = [longest_chain(clock, settings, sign=sign) for sign in (-1.0, 1.0)]
+    own = max(chains, key=lambda chain: chain.worth).readings
+    shown = np.full(len(spans_s), np.nan)
+    runs, disagrees = np.zeros(len(spans_s), dtype=bool), np.zeros(len(spans_s), dtype=bool)
+    for k, (from_s, to_s) in enumerate(spans_s):
+        looked = (look_s >= from_s) & (look_s <= to_s)
+        if not looked.any():
+            continue
+        shown[k] = float(np.median(share[looked]))
+        inside = (own.t_s >= from_s) & (own.t_s <= to_s)
+        any_clock = ((clock.t_s >= from_s) & (clock.t_s <= to_s)).sum()
+        count = int(looked.sum())
+        disagrees[k] = count >= 4 and any_clock >= 0.6 * count and inside.sum() <= 0.2 * any_clock
+        if inside.sum() >= max(4, 0.5 * count):
+            length = float(np.ptp(own.t_s[inside]))
+            runs[k] = length >= LEAST_RUN_S and float(np.ptp(own.value[inside])) >= 0.6 * length
+    return ClockSigns(shown, runs, disagrees)
 
 
 def readings_of(

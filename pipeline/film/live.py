@@ -1,191 +1,37 @@
 """Which shots are live main-camera play, and which are replays, close-ups, crowd or graphics.
 
-The vision pass gathers a row of evidence per analysed frame (:class:`EvidenceGatherer`); after it,
+The vision pass gathers a row of evidence per analysed frame (:mod:`pipeline.film.evidence`); after it,
 :func:`judge_shots` decides for all shots together:
 
 1. What a shot shows follows from how much floor is in the picture, how many people there are and
    how large.
 2. A film switches between two modes, live and replay. It mostly does so at wipes, and a replay
-   shows signs: the score graphic is gone, people move slowly, pictures are repeated. The likeliest
+   shows signs: the score graphic is gone or shows another time than the game's, people move slowly,
+   pictures are repeated; a game clock that runs is a sign of live play, one that stands is none of
+   either (free throws). The likeliest
    course of modes over the whole film is found by dynamic programming (Viterbi, "Error bounds for
    convolutional codes", IEEE Trans. Inf. Theory 13, 1967), so that one weak sign does not decide.
 
-The score graphic needs no reading: its outlines are the edges that stay in place while the camera
-moves. A film without one, without wipes, or with a camera that never moves is judged by the rest.
+Where the score graphic was read, the readings say when it is there and what its clock does. Else its
+outlines, the edges that stay in place while the camera moves, say when it is there. A film without
+one, without wipes, or with a camera that never moves is judged by the rest.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import pyarrow as pa
 
 from pipeline.errors import ShapeError
+from pipeline.film.clock import ClockSigns, clock_signs
+from pipeline.film.evidence import sideways
 from pipeline.film.settings import LiveSettings
 from pipeline.film.shots import Boundary, FoundShots, looks_alike
 from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
-
-FLOW_WIDTH_PX = 128
-"""Width at which motion is measured."""
-
-OUTSIDE, PAINT = 0, 3
-"""Places of the classes "outside" and "paint" in the area map (see ``court.area_network.AREA_CLASSES``)."""
-
-
-def frame_evidence(
-    small_bgr: np.ndarray,
-    *,
-    areas: np.ndarray | None = None,
-    people_px: np.ndarray | None = None,
-    picture_size_px: tuple[int, int] | None = None,
-    earlier_bgr: np.ndarray | None = None,
-    since_s: float = math.nan,
-) -> dict[str, float | int | None]:
-    """What one analysed frame tells about its shot.
-
-    Parameters
-    ----------
-    small_bgr : ndarray of shape (H, W, 3), uint8
-        The picture, shrunk.
-    areas : ndarray of shape (6, h, w), optional
-        Probabilities of the court areas, in the order of ``court.area_network.AREA_CLASSES``.
-    people_px : ndarray of shape (N, 4), optional
-        Boxes of players and officials, x1, y1, x2, y2 in pixels of the full picture.
-    picture_size_px : (width, height)
-        Size of the full picture; needed with ``people_px``.
-    earlier_bgr : ndarray of shape (H, W, 3), optional
-        The picture analysed before, if it is of the same shot and near enough in time.
-    since_s : float
-        Time since that picture, seconds.
-
-    Returns
-    -------
-    dict
-        The columns of :data:`~pipeline.film.tables.EVIDENCE` but frame, time and thumb; None where
-        something was not measured.
-    """
-    row: dict[str, float | int | None] = dict.fromkeys(
-        (
-            "floor_share",
-            "paint_share",
-            "people",
-            "person_height_share",
-            "largest_person_share",
-            "camera_motion",
-            "people_motion",
-        )
-    )
-    if areas is not None:
-        if areas.ndim != 3 or areas.shape[0] <= PAINT:
-            raise ShapeError(f"areas must be (6, h, w) probabilities, got {areas.shape}.")
-        label = areas.argmax(axis=0)
-        row["floor_share"] = float((label != OUTSIDE).mean())
-        row["paint_share"] = float((label == PAINT).mean())
-    boxes = None
-    if people_px is not None:
-        if picture_size_px is None:
-            raise ShapeError("people_px needs picture_size_px, the size of the picture its boxes lie in.")
-        boxes = np.asarray(people_px, dtype=np.float64).reshape(-1, 4)
-        row["people"] = len(boxes)
-        if len(boxes):
-            heights = (boxes[:, 3] - boxes[:, 1]) / picture_size_px[1]
-            row["person_height_share"] = float(np.median(heights))
-            row["largest_person_share"] = float(heights.max())
-    grey = cv2.cvtColor(small_bgr, cv2.COLOR_BGR2GRAY)
-    row["detail"] = float(np.abs(_sideways(grey)).mean() + np.abs(_sideways(grey.T)).mean())
-    if earlier_bgr is not None and earlier_bgr.shape == small_bgr.shape and since_s > 0:
-        camera, people = _motion(earlier_bgr, small_bgr, boxes, picture_size_px)
-        row["camera_motion"], row["people_motion"] = camera / since_s, people / since_s
-    return row
-
-
-def _motion(
-    earlier: np.ndarray, now: np.ndarray, boxes: np.ndarray | None, picture_size_px: tuple[int, int] | None
-) -> tuple[float, float]:
-    """Camera's and people's motion between two pictures, in picture widths.
-
-    Dense flow by Farnebäck, "Two-frame motion estimation based on polynomial expansion", SCIA 2003.
-    The camera's motion is the median; the people's that of the boxes against it, or, without boxes,
-    the 95th percentile against it.
-    """
-    size = (FLOW_WIDTH_PX, max(1, round(now.shape[0] * FLOW_WIDTH_PX / now.shape[1])))
-    one, other = (
-        cv2.cvtColor(cv2.resize(p, size, interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2GRAY) for p in (earlier, now)
-    )
-    flow = cv2.calcOpticalFlowFarneback(one, other, np.zeros((*one.shape, 2), np.float32), 0.5, 3, 11, 2, 5, 1.1, 0)
-    shift = np.median(flow.reshape(-1, 2), axis=0)
-    rest = np.hypot(*(flow - shift).transpose(2, 0, 1))
-    if boxes is not None and len(boxes) and picture_size_px is not None:
-        scale = np.array([size[0] / picture_size_px[0], size[1] / picture_size_px[1]] * 2)
-        per_person = []
-        for x1, y1, x2, y2 in np.rint(boxes * scale).astype(int):
-            patch = rest[max(0, y1) : max(y2, y1 + 1), max(0, x1) : max(x2, x1 + 1)]
-            if patch.size:
-                per_person.append(np.median(patch))
-        people = float(np.mean(per_person)) if per_person else 0.0
-    else:
-        people = float(np.percentile(rest, 95))
-    return float(np.hypot(*shift)) / size[0], people / size[0]
-
-
-class EvidenceGatherer:
-    """Collects the evidence table while the vision pass goes over a film."""
-
-    def __init__(self, settings: LiveSettings | None = None) -> None:
-        self._settings = settings or LiveSettings()
-        self._rows: list[dict[str, object]] = []
-        self._earlier: tuple[float, np.ndarray] | None = None
-        self._thumb_s = -math.inf
-
-    def add(
-        self,
-        frame: int,
-        t_s: float,
-        small_bgr: np.ndarray,
-        *,
-        areas: np.ndarray | None = None,
-        people_px: np.ndarray | None = None,
-        picture_size_px: tuple[int, int] | None = None,
-    ) -> None:
-        """Take one analysed frame; arguments as in :func:`frame_evidence`, frames in order of time."""
-        earlier, since_s = None, math.nan
-        if self._earlier is not None and t_s - self._earlier[0] <= self._settings.longest_flow_s:
-            earlier, since_s = self._earlier[1], t_s - self._earlier[0]
-        row: dict[str, object] = {
-            "frame": frame,
-            "t_s": t_s,
-            "thumb": None,
-            **frame_evidence(
-                small_bgr,
-                areas=areas,
-                people_px=people_px,
-                picture_size_px=picture_size_px,
-                earlier_bgr=earlier,
-                since_s=since_s,
-            ),
-        }
-        if t_s - self._thumb_s >= self._settings.thumb_every_s:
-            self._thumb_s = t_s
-            row["thumb"] = _encode_thumb(small_bgr, self._settings.thumb_width_px)
-        self._rows.append(row)
-        self._earlier = (t_s, small_bgr)
-
-    def table(self) -> pa.Table:
-        """The evidence table so far."""
-        return EVIDENCE.from_rows(self._rows)
-
-
-def _encode_thumb(small_bgr: np.ndarray, width_px: int) -> bytes:
-    height = max(1, round(small_bgr.shape[0] * width_px / small_bgr.shape[1]))
-    way = cv2.INTER_AREA if width_px < small_bgr.shape[1] else cv2.INTER_LINEAR
-    grey = cv2.cvtColor(cv2.resize(small_bgr, (width_px, height), interpolation=way), cv2.COLOR_BGR2GRAY)
-    done, data = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, 85])
-    if not done:
-        raise ShapeError(f"A small picture of shape {small_bgr.shape} could not be encoded.")
-    return data.tobytes()
 
 
 def _decode_thumb(data: bytes) -> np.ndarray:
@@ -218,7 +64,7 @@ class Overlay:
 
     def presence(self, grey: np.ndarray) -> float:
         """How much of the overlay is in a picture, about 0 (not there) to 1 (there)."""
-        share = _sideways(grey)[self.mask] / self.gradient[self.mask]
+        share = sideways(grey)[self.mask] / self.gradient[self.mask]
         return float(np.clip(share, -1, 1).mean())
 
 
@@ -238,7 +84,7 @@ def find_overlay(greys: np.ndarray) -> Overlay | None:
     """
     if len(greys) < 8:
         return None
-    gradients = np.stack([_sideways(g) for g in greys])
+    gradients = np.stack([sideways(g) for g in greys])
     mean = gradients.mean(axis=0)
     # Replays among the pictures lack it, so it need not be in every one.
     there = (gradients * np.sign(mean) > 0.5 * np.abs(mean)).mean(axis=0)
@@ -246,11 +92,6 @@ def find_overlay(greys: np.ndarray) -> Overlay | None:
     # A lone pixel is chance, an outline is many.
     mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 3
     return Overlay(mask, mean.astype(np.float32)) if 0.001 <= mask.mean() <= 0.06 else None
-
-
-def _sideways(grey: np.ndarray) -> np.ndarray:
-    """Gradient along x in grey levels per pixel, (h, w) float32."""
-    return cv2.Sobel(grey, cv2.CV_32F, 1, 0) / 8
 
 
 # Judging ----------------------------------------------------------------------------------------
@@ -271,11 +112,15 @@ class _ShotEvidence:
     body_lengths_s: float  # people's motion in their own heights per second
     detail: float
     bug: float
+    clock_runs: bool
+    clock_disagrees: bool
     repeats: float
     kind_in: str
 
 
-def judge_shots(found: FoundShots, evidence: pa.Table, settings: LiveSettings | None = None) -> pa.Table:
+def judge_shots(
+    found: FoundShots, evidence: pa.Table, settings: LiveSettings | None = None, *, readings: pa.Table | None = None
+) -> pa.Table:
     """Decide what every shot shows and whether it is live play.
 
     Parameters
@@ -285,6 +130,8 @@ def judge_shots(found: FoundShots, evidence: pa.Table, settings: LiveSettings | 
     evidence : pa.Table
         :data:`~pipeline.film.tables.EVIDENCE`, in order of time.
     settings : LiveSettings, optional
+    readings : pa.Table, optional
+        :data:`~pipeline.film.tables.BUG_READINGS`, in order of time.
 
     Returns
     -------
@@ -302,7 +149,12 @@ def judge_shots(found: FoundShots, evidence: pa.Table, settings: LiveSettings | 
     gathered = [_gather(found, i, starts, ends, columns, shot_of == i, limits) for i in range(len(starts))]
     views = [_view(e, limits) for e in gathered]
     bug = _bug_presence(evidence, shot_of, columns["t_s"], starts, ends, views, limits)
-    gathered = [_with_bug(e, bug[i]) for i, e in enumerate(gathered)]
+    if readings is not None:
+        inner = [(max(b.to_s, a) + limits.edge_s, c - limits.edge_s) for b, a, c in _inner(found.boundaries, ends)]
+        signs_read = clock_signs(readings, inner)
+        bug = np.where(np.isfinite(signs_read.shown), _against_usual(signs_read.shown, views), bug)
+        gathered = [_with_clock(e, signs_read, i) for i, e in enumerate(gathered)]
+    gathered = [replace(e, bug=float(bug[i])) for i, e in enumerate(gathered)]
     odds, signs = _replay_odds(gathered, views, limits)
     replay, margin = _modes(odds, _switch_costs(found.boundaries, limits))
     last_frame = int(found.frames[-1]) + 1
@@ -423,14 +275,28 @@ def _gather(
         body_lengths_s=float(np.nanmean(pace)) if np.isfinite(pace).sum() >= 3 else math.nan,
         detail=middle("detail"),
         bug=math.nan,
+        clock_runs=False,
+        clock_disagrees=False,
         repeats=float((change < 0.2 * typical).mean()) if len(change) >= 10 and typical > 0.2 else 0.0,
         kind_in=boundary.kind,
     )
 
 
-def _with_bug(item: _ShotEvidence, bug: float) -> _ShotEvidence:
-    values = {name: getattr(item, name) for name in item.__dataclass_fields__}
-    return _ShotEvidence(**{**values, "bug": bug})
+def _inner(boundaries: tuple[Boundary, ...], ends: list[float]) -> list[tuple[Boundary, float, float]]:
+    """Each shot's boundary, where it starts, and where the transition out of it begins."""
+    outs = [*(min(b.from_s, end) for b, end in zip(boundaries[1:], ends, strict=False)), ends[-1]]
+    return [(b, b.t_s, out) for b, out in zip(boundaries, outs, strict=True)]
+
+
+def _with_clock(item: _ShotEvidence, signs: ClockSigns, place: int) -> _ShotEvidence:
+    return replace(item, clock_runs=bool(signs.runs[place]), clock_disagrees=bool(signs.disagrees[place]))
+
+
+def _against_usual(shown: np.ndarray, views: list[tuple[str, float, str]]) -> np.ndarray:
+    """How much of the score graphic is in each shot, against what court views usually have."""
+    court = np.array([view[0] == "main" for view in views]) & np.isfinite(shown)
+    usual = float(np.percentile(shown[court], 75)) if court.any() else math.nan
+    return shown / max(usual, 1e-6) if usual > 0.2 else np.full(len(shown), math.nan)
 
 
 def _view(item: _ShotEvidence, limits: LiveSettings) -> tuple[str, float, str]:
@@ -510,6 +376,12 @@ def _replay_odds(
         elif item.bug > 0.75:
             weight -= limits.bug_present
             contra.append("the score graphic is there")
+        if item.clock_disagrees:
+            weight += limits.clock_disagrees
+            pro.append("its clock shows another time than the game's")
+        elif item.clock_runs:
+            weight -= limits.clock_runs
+            contra.append("the game clock runs")
         if view[0] == "main":
             weight -= limits.live_prior
             ratio = item.body_lengths_s / pace if pace > 0 else math.nan

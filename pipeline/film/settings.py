@@ -122,6 +122,10 @@ class LiveSettings(BaseModel):
     )
     bug_missing: float = Field(2.5, ge=0, description="Weight for a replay when the score graphic is missing.")
     bug_present: float = Field(2.0, ge=0, description="Weight against a replay when it is there.")
+    clock_runs: float = Field(2.0, ge=0, description="Weight against a replay when the game clock runs in it.")
+    clock_disagrees: float = Field(
+        3.0, ge=0, description="Weight for a replay when its clock shows another time than the game's."
+    )
     slow_motion: float = Field(1.2, ge=0, description="Weight for a replay when people move slowly.")
     slow_ratio: float = Field(0.6, gt=0, lt=1, description="Slowly: below this share of the film's usual speed.")
     usual_motion: float = Field(0.6, ge=0, description="Weight against a replay at the usual speed.")

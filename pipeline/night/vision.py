@@ -24,7 +24,7 @@ from pipeline.backends import processor_threads
 from pipeline.court.area_network import AreaNetwork
 from pipeline.court.tables import AREAS, MARKS, MOTION
 from pipeline.film.decode import Decoding, Frame, Sampler, decode, grid_slots
-from pipeline.film.live import EvidenceGatherer
+from pipeline.film.evidence import EvidenceGatherer
 from pipeline.film.score_bug import BugReader, scout
 from pipeline.film.shots import FoundShots, ShotFinder
 from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES

@@ -6,14 +6,8 @@ import pyarrow as pa
 import pytest
 
 from pipeline.errors import ShapeError
-from pipeline.film.live import (
-    EvidenceGatherer,
-    confirm_registered,
-    find_overlay,
-    frame_evidence,
-    frames_table,
-    judge_shots,
-)
+from pipeline.film.evidence import EvidenceGatherer, frame_evidence
+from pipeline.film.live import confirm_registered, find_overlay, frames_table, judge_shots
 from pipeline.film.settings import LiveSettings
 from pipeline.film.shots import Boundary, FoundShots, ShotFinder
 from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS, VIEWS
