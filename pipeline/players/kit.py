@@ -85,34 +85,57 @@ def _in_lab(crops: list[np.ndarray | None]) -> list[np.ndarray | None]:
     return [None if crop is None else next(parts).reshape(crop.shape) for crop in crops]
 
 
+def _padded(parts: Sequence[np.ndarray | None]) -> tuple[np.ndarray, np.ndarray]:
+    """Pixels of every part side by side: (N, most, 3) float32, infinite beyond its own count (N,)."""
+    counts = np.array([0 if part is None else part.shape[0] * part.shape[1] for part in parts], dtype=np.intp)
+    rows = np.full((len(parts), max(1, counts.max(initial=0)), 3), np.inf, dtype=np.float32)
+    for row, part in zip(rows, parts, strict=True):
+        if part is not None:
+            pixels = part.reshape(-1, 3)
+            row[: len(pixels)] = pixels
+    return rows, counts
+
+
+def _medians(rows: np.ndarray, counts: np.ndarray) -> np.ndarray:
+    """Median of the first so many of each row, channel by channel: (N, most, 3) to (N, 3); infinite for none."""
+    ordered, every = np.sort(rows, axis=1), np.arange(len(rows))
+    return (
+        ordered[every, np.maximum(counts - 1, 0) // 2] + ordered[every, np.minimum(counts // 2, rows.shape[1] - 1)]
+    ) / 2
+
+
 def _commonest(
-    inner: np.ndarray | None, sides: Sequence[np.ndarray | None], region: tuple[float, float, float, float]
+    inners: Sequence[np.ndarray | None],
+    sides: Sequence[Sequence[np.ndarray | None]],
+    regions: Sequence[tuple[float, float, float, float]],
 ) -> np.ndarray:
-    """Commonest colour of a region against what is beside it: shape (3,), NaN where no pixel is in the picture."""
-    if inner is None:
-        return np.full(3, np.nan)
-    places = np.linspace(region[0], region[2], 2 * inner.shape[1] + 1)[1::2] - 0.5
-    weight = np.tile(np.exp(-0.5 * (places / CENTRE_SHARE) ** 2), inner.shape[0]).astype(np.float32)
-    pixels = inner.reshape(-1, 3)
-    other = np.ones(len(pixels), dtype=bool)
+    """Commonest colour of regions against what is beside them: (N, 3), NaN where no pixel is in the picture."""
+    pixels, counts = _padded(inners)
+    valid = np.arange(pixels.shape[1]) < counts[:, None]
+    weight = np.zeros(valid.shape, dtype=np.float32)
+    for row, inner, region in zip(weight, inners, regions, strict=True):
+        if inner is not None:
+            height, width = inner.shape[:2]
+            places = region[0] - 0.5 + (np.arange(width) + 0.5) * ((region[2] - region[0]) / width)
+            row[: height * width].reshape(height, width)[:] = np.exp(-0.5 * (places / CENTRE_SHARE) ** 2)
+    other = valid.copy()
     for side in sides:
-        if side is not None:
-            apart = pixels - _median(side.reshape(-1, 3))
-            other &= np.einsum("nc,nc->n", apart, apart) > BEHIND_DELTA**2
-    if other.mean() >= LEAST_SHARE:
-        pixels, weight = pixels[other], weight[other]
-    square = np.einsum("nc,nc->n", pixels, pixels)
-    away = square[:, None] + square[None] - 2 * pixels @ pixels.T
+        there, known = _padded(side)
+        with np.errstate(invalid="ignore"):
+            apart = pixels - _medians(there, known)[:, None]
+            square = np.einsum("npc,npc->np", apart, apart)
+        other &= (square > BEHIND_DELTA**2) | (known == 0)[:, None]
+    enough = other.sum(axis=1) >= LEAST_SHARE * counts
+    kept = np.where(enough[:, None], other, valid)
+    colours = np.where(valid[..., None], pixels, 0)
+    square = np.einsum("npc,npc->np", colours, colours)
+    away = square[:, :, None] + square[:, None] - 2 * colours @ colours.transpose(0, 2, 1)
     away *= np.float32(-0.5 / BANDWIDTH**2)
-    density = np.exp(away) @ weight
-    near = away[int(np.argmax(density))] >= -2.0  # two bandwidths
-    return _median(pixels[near])
-
-
-def _median(rows: np.ndarray) -> np.ndarray:
-    """Median of each column; NumPy's own takes ten times as long on so few numbers."""
-    ordered = np.sort(rows, axis=0)
-    return (ordered[(len(rows) - 1) // 2] + ordered[len(rows) // 2]) / 2
+    density = (np.exp(away) @ (weight * kept)[..., None])[..., 0]
+    best = np.where(kept, density, -1).argmax(axis=1)
+    near = kept & (away[np.arange(len(away)), best] >= -2.0)  # two bandwidths
+    found = _medians(np.where(near[..., None], pixels, np.inf), near.sum(axis=1))
+    return np.where(counts[:, None] > 0, found, np.nan)
 
 
 def kit_lab(frame_bgr: np.ndarray, box: np.ndarray) -> np.ndarray:
@@ -147,8 +170,8 @@ def kits_lab(frame_bgr: np.ndarray, boxes: np.ndarray) -> np.ndarray:
     rows = np.flatnonzero(np.isfinite(boxes).all(axis=1))
     regions = (JERSEY_REGION, SHORTS_REGION)
     crops = [crop for row in rows for region in regions for crop in _region_crops(frame_bgr, boxes[row], region)]
-    lab = _in_lab(crops)
-    for place, (row, part) in enumerate((row, part) for row in rows for part in range(len(regions))):
-        inner, *sides = lab[3 * place : 3 * place + 3]
-        kits[row, 3 * part : 3 * part + 3] = _commonest(inner, sides, regions[part])
+    if crops:
+        lab = _in_lab(crops)
+        found = _commonest(lab[::3], (lab[1::3], lab[2::3]), regions * len(rows))
+        kits[rows] = found.reshape(len(rows), KIT_LENGTH)
     return kits
