@@ -13,6 +13,7 @@ import numpy as np
 from pipeline.court.attack_frame import End
 from pipeline.court.camera import Camera
 from pipeline.court.geometry import areas, markings
+from pipeline.court.landmarks import landmarks
 from pipeline.court.rule_books import RuleBook
 from pipeline.errors import PictureError
 
@@ -121,6 +122,43 @@ def write_picture(drawn: np.ndarray, folder: Path, stem: str) -> Path:
     except OSError as error:
         raise PictureError(f"{path} cannot be written ({error.strerror}); check the folder.") from error
     return path
+
+
+def draw_landmarks(book: RuleBook, px_per_ft: float = 12.0) -> np.ndarray:
+    """A plan of the court from above with its landmarks numbered, and their names below, (H, W, 3) uint8 BGR."""
+    margin, line_px = 40, 26
+    known = list(landmarks(book).values())
+    width = round(book.length_ft * px_per_ft) + 2 * margin
+    floor = round(book.width_ft * px_per_ft) + 2 * margin
+    columns = 4
+    rows = -(-len(known) // columns)
+    drawn = np.full((floor + rows * line_px + margin // 2, width, 3), 245, dtype=np.uint8)
+
+    def place(points_ft: np.ndarray) -> np.ndarray:
+        # The near sideline is below, as the main camera sees it.
+        flipped = np.column_stack([points_ft[:, 0], book.width_ft - points_ft[:, 1]])
+        return flipped * px_per_ft + margin
+
+    for marking in markings(book):
+        points = np.vstack([marking.points_ft, marking.points_ft[:1]]) if marking.closed else marking.points_ft
+        _line(drawn, place(points), (150, 120, 90), 2)
+    for number, one in enumerate(known, start=1):
+        x, y = place(np.array([[one.x_ft, one.y_ft]]))[0]
+        cv2.circle(drawn, (round(x), round(y)), 10, INSIDE_BGR, cv2.FILLED, cv2.LINE_AA)
+        for text, at, scale, colour in (
+            (str(number), (round(x) - 5 * len(str(number)), round(y) + 5), 0.42, INK_BGR),
+            (
+                f"{number} {one.name}",
+                (
+                    margin + (number - 1) // rows * (width - 2 * margin) // columns,
+                    floor + (number - 1) % rows * line_px,
+                ),
+                0.5,
+                BACK_BGR,
+            ),
+        ):
+            cv2.putText(drawn, text, at, cv2.FONT_HERSHEY_SIMPLEX, scale, colour, 1, cv2.LINE_AA)
+    return drawn
 
 
 def _on_picture(points_ft: np.ndarray, camera: Camera, *, closed: bool) -> np.ndarray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pipeline.court.camera import NoCourt
 from pipeline.court.fitting import Fit, MarkSet
 from pipeline.court.marks import marks_by_frame
+from pipeline.court.pins import PinnedFrame, miss_px
 from pipeline.court.rule_books import RuleBook
 from pipeline.court.settings import RegistrationSettings
 from pipeline.court.single_view import CourtFit, checked, judge
@@ -36,8 +37,8 @@ class FilmFrame:
         Empty where the floor was not looked at.
     seen : ndarray of uint8, shape (36, 64)
         Label map of the areas; all zero where the floor was not looked at.
-    pinned : Fit or None
-        The camera that staff pinned.
+    pins : PinnedFrame or None
+        What staff pinned on it.
     fit, judged : Fit, CourtFit or None
         The camera so far, from marks or pins, with its own check passed.
     reason : str
@@ -54,7 +55,7 @@ class FilmFrame:
     size_px: tuple[int, int]
     marks: MarkSet
     seen: NDArray[np.uint8]
-    pinned: Fit | None = None
+    pins: PinnedFrame | None = None
     fit: Fit | None = None
     judged: CourtFit | None = None
     reason: str = _NOT_LOOKED_AT
@@ -64,7 +65,11 @@ class FilmFrame:
     def take(self, fit: Fit, book: RuleBook, settings: RegistrationSettings) -> bool:
         """Keep a fit if it passes its own check; else its reason. Returns whether it passed."""
         judged = judge(fit, book, self.size_px, self.seen)
-        verdict = judged if self.pinned is not None else checked(judged, settings)
+        if self.pins is not None:  # pins are not weighed against what a network saw
+            self.fit, self.reason = fit, ""
+            self.judged = replace(judged, quality=1 / (1 + (miss_px(fit) / 2) ** 2))
+            return True
+        verdict = checked(judged, settings)
         if isinstance(verdict, NoCourt):
             self.fit, self.judged, self.reason = None, None, verdict.reason
             return False
@@ -82,8 +87,11 @@ class FilmFrame:
         return False
 
 
-def film_frames(marks: pa.Table, areas: pa.Table, frames: pa.Table | None) -> list[FilmFrame]:
+def film_frames(
+    marks: pa.Table, areas: pa.Table, frames: pa.Table | None, pins: Sequence[PinnedFrame] = ()
+) -> list[FilmFrame]:
     """All analysed frames in the order of time: those of ``areas``, and those of ``frames`` that were not looked at."""
+    pinned = {one.frame: one for one in pins}
     by_frame = marks_by_frame(marks)
     columns, rows = MAP_SIZE
     found = [
@@ -105,6 +113,8 @@ def film_frames(marks: pa.Table, areas: pa.Table, frames: pa.Table | None) -> li
             for row in frames.to_pylist()
             if row["frame"] not in looked_at
         ]
+    for frame in found:
+        frame.pins = pinned.get(frame.frame)
     return sorted(found, key=lambda f: (f.t_s, f.frame))
 
 

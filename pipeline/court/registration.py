@@ -29,6 +29,7 @@ from pipeline.court.camera import NoCourt, camera_to_row
 from pipeline.court.film_camera import SHARED, shared_prior
 from pipeline.court.film_frames import FilmFrame, MotionBetween, by_shot, film_frames
 from pipeline.court.fitting import PARAMETERS, Fit, Prior, camera_of, default_prior, fit_camera
+from pipeline.court.pins import PinnedFrame, books_of_pins, fit_pins, miss_px
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import RegistrationSettings
 from pipeline.court.single_view import (
@@ -69,6 +70,7 @@ def register(
     *,
     frames: pa.Table | None = None,
     motion: pa.Table | None = None,
+    pins: Sequence[PinnedFrame] = (),
 ) -> pa.Table:
     """Find a camera for every analysed frame of a film.
 
@@ -84,6 +86,8 @@ def register(
         them all.
     motion : pa.Table, optional
         ``motion`` table: how the picture moved between neighbouring analysed frames.
+    pins : sequence of PinnedFrame
+        Landmarks that staff pinned on analysed frames.
 
     Returns
     -------
@@ -91,10 +95,10 @@ def register(
         ``cameras`` table, one row per frame, in the order of time.
     """
     chosen = settings or RegistrationSettings()
-    found = film_frames(MARKS.check(marks), AREAS.check(areas), None if frames is None else FRAMES.check(frames))
+    found = film_frames(MARKS.check(marks), AREAS.check(areas), None if frames is None else FRAMES.check(frames), pins)
     if not found:
         return CAMERAS.empty()
-    book = rule_book(chosen.rule_book) if chosen.rule_book else vote(found, chosen)
+    book = _book(found, chosen)
     if book is None:
         reason = NoCourt("No frame of the film shows enough of a floor to tell its rule book.")
         return CAMERAS.from_rows([_row(f, "", reason) for f in found])
@@ -104,14 +108,40 @@ def register(
     links = [moved.between(stretch) for stretch in stretches]
     for stretch, between in zip(stretches, links, strict=True):
         _first_pass(stretch, between, book, prior, chosen)
-    shared = shared_prior([f.fit for f in found if f.fit is not None], prior, chosen)
+    shared = _shared(found, book, prior, chosen)
     for stretch, between in zip(stretches, links, strict=True):
         own = shared if shared is not None and _belongs(stretch, shared, book, chosen) else None
-        own = own or shared_prior([f.fit for f in stretch if f.fit is not None], prior, chosen)
+        own = own or _shared(stretch, book, prior, chosen)
         if own is not None:
             _second_pass(stretch, between, book, own, chosen)
             _settle(stretch, between, book, own, chosen)
     return CAMERAS.from_rows([_row(f, book.name) for f in found])
+
+
+def _book(frames: Sequence[FilmFrame], settings: RegistrationSettings) -> RuleBook | None:
+    """The told rule book; else the frames' vote, unless pins speak clearly against it; else the pins' best."""
+    if settings.rule_book:
+        return rule_book(settings.rule_book)
+    voted = vote(frames, settings)
+    pinned = [f.pins for f in frames if f.pins is not None]
+    if not pinned:
+        return voted
+    misses = books_of_pins(pinned, frames[0].size_px, settings)
+    best = min(misses, key=lambda name: misses[name])
+    if voted is not None and misses[voted.name] < 1.5 * misses[best] + 1.0:
+        return voted
+    return rule_book(best)
+
+
+def _shared(frames: Sequence[FilmFrame], book: RuleBook, prior: Prior, settings: RegistrationSettings) -> Prior | None:
+    """What the frames' fits share; what the pinned ones share if the others' would contradict these."""
+    shared = shared_prior([f.fit for f in frames if f.fit is not None], prior, settings)
+    pinned = [(f, f.fit, f.pins) for f in frames if f.fit is not None and f.pins is not None]
+    for frame, fit, pins in pinned:
+        assert shared is not None
+        if miss_px(fit_pins(pins, frame.size_px, book, settings, shared)) > 2 * miss_px(fit) + 1.5:
+            return shared_prior([fit for _, fit, _ in pinned], prior, settings)
+    return shared
 
 
 def recognise_rule_book(marks: pa.Table, areas: pa.Table, settings: RegistrationSettings | None = None) -> str | None:
@@ -144,8 +174,8 @@ def _first_pass(
     for number, frame in enumerate(frames):
         guess = None if guess is None else _turned(guess, turns.get(number))
         blind |= number not in turns
-        if frame.pinned is not None:
-            frame.take(frame.pinned, book, settings)
+        if frame.pins is not None:
+            frame.take(fit_pins(frame.pins, frame.size_px, book, settings, prior), book, settings)
         elif not frame.shows(settings) or (
             last is not None and frame.t_s - tried_s < settings.first_step_s * (0.5 if blind else 1.0)
         ):
@@ -202,10 +232,12 @@ def _belongs(frames: Sequence[FilmFrame], shared: Prior, book: RuleBook, setting
     own, joint = [], []
     for frame in fitted[:: max(1, len(fitted) // 5)][:5]:
         assert frame.fit is not None
+        if frame.pins is not None:
+            continue
         fit = _refit(frame, frame.fit.parameters, book, shared, settings)
         own.append(_miss(frame.fit))
         joint.append(_miss(fit))
-    return float(np.median(joint)) < 1.6 * float(np.median(own)) + 0.4
+    return not joint or float(np.median(joint)) < 1.6 * float(np.median(own)) + 0.4
 
 
 def _miss(fit: Fit) -> float:
@@ -228,7 +260,10 @@ def _second_pass(
         return
     rough = _smoothed(frames, links, prior, settings)
     for frame, start, covariance in zip(frames, rough.parameters, rough.covariance, strict=True):
-        if frame.pinned is not None or not frame.shows(settings):
+        if frame.pins is not None:
+            frame.take(fit_pins(frame.pins, frame.size_px, book, settings, prior), book, settings)
+            continue
+        if not frame.shows(settings):
             continue
         had = frame.fit is not None
         if not had and covariance[_PAN, _PAN] > settings.farthest_start_deg**2:
@@ -256,7 +291,7 @@ def _smoothed(frames: Sequence[FilmFrame], links: Links, prior: Prior, settings:
     own = np.zeros_like(information)
     for i, fit in fits:
         information[i] += fit.information
-        if frames[i].pinned is None:
+        if frames[i].pins is None:
             own[i] = fit.information
     return smooth(times, mean, information, own, links, settings)
 
@@ -271,7 +306,7 @@ def _settle(
     for frame, parameters, covariance, trust in zip(
         frames, found.parameters, found.covariance, found.trust, strict=True
     ):
-        if frame.pinned is not None:
+        if frame.pins is not None:
             continue
         if frame.shows(settings):
             held = replace(prior, mean=parameters, sigma=np.full(len(PARAMETERS), 1e-6))

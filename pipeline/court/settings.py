@@ -104,6 +104,10 @@ class RegistrationSettings(BaseModel):
     zoom_acceleration_s2: float = Field(
         0.5, gt=0, description="How hard he zooms, in log focal length per second squared."
     )
+    pin_sigma_px: float = Field(0.7, gt=0, description="Spread of pinned landmarks, in pixels of a picture 640 wide.")
+    most_pin_miss_px: float = Field(
+        6.0, gt=0, description="Refuse pins of a frame that miss their landmarks by more (RMS, picture 640 wide)."
+    )
     book_frames: int = Field(12, ge=1, description="Frames of a film that vote on the rule book.")
 
 

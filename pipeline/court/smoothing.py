@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.court.camera import Lens, rotation_matrices
+from pipeline.court.film_camera import play_of
 from pipeline.court.fitting import PARAMETERS
 from pipeline.court.image_motion import map_design, motion_at
 from pipeline.court.settings import RegistrationSettings
@@ -28,6 +29,7 @@ _TURNING = tuple(PARAMETERS.index(n) for n in ("pan", "tilt", "roll", "log_focal
 _LENS = PARAMETERS.index("k1")
 _STEPS = np.array([1e-3, 1e-3, 1e-3, 1e-5])
 _ROUNDS = 3
+_SLOWNESS = 0.2  # what a film shares strays by this part of its play in a second
 _RIDGE = 1e-8
 # A square grid with a root mean square distance of one from its middle.
 _GRID = np.stack(np.meshgrid([-1.0, 0.0, 1.0], [-1.0, 0.0, 1.0]), axis=-1).reshape(-1, 2) * np.sqrt(0.75)
@@ -147,34 +149,32 @@ def _geman(squared: Array, width2: float) -> Array:
     return (width2 / (width2 + squared)) ** 2
 
 
-def _accelerations(settings: RegistrationSettings) -> Array:
-    """How fast each parameter's rate may change, per second squared, (9,)."""
-    turn = settings.pan_acceleration_deg_s2
-    values = {"pan": turn, "tilt": turn, "roll": 0.1 * turn, "log_focal": settings.zoom_acceleration_s2}
-    values |= dict.fromkeys(("centre_x", "centre_y", "centre_z"), settings.centre_play_ft)
-    values |= {"k1": settings.lens_play, "circle_radius": 0.1}
-    return np.array([values[name] for name in PARAMETERS])
-
-
 def _dynamics(times_s: Array, settings: RegistrationSettings) -> tuple[Array, Array, Array]:
-    """Normal matrix of the second differences: blocks on the diagonal, one and two beside it, (N, 9, 9) each."""
+    """Normal matrix of what may change how fast: blocks on the diagonal, one and two beside it, (N, 9, 9) each.
+
+    Pan, tilt and zoom keep their rate up to an acceleration; centre, lens, roll and circle are a slow random walk.
+    """
     count = len(times_s)
     blocks = [np.zeros((count, _SIZE, _SIZE)) for _ in range(3)]
+    steps = np.maximum(np.diff(times_s), 1e-4)
+    play, acceleration = play_of(settings), np.full(_SIZE, np.inf)
+    acceleration[[PARAMETERS.index("pan"), PARAMETERS.index("tilt")]] = settings.pan_acceleration_deg_s2
+    acceleration[PARAMETERS.index("log_focal")] = settings.zoom_acceleration_s2
+    walk = np.diag(1 / (_SLOWNESS * play) ** 2) / steps[:, None, None]
+    if count == 2:  # two frames only: the rate itself is bounded, by a second of acceleration
+        walk = walk + np.diag(1 / acceleration**2) / steps[:, None, None] ** 2
+    blocks[0][:-1] += walk
+    blocks[0][1:] += walk
+    blocks[1][:-1] -= walk
     if count >= 3:
-        steps = np.maximum(np.diff(times_s), 1e-4)
         a, b = steps[:-1], steps[1:]
         middle = (a + b) / 2
         row = np.stack([1 / (a * middle), -(1 / a + 1 / b) / middle, 1 / (b * middle)])
         # Held over a step at random, the acceleration's variance counts once per step.
-        precision = np.diag(1 / _accelerations(settings) ** 2)
+        precision = np.diag(1 / acceleration**2)
         for i in range(3):
             for j in range(i, 3):
                 blocks[j - i][i : count - 2 + i] += (row[i] * row[j])[:, None, None] * precision
-    elif count == 2:
-        # Two frames: the rate itself is bounded, by a second of acceleration.
-        precision = np.diag(1 / _accelerations(settings) ** 2) / max(float(times_s[1] - times_s[0]), 1e-4) ** 2
-        blocks[0] += precision
-        blocks[1][0] -= precision
     return blocks[0], blocks[1], blocks[2]
 
 

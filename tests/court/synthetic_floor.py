@@ -6,11 +6,14 @@ from itertools import pairwise
 
 import cv2
 import numpy as np
+import pyarrow as pa
 
 from pipeline.court.camera import Camera, Lens, straight_lens
 from pipeline.court.floor_lines import area_labels
 from pipeline.court.geometry import markings
+from pipeline.court.image_motion import fit_motion
 from pipeline.court.rule_books import RuleBook
+from pipeline.court.tables import MOTION
 from pipeline.court.view_bank import picture_grid
 
 
@@ -83,3 +86,36 @@ def floor_error_ft(found: Camera, true: Camera, book: RuleBook) -> np.ndarray:
         on_court = (here[:, 0] > 0) & (here[:, 0] < book.length_ft) & (here[:, 1] > 0) & (here[:, 1] < book.width_ft)
     there = found.to_floor(grid[on_court])
     return np.nan_to_num(np.linalg.norm(there - here[on_court], axis=1), nan=np.inf)
+
+
+def motion_table(cameras: list[Camera], times_s: list[float], rng: np.random.Generator) -> pa.Table:
+    """What the picture's motion would be measured to be, from points far away."""
+    rows = []
+    for i, (earlier, now) in enumerate(pairwise(cameras)):
+        width, height = now.size_px
+        px = rng.uniform([60, 60], [width - 60, height - 60], (60, 2))
+        ideal = (earlier.lens.undistort(px) - earlier.lens.centre_px) / earlier.focal_px
+        ray = np.column_stack([ideal, np.ones(60)]) @ earlier.rotation()
+        moved = now.project(now.centre_ft + ray) + rng.normal(0, 0.3, (60, 2))
+        centre = np.array([(width - 1) / 2, (height - 1) / 2])
+        found = fit_motion((px - centre) / width, (moved - centre) / width, rng)
+        assert found is not None
+        rows.append(
+            {
+                "frame": i + 1,
+                "t_s": times_s[i + 1],
+                "shot": 0,
+                "frame_before": i,
+                "t_before_s": times_s[i],
+                "x_px": found.x * width + centre[0],
+                "y_px": found.y * width + centre[1],
+                "dx_px": found.dx * width,
+                "dy_px": found.dy * width,
+                "scale": found.scale,
+                "turn_rad": found.turn_rad,
+                "inliers": found.inliers,
+                "spread_px": found.spread * width,
+                "residual_px": found.residual * width,
+            }
+        )
+    return MOTION.from_rows(rows)

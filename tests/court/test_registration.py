@@ -1,14 +1,11 @@
 """Registration on the areas of synthetic cameras: all books, both ends, films, refusals. No weights, no film."""
 
-from itertools import pairwise
-
 import numpy as np
 import pyarrow as pa
 import pytest
-from synthetic_floor import area_probabilities, floor_error_ft, make_camera
+from synthetic_floor import area_probabilities, floor_error_ft, make_camera, motion_table
 
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
-from pipeline.court.image_motion import fit_motion
 from pipeline.court.marks import areas_row, floor_evidence, marks_table
 from pipeline.court.registration import fit_polygons, register, register_picture
 from pipeline.court.rule_books import RULE_BOOKS, rule_book
@@ -150,39 +147,6 @@ def test_a_film_shares_its_centre_and_carries_short_gaps_only() -> None:
         assert np.median(floor_error_ft(camera, cameras[row["frame"]], book)) < limit
 
 
-def _motion(cameras: list[Camera], times_s: list[float], rng: np.random.Generator) -> pa.Table:
-    """What the picture's motion would be measured to be, from points far away."""
-    rows = []
-    for i, (earlier, now) in enumerate(pairwise(cameras)):
-        width, height = now.size_px
-        px = rng.uniform([60, 60], [width - 60, height - 60], (60, 2))
-        ideal = (earlier.lens.undistort(px) - earlier.lens.centre_px) / earlier.focal_px
-        ray = np.column_stack([ideal, np.ones(60)]) @ earlier.rotation()
-        moved = now.project(now.centre_ft + ray) + rng.normal(0, 0.3, (60, 2))
-        centre = np.array([(width - 1) / 2, (height - 1) / 2])
-        found = fit_motion((px - centre) / width, (moved - centre) / width, rng)
-        assert found is not None
-        rows.append(
-            {
-                "frame": i + 1,
-                "t_s": times_s[i + 1],
-                "shot": 0,
-                "frame_before": i,
-                "t_before_s": times_s[i],
-                "x_px": found.x * width + centre[0],
-                "y_px": found.y * width + centre[1],
-                "dx_px": found.dx * width,
-                "dy_px": found.dy * width,
-                "scale": found.scale,
-                "turn_rad": found.turn_rad,
-                "inliers": found.inliers,
-                "spread_px": found.spread * width,
-                "residual_px": found.residual * width,
-            }
-        )
-    return MOTION.from_rows(rows)
-
-
 def test_motion_carries_the_camera_where_the_floor_was_not_looked_at_or_is_hidden() -> None:
     """A look at every fifth frame, then a second and a half of a hidden floor; one motion is wrong, one frame lies."""
     book = rule_book("fiba")
@@ -193,7 +157,7 @@ def test_motion_carries_the_camera_where_the_floor_was_not_looked_at_or_is_hidde
     pictures[2] = make_camera(book, pan_deg=-20.0, tilt_deg=-17.0)
     marks, areas = _film(pictures, [times[i] for i in looked], [0] * len(looked), "fiba", set())
     marks, areas = (_renumbered(table, looked) for table in (marks, areas))
-    motion = _motion(cameras, times, np.random.default_rng(1))
+    motion = motion_table(cameras, times, np.random.default_rng(1))
     rows = motion.to_pylist()
     rows[47] |= {"dx_px": rows[47]["dx_px"] + 80.0}
     motion = MOTION.from_rows(rows)

@@ -1,0 +1,251 @@
+"""Pins of a game: kept in its folder as ``pins.toml``, put there from the command line, shown on the film's frames."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from pipeline.clips.picture import Floor, draw_picture, write_picture
+from pipeline.court.camera import NoCourt, camera_from_row
+from pipeline.court.landmarks import landmark
+from pipeline.court.pins import PinnedFrame, check_fit, check_pins, miss_px
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
+from pipeline.court.settings import RegistrationSettings
+from pipeline.court.tables import AREAS, CAMERAS
+from pipeline.errors import LibraryError, SettingsError
+from pipeline.film.decode import decode
+from pipeline.film.settings import DecodeSettings
+from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.night.library import Game
+
+PINS = "pins.toml"
+FARTHEST_S = 0.5
+"""An analysed frame this near to the wanted time will do."""
+
+_HEAD = "# Landmarks pinned by hand; 'elbowroom court pin' writes this file. Run the film again after a change.\n"
+
+
+class _FramePins(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    frame: int = Field(ge=0)
+    t_s: float = Field(ge=0)
+    points: dict[str, tuple[float, float]]
+
+
+class _PinsFile(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    pinned: list[_FramePins] = []
+
+
+@dataclass(frozen=True, slots=True)
+class Pinned:
+    """What pinning a frame came to.
+
+    Attributes
+    ----------
+    pins : PinnedFrame
+    miss_px : float
+        Root mean square miss of the pins from the camera that fits them best, in the film's pixels.
+    note : str
+        What staff should know, one sentence; empty for nothing.
+    """
+
+    pins: PinnedFrame
+    miss_px: float
+    note: str
+
+
+def pins_path(game: Game) -> Path:
+    """Where a game's pins are kept."""
+    return game.folder / PINS
+
+
+def read_pins(game: Game) -> tuple[PinnedFrame, ...]:
+    """A game's pins in the order of time; none if there is no file.
+
+    Raises
+    ------
+    LibraryError
+        If the file is damaged or names what is no landmark.
+    """
+    path = pins_path(game)
+    try:
+        told = _PinsFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        return ()
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise LibraryError(f"{path} is not valid TOML: {error}; repair that place or delete the file.") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = ".".join(str(part) for part in first["loc"])
+        raise LibraryError(f"{path}: '{name}': {first['msg']}; repair that line or delete the file.") from error
+    found = [PinnedFrame(one.frame, one.t_s, one.points) for one in told.pinned]
+    for pinned in found:
+        try:
+            pinned.floor_ft(next(iter(RULE_BOOKS.values())))
+        except SettingsError as error:
+            raise LibraryError(f"{path}: {error}") from error
+    return tuple(sorted(found, key=lambda one: one.t_s))
+
+
+def write_pins(game: Game, pins: Sequence[PinnedFrame]) -> None:
+    """Replace a game's pins; the file goes when there are none."""
+    path = pins_path(game)
+    if not pins:
+        path.unlink(missing_ok=True)
+        return
+    text = _HEAD
+    for pinned in sorted(pins, key=lambda one: one.t_s):
+        text += f"\n[[pinned]]\nframe = {pinned.frame}\nt_s = {pinned.t_s!r}\n\n[pinned.points]\n"
+        text += "".join(f"{name} = [{x!r}, {y!r}]\n" for name, (x, y) in pinned.points.items())
+    temporary = path.with_suffix(f".{os.getpid()}.tmp")
+    temporary.write_text(text, encoding="utf-8")
+    os.replace(temporary, path)
+
+
+def pin_frame(game: Game, at: str, points: Sequence[str], settings: RegistrationSettings) -> Pinned:
+    """Pin landmarks on the analysed frame nearest to a time; earlier pins of that frame are replaced.
+
+    Parameters
+    ----------
+    game : Game
+        One whose film has been looked at.
+    at : str
+        Seconds, or minutes:seconds, from the film's start.
+    points : sequence of str
+        Each ``x,y=landmark``, pixels of the film's picture.
+    settings : RegistrationSettings
+
+    Raises
+    ------
+    SettingsError
+        If the time, a landmark, or the pins together are wrong; the text says which and what to do.
+    """
+    t_s, frame, shot = _frame_at(game, seconds_of(at))
+    size_px = _size(game)
+    told = game.file().rule_book
+    named: dict[str, tuple[float, float]] = {}
+    for text in points:
+        name, place = _point(text)
+        if name in named:
+            raise SettingsError(f"The landmark '{name}' is pinned twice; leave one of them out.")
+        named[name] = place
+    pinned = PinnedFrame(frame, t_s, named)
+    check_pins(pinned, size_px)
+    fit = check_fit(pinned, size_px, [rule_book(told)] if told else list(RULE_BOOKS.values()), settings)
+    write_pins(game, [*(one for one in read_pins(game) if one.frame != frame), pinned])
+    return Pinned(pinned, miss_px(fit) * size_px[0] / 640, _shot_note(game, shot))
+
+
+def unpin_frame(game: Game, at: str) -> PinnedFrame:
+    """Take away the pins of the pinned frame nearest to a time, within half a second."""
+    wanted_s = seconds_of(at)
+    pins = read_pins(game)
+    near = [one for one in pins if abs(one.t_s - wanted_s) <= FARTHEST_S]
+    if not near:
+        known = ", ".join(f"{one.t_s:.2f}" for one in pins) or "none"
+        raise SettingsError(f"Nothing is pinned at {wanted_s:g} s in '{game.name}'; frames with pins: {known}.")
+    gone = min(near, key=lambda one: abs(one.t_s - wanted_s))
+    write_pins(game, [one for one in pins if one.frame != gone.frame])
+    return gone
+
+
+def show_floor(game: Game, at: str, folder: Path, decoding: DecodeSettings) -> tuple[Path, str]:
+    """Draw the fitted floor and the pins over the analysed frame nearest to a time.
+
+    Returns
+    -------
+    path, text
+        The PNG, and what is known of the frame's camera in one sentence.
+    """
+    t_s, frame, _ = _frame_at(game, seconds_of(at))
+    film = Path(game.file().film.path)
+    if not film.is_file():
+        raise LibraryError(
+            f"The film of game '{game.name}' is no longer at {film}; put it back, or write its new place into "
+            f"{game.folder / 'game.toml'}."
+        )
+    picture = next((f.image for f in decode(film, start_s=t_s - 1e-4, end_s=t_s + 1.0, settings=decoding)), None)
+    if picture is None:
+        raise SettingsError(f"{film} shows no picture at {t_s:.2f} s; its end may be damaged.")
+    floor, text = _floor(game, frame)
+    pins = [one for one in read_pins(game) if one.frame == frame]
+    marked = [(place, name) for one in pins for name, place in one.points.items()]
+    drawn = draw_picture(picture, floor, [], f"{t_s:.2f} s  {text}", marked)
+    stem = f"{game.name}-{t_s:.2f}s"
+    return write_picture(drawn, folder, stem), f"{t_s:.2f} s: {text}"
+
+
+def seconds_of(text: str) -> float:
+    """A time as staff write it: seconds, minutes:seconds or hours:minutes:seconds."""
+    if not re.fullmatch(r"(\d+:){0,2}\d+(\.\d*)?", text):
+        raise SettingsError(f"'{text}' is no time; write seconds or minutes:seconds, for example 83.2 or 1:23.2.")
+    seconds = 0.0
+    for part in text.split(":"):
+        seconds = 60 * seconds + float(part)
+    return seconds
+
+
+def _point(text: str) -> tuple[str, tuple[float, float]]:
+    place, equals, name = text.partition("=")
+    try:
+        x, y = (float(part) for part in place.split(","))
+    except ValueError:
+        equals = ""
+    if not equals:
+        raise SettingsError(f"'{text}' is no pin; write x,y=landmark, for example 640,360=centre.")
+    return landmark(name.strip(), next(iter(RULE_BOOKS.values()))).name, (x, y)
+
+
+def _frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
+    """Time, index and shot of the analysed frame nearest to a time."""
+    frames = FRAMES.read(game.tables)
+    times = frames["t_s"].to_numpy()
+    if not len(times):
+        raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
+    nearest = int(np.argmin(np.abs(times - wanted_s)))
+    if abs(times[nearest] - wanted_s) > FARTHEST_S:
+        raise SettingsError(
+            f"Game '{game.name}' has no frame at {wanted_s:g} s; its film goes from {times.min():.2f} to "
+            f"{times.max():.2f} s."
+        )
+    row = frames.slice(nearest, 1).to_pylist()[0]
+    return row["t_s"], row["frame"], row["shot"]
+
+
+def _size(game: Game) -> tuple[int, int]:
+    areas: pa.Table = AREAS.read(game.tables)
+    if not areas.num_rows:
+        raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
+    return areas["width_px"][0].as_py(), areas["height_px"][0].as_py()
+
+
+def _shot_note(game: Game, shot: int) -> str:
+    rows = [row for row in SHOTS.read(game.tables).to_pylist() if row["shot"] == shot]
+    if rows and not rows[0]["live"]:
+        return (
+            f"The frame's shot was not taken for live play ({rows[0]['reason'] or 'no reason given'}); "
+            "it will have a floor, but nobody is followed in it."
+        )
+    return ""
+
+
+def _floor(game: Game, frame: int) -> tuple[Floor | None, str]:
+    rows = [row for row in CAMERAS.read(game.tables).to_pylist() if row["frame"] == frame]
+    if not rows:
+        return None, "no floor: the frame is in no shot of live play"
+    camera = camera_from_row(rows[0])
+    if isinstance(camera, NoCourt):
+        return None, f"no floor: {camera.reason}"
+    book: RuleBook = rule_book(rows[0]["rule_book"])
+    how = {"registered": "own markings", "carried": "carried from the frames around it"}[rows[0]["status"]]
+    doubt = f"{rows[0]['residual_ft']:.2f} ft" if rows[0]["residual_ft"] is not None else "?"
+    return Floor(camera, book, None), f"{book.name} floor from {how}, {doubt} {'off' if 'own' in how else 'of doubt'}"
