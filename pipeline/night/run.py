@@ -22,6 +22,7 @@ from pipeline.actions.view import possession_views
 from pipeline.ball.path import ball_path
 from pipeline.ball.possessions import possessions
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
+from pipeline.court.pins import PinnedFrame
 from pipeline.court.registration import register
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
@@ -34,6 +35,7 @@ from pipeline.night.game_time import clock_stage
 from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.looking import Stopwatch
+from pipeline.night.pins import read_pins
 from pipeline.night.rosters import Rosters, called, jersey_of
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
@@ -154,7 +156,7 @@ def run_film(
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
         rosters = {0: told.team_0.roster, 1: told.team_1.roster}
-        for stage in table_stages(chosen, colours, rosters):
+        for stage in table_stages(chosen, colours, rosters, read_pins(game)):
             ran.append(run_stage(stage, game, progress(stage.name)))
     faults = events_from_table(FAULTS.read(game.tables))
     jerseys = jersey_of(TRACKS.read(game.tables))
@@ -231,11 +233,15 @@ def _log(result: FilmRun, film: Path) -> None:
 
 
 def table_stages(
-    settings: Settings, colours: np.ndarray | None = None, rosters: Rosters = MappingProxyType({})
+    settings: Settings,
+    colours: np.ndarray | None = None,
+    rosters: Rosters = MappingProxyType({}),
+    pins: Sequence[PinnedFrame] = (),
 ) -> tuple[Stage, ...]:
     """The stages after the vision pass, from tables to tables, in order.
 
-    ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3); ``rosters`` who wears which number.
+    ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3); ``rosters`` who wears which number; ``pins``
+    landmarks of the floor that staff pinned.
     """
     numbers = {team: sorted(roster) for team, roster in rosters.items()}
     kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist()), "rosters": str(numbers)}
@@ -247,7 +253,8 @@ def table_stages(
             (CAMERAS, SHOTS),
             ("court", "film/live.py"),
             [settings.court, settings.film.live],
-            _court_of(settings),
+            _court_of(settings, pins),
+            {"pins": str([(one.frame, sorted(one.points.items())) for one in pins])},
         ),
         Stage(
             "players",
@@ -335,12 +342,18 @@ def _vision_stage(
     return stage
 
 
-def _court_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+def _court_of(settings: Settings, pins: Sequence[PinnedFrame]) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         seen = tables["shots_seen"]
-        live = seen.filter(pc.field("live"))["shot"].combine_chunks()
+        pinned = tables["frames"].filter(
+            pc.is_in(tables["frames"]["frame"], pa.array([p.frame for p in pins], pa.int64()))
+        )
+        shots = {*seen.filter(pc.field("live"))["shot"].to_pylist(), *pinned["shot"].to_pylist()}
+        live = pa.array(sorted(shots), pa.int32())
         areas, frames = (tables[name].filter(pc.is_in(tables[name]["shot"], live)) for name in ("areas", "frames"))
-        cameras = register(tables["marks"], areas, settings.court.registration, frames=frames, motion=tables["motion"])
+        cameras = register(
+            tables["marks"], areas, settings.court.registration, frames=frames, motion=tables["motion"], pins=pins
+        )
         registered = pc.not_equal(cameras["status"], "unknown").to_numpy()
         shots = confirm_registered(seen, cameras["shot"].to_numpy(), registered, settings.film.live)
         progress(1, 1)
