@@ -88,6 +88,9 @@ def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
     value = f"{_share(identity.get('HOTA'))} / {_share(identity.get('IDF1'))}"
     yield Row("identities on the floor, HOTA / IDF1", name, value, f"{identity['truth']} true places")
     yield Row("team right", name, _share(players["team"]["right"]), f"{players['team']['count']} places")
+    numbers = scores["numbers"]
+    value = f"{_share(numbers['with_number'])} / {_share(numbers['right'])}"
+    yield Row("tracks with a jersey number / right among them", name, value, f"{numbers['tracks']} tracks")
     if scores["candidates"] is not None:
         one = scores["candidates"]["all"]
         value = f"{_share(one['recall'])} / {_share(one['precision'])}"
