@@ -86,31 +86,31 @@ class Frame:
 
 
 class PictureConverter:
-    """Turns decoded pictures of one film into upright BGR arrays; keeps one scaler per size."""
+    """Turns decoded pictures of one film into upright BGR arrays; keeps one scaler per size and thread."""
 
     def __init__(self, info: FilmInfo) -> None:
         self.width_px = info.width_px
         self._height_px = info.height_px
         self._turns = info.rotation_deg // 90
-        self._scalers: dict[int, VideoReformatter] = {}
-        self._lock = threading.Lock()
+        self._of_thread = threading.local()
 
     def convert(self, picture: av.VideoFrame, width_px: int) -> np.ndarray:
         height_px = max(1, round(self._height_px * width_px / self.width_px))
         coded = (height_px, width_px) if self._turns % 2 else (width_px, height_px)
         untagged_hd = picture.colorspace == UNSPECIFIED_COLOUR and picture.height >= HD_HEIGHT_PX
-        with self._lock:
-            scaler = self._scalers.setdefault(width_px, VideoReformatter())
-            scaled = scaler.reformat(
-                picture,
-                width=coded[0],
-                height=coded[1],
-                format="bgr24",
-                src_colorspace=Colorspace.ITU709 if untagged_hd else None,
-                interpolation=Interpolation.AREA
-                if coded[0] < picture.width
-                else Interpolation.BICUBIC | Interpolation.ACCURATE_RND,
-            )
+        if not hasattr(self._of_thread, "scalers"):
+            self._of_thread.scalers = {}
+        scalers: dict[int, VideoReformatter] = self._of_thread.scalers
+        scaled = scalers.setdefault(width_px, VideoReformatter()).reformat(
+            picture,
+            width=coded[0],
+            height=coded[1],
+            format="bgr24",
+            src_colorspace=Colorspace.ITU709 if untagged_hd else None,
+            interpolation=Interpolation.AREA
+            if coded[0] < picture.width
+            else Interpolation.BICUBIC | Interpolation.ACCURATE_RND,
+        )
         image: np.ndarray = np.ascontiguousarray(np.rot90(scaled.to_ndarray(), k=self._turns))
         image.setflags(write=False)
         return image
