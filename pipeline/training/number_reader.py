@@ -34,7 +34,7 @@ from pipeline.training.number_crops import SIDE_PX, draw_torsos
 log = logging.getLogger(__name__)
 
 CHUNK = 256
-BATCH = 512
+BATCH = {"cuda": 512, "cpu": 128}
 LEARNING_RATE = 2e-3
 AVERAGED = 0.998
 """The weights that ship are a running mean of those trained (Polyak & Juditsky 1992, *SIAM J. Control Optim.* 30)."""
@@ -42,13 +42,18 @@ AVERAGED = 0.998
 CHECK_SEED = 1_000_000
 """From this seed on torsos are for checking."""
 
+LATER_SEED = 2_000_000
+"""From this seed on torsos are painted between steps."""
+
 ALSO_SHARE = 0.35
 """Share of a batch that comes from the torsos of ``--also``."""
 
 
-def _step(inputs: int, outputs: int, stride: int = 1) -> nn.Sequential:
+def _step(inputs: int, outputs: int, stride: int = 1, reach: int = 3) -> nn.Sequential:
     return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False), nn.BatchNorm2d(outputs), nn.ReLU(inplace=True)
+        nn.Conv2d(inputs, outputs, reach, stride, reach // 2, bias=False),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
     )
 
 
@@ -58,21 +63,19 @@ class NumberNetwork(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.see = nn.Sequential(
-            _step(3, 16),
-            _step(16, 32, 2),
-            _step(32, 32),
-            _step(32, 64, 2),
-            _step(64, 64),
-            _step(64, 96, 2),
-            _step(96, 96),
-            nn.Conv2d(96, 32, 1, bias=False),
-            nn.BatchNorm2d(32),
+            _step(3, 16, 2, 5),
+            _step(16, 24),
+            _step(24, 48, 2),
+            _step(48, 48),
+            _step(48, 80, 2),
+            nn.Conv2d(80, 24, 1, bias=False),
+            nn.BatchNorm2d(24),
             nn.ReLU(inplace=True),
         )
         self.tell = nn.Sequential(
-            nn.Flatten(), nn.Dropout(0.2), nn.Linear(32 * 64, 160), nn.ReLU(inplace=True), nn.Dropout(0.2)
+            nn.Flatten(), nn.Dropout(0.1), nn.Linear(24 * 64, 128), nn.ReLU(inplace=True), nn.Dropout(0.1)
         )
-        self.heads = nn.Linear(160, len(NUMBER_CLASSES))
+        self.heads = nn.Linear(128, len(NUMBER_CLASSES))
 
     def forward(self, images: torch.Tensor) -> torch.Tensor:
         return self.heads(self.tell(self.see((images - 0.45) / 0.25)))
@@ -162,34 +165,44 @@ def train(
     seconds: float,
     device: torch.device,
     start: Path | None,
-) -> tuple[nn.Module, int]:
-    """Train for a time; gives the averaged network and how many torsos it saw."""
+    between: int,
+) -> tuple[nn.Module, int, int]:
+    """Train for a time; gives the averaged network, how many torsos it saw and how many of them were painted.
+
+    Every ``between`` steps (0: never) a chunk of new torsos is painted: worth while where painting is cheap beside a
+    step, as without a GPU.
+    """
     torch.manual_seed(1)
-    network = NumberNetwork().to(device)
+    size = BATCH[device.type]
+    network = NumberNetwork().to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     if start is not None:
         network.load_state_dict(torch.load(start, map_location=device, weights_only=True))
     averaged = deepcopy(network).eval()
     pictures, labels = _on(*drawn, device)
     others = _on(*also, device) if also is not None else None
-    from_others = int(BATCH * ALSO_SHARE) if others is not None else 0
+    from_others = int(size * ALSO_SHARE) if others is not None else 0
     optimizer = torch.optim.AdamW(network.parameters(), lr=LEARNING_RATE, weight_decay=0.02)
     began, steps, shown = time.monotonic(), 0, 0.0
     while (passed := (time.monotonic() - began) / seconds) < 1:
         rate = LEARNING_RATE * min(1, (steps + 1) / 100) * (0.5 + 0.5 * math.cos(math.pi * passed) + 0.002)
         for group in optimizer.param_groups:
             group["lr"] = rate
-        chosen = torch.randint(len(pictures), (BATCH - from_others,), device=device)
+        chosen = torch.randint(len(pictures), (size - from_others,), device=device)
         batch, wanted = pictures[chosen], labels[chosen]
         if others is not None:
             extra = torch.randint(len(others[0]), (from_others,), device=device)
             batch, wanted = torch.cat([batch, others[0][extra]]), torch.cat([wanted, others[1][extra]])
         network.train()
-        loss = loss_of(network(disturbed(batch.float() / 255)), wanted)
+        batch = disturbed(batch.float() / 255).contiguous(memory_format=torch.channels_last)
+        loss = loss_of(network(batch), wanted)
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(network.parameters(), 5.0)
         optimizer.step()
         steps += 1
+        if between and steps % between == 0:
+            more = _on(*draw_torsos(LATER_SEED + steps, CHUNK), device)
+            pictures, labels = torch.cat([pictures, more[0]]), torch.cat([labels, more[1]])
         keep = min(AVERAGED, steps / (steps + 10))
         with torch.no_grad():
             for mean, new in zip(averaged.state_dict().values(), network.state_dict().values(), strict=True):
@@ -197,10 +210,10 @@ def train(
                     mean.lerp_(new, 1 - keep)
                 else:
                     mean.copy_(new)
-        if time.monotonic() - shown > 5:
+        if time.monotonic() - shown > max(5, seconds / 40):
             shown = time.monotonic()
             log.info("step %d, %.0f %%, loss %.3f", steps, 100 * passed, loss.item())
-    return averaged, steps * BATCH
+    return averaged, steps * size, len(pictures)
 
 
 def check(network: nn.Module, drawn: tuple[np.ndarray, np.ndarray], device: torch.device) -> dict[str, float]:
@@ -261,6 +274,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
     parser.add_argument("--seed", type=int, default=0, help="First seed of the torsos.")
     parser.add_argument("--also", type=Path, default=None, help="Torsos of another kind, .npz.")
+    parser.add_argument("--paint-between", type=int, default=0, help="Paint a chunk every so many steps; 0: never.")
     parser.add_argument("--start", type=Path, default=None, help="Weights to begin from.")
     given = parser.parse_args(arguments)
     logging.basicConfig(level=logging.INFO, format="%(message)s")
@@ -272,10 +286,10 @@ def main(arguments: list[str] | None = None) -> None:
     if given.also is not None:
         with np.load(given.also) as file:
             also = (file["pictures"], file["labels"])
-    network, seen = train(drawn, also, given.train_seconds, device, given.start)
+    network, seen, painted = train(drawn, also, given.train_seconds, device, given.start, given.paint_between)
     found = check(network, held, device)
     log.info("%s", json.dumps(found))
-    record = {"optimizer": "AdamW", "learning_rate": LEARNING_RATE, "batch": BATCH, "painted": len(drawn[0])}
+    record = {"optimizer": "AdamW", "learning_rate": LEARNING_RATE, "batch": BATCH[device.type], "painted": painted}
     write(network, given.out, {**record, "presented": seen, "check": found})
 
 
