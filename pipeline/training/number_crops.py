@@ -28,8 +28,17 @@ CANVAS_PX = 96
 GLYPH_PX = 96
 """Height of a digit as it is kept."""
 
-FONTS = ("DejaVuSans-Bold", "DejaVuSans", "DejaVuSansMono-Bold", "DejaVuSerif-Bold", "DejaVuSans-BoldOblique")
-FONTS += ("STIXGeneralBol", "STIXGeneralBolIta", "cmb10", "cmss10")
+FONTS: tuple[str, ...] = (
+    "DejaVuSans-Bold",
+    "DejaVuSans",
+    "DejaVuSansMono-Bold",
+    "DejaVuSerif-Bold",
+    "DejaVuSans-BoldOblique",
+    "STIXGeneralBol",
+    "STIXGeneralBolIta",
+    "cmb10",
+    "cmss10",
+)
 
 SEEN_SHARE, HIDDEN_SHARE = 0.55, 0.35
 """Shares of a digit in view, against its front view, from and up to which it counts as seen and as hidden."""
@@ -115,11 +124,11 @@ def glyphs() -> tuple[tuple[np.ndarray, ...], ...]:
             styles.append(tuple(own))
     for name in FONTS:
         face = ImageFont.truetype(str(Path(get_data_path()) / "fonts" / "ttf" / f"{name}.ttf"), 120)
-        for stroke in (0, 3):
+        for outline_px in (0, 3):
             own = []
             for digit in range(10):
                 image = Image.new("L", (200, 220))
-                ImageDraw.Draw(image).text((40, 20), str(digit), fill=255, font=face, stroke_width=stroke)
+                ImageDraw.Draw(image).text((40, 20), str(digit), fill=255, font=face, stroke_width=outline_px)
                 own.append(_trimmed(np.asarray(image)))
             styles.append(tuple(own))
     return tuple(styles)
@@ -199,7 +208,8 @@ def _number_mask(rng: np.random.Generator, number: str, high: float, widest: flo
         widths = [w * widest / total for w in widths]
         gap *= widest / total
     rows = max(round(high), 4)
-    pieces, owner = [], []
+    pieces: list[np.ndarray] = []
+    owner: list[int] = []
     for k, (glyph, width) in enumerate(zip(digits, widths, strict=True)):
         if k:
             pieces.append(np.zeros((rows, round(gap)), np.float32))
@@ -361,7 +371,7 @@ def _letter(
         bars = np.repeat(rng.random(room.shape[1] // 3 + 1) < 0.55, 3)[: room.shape[1]]
         room[:, bars] = colour
     elif kind < 0.85:
-        mask = np.zeros((40, 400), np.uint8)
+        mask: np.ndarray = np.zeros((40, 400), np.uint8)
         text = _word(rng)
         font = (cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_TRIPLEX, cv2.FONT_HERSHEY_SIMPLEX)[int(rng.integers(3))]
         cv2.putText(mask, text, (4, 32), font, 1.0, 255, int(rng.integers(2, 5)), cv2.LINE_AA)
@@ -374,7 +384,6 @@ def _letter(
     else:
         at = (int(wide / 2 + rng.normal(0, 0.5) * radius), y + high // 2)
         cv2.circle(texture, at, max(int(high * rng.uniform(0.2, 0.6)), 1), tuple(map(float, colour)), -1, cv2.LINE_AA)
-        owner[max(at[1] - high, 0) : at[1] + high, max(at[0] - high, 0) : at[0] + high] *= 1
 
 
 def _arm(picture: np.ndarray, rng: np.random.Generator, shoulder: tuple[float, float], radius: float,
@@ -455,7 +464,9 @@ def film(rng: np.random.Generator, picture: np.ndarray) -> np.ndarray:
         pad = int(rng.integers(0, 8))
         padded = cv2.copyMakeBorder(level, pad, 0, pad, 0, cv2.BORDER_REPLICATE)
         _, code = cv2.imencode(".jpg", padded, [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(18, 92))])
-        level = cv2.imdecode(code, cv2.IMREAD_COLOR)[pad:, pad:]
+        read = cv2.imdecode(code, cv2.IMREAD_COLOR)
+        assert read is not None
+        level = read[pad:, pad:]
     how = cv2.INTER_AREA if source > SIDE_PX else cv2.INTER_CUBIC
     return cv2.resize(level, (SIDE_PX, SIDE_PX), interpolation=how)
 
