@@ -162,7 +162,7 @@ def _track(film: Path, settings: Settings) -> dict[str, Any]:
         vid_stride=max(1, round(rate / settings.night.analysed_frames_per_s)),
         imgsz=960,
         device="cuda" if on_gpu else "cpu",
-        half=on_gpu,
+        **({"half": True} if on_gpu else {}),
         verbose=False,
         save=False,
     )

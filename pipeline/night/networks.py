@@ -20,6 +20,10 @@ from pipeline.settings import Settings
 VISION_WEIGHTS: tuple[Task, ...] = ("areas", "detector", "text_regions", "bug_text", "numbers")
 """Shipped networks that the vision pass runs, of those that are there."""
 
+GPU_STRETCHES = 6
+"""Stretches looked at side by side when a GPU runs the networks: enough to prepare one while others are looked at;
+more threads only wait for the interpreter's lock."""
+
 
 def open_areas(settings: Settings, weights: Path | None = None) -> AreaNetwork:
     """The court network as single pictures need it: every thread for one picture.
@@ -65,6 +69,7 @@ def _film_eyes(settings: Settings) -> Eyes:
             open_picture_network("detector", device=device, threads=threads, streams=threads), keep
         ),
         numbers=OnnxNumbers(threads=1) if has_shipped("numbers", "onnx") else None,
+        side_by_side=threads if device is Device.CPU else min(threads, GPU_STRETCHES),
     )
 
 

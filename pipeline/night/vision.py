@@ -20,7 +20,6 @@ import cv2
 import numpy as np
 import pyarrow as pa
 
-from pipeline.backends import processor_threads
 from pipeline.court.area_network import AreaNetwork
 from pipeline.court.tables import AREAS, MARKS, MOTION
 from pipeline.film.decode import Decoding, Frame, Sampler, decode, grid_slots
@@ -41,11 +40,12 @@ PARTS = (FRAMES, MARKS, AREAS, MOTION, BOXES, NUMBERS_SEEN, EVIDENCE, BUG_READIN
 
 @dataclass(frozen=True, slots=True)
 class Eyes:
-    """What looks at the pictures. Without a reader of numbers none are read."""
+    """What looks at the pictures, and how many stretches side by side. Without a reader of numbers none are read."""
 
     areas: AreaNetwork
     detector: Detector
     numbers: NumberReader | None = None
+    side_by_side: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +142,7 @@ def see_film(
         bug = BugReader(scout(film, frames.info, settings.film.bug), settings.film.bug)
     gatherer = _Gatherer(parts, bug, settings, size_px, watch)
     looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
-    workers = processor_threads(settings.night.network_threads)
-    with _one_opencv_thread(), _Line(looker, gatherer.take, workers) as line:
+    with _one_opencv_thread(), _Line(looker, gatherer.take, eyes.side_by_side) as line:
         stretches = _Stretches(frames.info.times_s, settings, parts.frames(), line.add)
         for frame in _timed(frames, watch):
             with watch.part("shots"):
