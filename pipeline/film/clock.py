@@ -29,6 +29,9 @@ PERIOD_LENGTHS_S = (300.0, 480.0, 600.0, 720.0, 1200.0)
 SETTLING_S = 40.0
 """A clock this near to a period's length has just been set."""
 
+LONGEST_EXCURSION_S = 60.0
+"""An earlier time of the game is shown at most this long."""
+
 LEAST_RUN_S = 2.0
 """In less than this a clock is not seen to run."""
 
@@ -89,9 +92,7 @@ def fit_clock(readings: pa.Table, frames: pa.Table, settings: ClockSettings | No
     times = frames["t_s"].to_numpy()
     looks = np.unique(readings["t_s"].to_numpy())
     clock = readings_of(readings, "clock", clock_of, settings)
-    down, up = (longest_chain(clock, settings, sign=s) for s in (-1.0, 1.0))
-    sign = 1.0 if up.worth > 1.05 * down.worth else -1.0
-    chain = up if sign > 0 else down
+    chain, sign = game_chain(clock, settings)
     value, running, known = _along(chain, times, sign, settings)
     read = _is_read(chain.readings.t_s, looks, times, settings.reach_s)
     status = np.where(known, np.where(read, "read", "carried"), "hidden")
@@ -146,8 +147,7 @@ def clock_signs(
     looks = readings.filter(pc.equal(readings["field"], "bug"))
     look_s, share = looks["t_s"].to_numpy(), looks["score"].to_numpy().astype(np.float64)
     clock = readings_of(readings, "clock", clock_of, settings)
-    chains = [longest_chain(clock, settings, sign=sign) for sign in (-1.0, 1.0)]
-    own = max(chains, key=lambda chain: chain.worth).readings
+    own = game_chain(clock, settings)[0].readings
     shown = np.full(len(spans_s), np.nan)
     runs, disagrees = np.zeros(len(spans_s), dtype=bool), np.zeros(len(spans_s), dtype=bool)
     for k, (from_s, to_s) in enumerate(spans_s):
@@ -223,14 +223,50 @@ def longest_chain(readings: Readings, settings: ClockSettings, *, sign: float, s
         kept.append(k)
         k = int(came[k])
     own = readings.at(np.array(kept[::-1], dtype=np.int64))
-    jump = np.zeros(len(kept), dtype=bool)
-    if len(kept) > 1:
+    return _Chain(own, _jumps(own, sign, settings), worth)
+
+
+def game_chain(readings: Readings, settings: ClockSettings) -> tuple[_Chain, float]:
+    """The chain of a game clock and its direction, -1 down or 1 up, without what replays show of an earlier time.
+
+    Where the clock jumps back to an earlier time of the game and then goes on from where it was, the stretch between
+    is no time of the game.
+    """
+    down, up = (longest_chain(readings, settings, sign=s) for s in (-1.0, 1.0))
+    chain, sign = (up, 1.0) if up.worth > 1.05 * down.worth else (down, -1.0)
+    own, jump = chain.readings, chain.jump
+    kept = np.ones(len(own.t_s), dtype=bool)
+    starts = [0, *np.flatnonzero(jump).tolist(), len(jump)]
+    k = 1
+    while k < len(starts) - 1:
+        last = starts[k] - 1
+        back = sign * (own.value[starts[k]] - own.value[last]) < 0
+        on = next(
+            (
+                j
+                for j in range(k + 1, len(starts) - 1)
+                if own.t_s[starts[j]] - own.t_s[last] <= LONGEST_EXCURSION_S
+                and not _jumps(own.at(np.array([last, starts[j]])), sign, settings)[1]
+            ),
+            None,
+        )
+        if back and on is not None:
+            kept[starts[k] : starts[on]] = False
+            k = on
+        k += 1
+    own = own.at(np.flatnonzero(kept))
+    return _Chain(own, _jumps(own, sign, settings), chain.worth), sign
+
+
+def _jumps(own: Readings, sign: float, settings: ClockSettings) -> np.ndarray:
+    """Which readings do not follow from the one before, (N,) bool."""
+    jump = np.zeros(len(own.t_s), dtype=bool)
+    if len(jump) > 1:
         moved = sign * np.diff(own.value)
         coarse = np.maximum(own.step[1:], own.step[:-1])
-        jump[1:] = (moved < -0.05 - 0.95 * (coarse - np.minimum(own.step[1:], own.step[:-1]))) | (
-            moved > np.diff(own.t_s) + settings.slack_s + coarse
-        )
-    return _Chain(own, jump, worth)
+        finer = np.minimum(own.step[1:], own.step[:-1])
+        jump[1:] = (moved < -0.05 - (coarse - finer)) | (moved > np.diff(own.t_s) + settings.slack_s + coarse)
+    return jump
 
 
 def _jump_cost(

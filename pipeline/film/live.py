@@ -22,79 +22,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 import pyarrow as pa
 
-from pipeline.errors import ShapeError
 from pipeline.film.clock import ClockSigns, clock_signs
-from pipeline.film.evidence import sideways
+from pipeline.film.overlay import decode_thumb, find_overlay, split_columns
 from pipeline.film.settings import LiveSettings
 from pipeline.film.shots import Boundary, FoundShots, looks_alike
 from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS
 
-
-def _decode_thumb(data: bytes) -> np.ndarray:
-    grey = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_GRAYSCALE)
-    if grey is None:
-        raise ShapeError("A thumb in the evidence table is no JPEG picture; run the film again.")
-    return np.asarray(grey)
-
-
-# The score graphic ------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Overlay:
-    """Upright edges that stay in place while the camera moves: the score graphic, a station's mark.
-
-    Only upright edges (of boxes, letters and figures) count: a camera that pans leaves the level ones
-    of the floor and the stands where they are.
-
-    Attributes
-    ----------
-    mask : ndarray of shape (h, w), bool
-        Where they are.
-    gradient : ndarray of shape (h, w), float32
-        Mean sideways gradient.
-    """
-
-    mask: np.ndarray
-    gradient: np.ndarray
-
-    def presence(self, grey: np.ndarray) -> float:
-        """How much of the overlay is in a picture, about 0 (not there) to 1 (there)."""
-        share = sideways(grey)[self.mask] / self.gradient[self.mask]
-        return float(np.clip(share, -1, 1).mean())
-
-
-def find_overlay(greys: np.ndarray) -> Overlay | None:
-    """Find the overlay of a film.
-
-    Parameters
-    ----------
-    greys : ndarray of shape (N, h, w), uint8
-        Small grey pictures of court views, well apart in time.
-
-    Returns
-    -------
-    Overlay or None
-        None with fewer than eight pictures, or if no edges or too many stay in place (a camera that
-        does not move).
-    """
-    if len(greys) < 8:
-        return None
-    gradients = np.stack([sideways(g) for g in greys])
-    mean = gradients.mean(axis=0)
-    # Replays among the pictures lack it, so it need not be in every one.
-    there = (gradients * np.sign(mean) > 0.5 * np.abs(mean)).mean(axis=0)
-    mask = (np.abs(mean) > 4.0) & (there >= 0.8)
-    # A lone pixel is chance, an outline is many.
-    mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 3
-    return Overlay(mask, mean.astype(np.float32)) if 0.001 <= mask.mean() <= 0.06 else None
-
-
-# Judging ----------------------------------------------------------------------------------------
+OTHER_VIEWS_SAY = 0.25
+"""How much the graphic of close-ups and the crowd says of live play and replays, against that of court views."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +50,7 @@ class _ShotEvidence:
     body_lengths_s: float  # people's motion in their own heights per second
     detail: float
     bug: float
+    bug_read: bool
     clock_runs: bool
     clock_disagrees: bool
     repeats: float
@@ -148,7 +87,11 @@ def judge_shots(
     shot_of = np.searchsorted(starts, columns["t_s"] + 1e-9, side="right") - 1
     gathered = [_gather(found, i, starts, ends, columns, shot_of == i, limits) for i in range(len(starts))]
     views = [_view(e, limits) for e in gathered]
-    bug = _bug_presence(evidence, shot_of, columns["t_s"], starts, ends, views, limits)
+    greys, seen_in = _thumbs(evidence, shot_of, columns["t_s"], starts, ends, limits)
+    for i in _split_shots(greys, seen_in, np.array(ends) - np.array(starts)):
+        if views[i][0] == "main":
+            views[i] = ("other", 0.6, "Split screen: an upright line runs through all of it.")
+    bug = _bug_presence(greys, seen_in, views)
     if readings is not None:
         inner = [(max(b.to_s, a) + limits.edge_s, c - limits.edge_s) for b, a, c in _inner(found.boundaries, ends)]
         signs_read = clock_signs(readings, inner)
@@ -275,6 +218,7 @@ def _gather(
         body_lengths_s=float(np.nanmean(pace)) if np.isfinite(pace).sum() >= 3 else math.nan,
         detail=middle("detail"),
         bug=math.nan,
+        bug_read=False,
         clock_runs=False,
         clock_disagrees=False,
         repeats=float((change < 0.2 * typical).mean()) if len(change) >= 10 and typical > 0.2 else 0.0,
@@ -289,7 +233,12 @@ def _inner(boundaries: tuple[Boundary, ...], ends: list[float]) -> list[tuple[Bo
 
 
 def _with_clock(item: _ShotEvidence, signs: ClockSigns, place: int) -> _ShotEvidence:
-    return replace(item, clock_runs=bool(signs.runs[place]), clock_disagrees=bool(signs.disagrees[place]))
+    return replace(
+        item,
+        bug_read=bool(np.isfinite(signs.shown[place])),
+        clock_runs=bool(signs.runs[place]),
+        clock_disagrees=bool(signs.disagrees[place]),
+    )
 
 
 def _against_usual(shown: np.ndarray, views: list[tuple[str, float, str]]) -> np.ndarray:
@@ -323,37 +272,45 @@ def _view(item: _ShotEvidence, limits: LiveSettings) -> tuple[str, float, str]:
     return "closeup", 0.5, f"Close-up: {floor}nobody small in it, and something large moves or the rest is blurred."
 
 
-def _bug_presence(
+def _thumbs(
     evidence: pa.Table,
     shot_of: np.ndarray,
     t_s: np.ndarray,
     starts: list[float],
     ends: list[float],
-    views: list[tuple[str, float, str]],
     limits: LiveSettings,
-) -> np.ndarray:
-    """Presence of the film's overlay in each shot against its usual presence; NaN where unknown."""
-    presence = np.full(len(starts), math.nan)
-    thumbs = evidence["thumb"].to_pylist()
+) -> tuple[np.ndarray, np.ndarray]:
+    """The small pictures that lie well inside a shot, (N, h, w), and their shots; none if their sizes differ."""
     kept = [
-        i
-        for i, data in enumerate(thumbs)
+        (decode_thumb(data), int(shot_of[i]))
+        for i, data in enumerate(evidence["thumb"].to_pylist())
         if data is not None and starts[shot_of[i]] + limits.edge_s <= t_s[i] <= ends[shot_of[i]] - limits.edge_s
     ]
-    greys = {i: _decode_thumb(thumbs[i]) for i in kept}
-    court = [i for i in kept if views[shot_of[i]][0] == "main"]
-    shapes = {greys[i].shape for i in kept}
-    if len(shapes) != 1 or not court:
-        return presence
-    overlay = find_overlay(np.stack([greys[i] for i in court[:: max(1, len(court) // 400)]]))
+    if len({grey.shape for grey, _ in kept}) != 1:
+        return np.zeros((0, 1, 1), np.uint8), np.zeros(0, dtype=np.int64)
+    return np.stack([grey for grey, _ in kept]), np.array([shot for _, shot in kept])
+
+
+def _split_shots(greys: np.ndarray, shots: np.ndarray, lengths_s: np.ndarray) -> list[int]:
+    """Shots with a line between two pictures. A line that most of the film has is its frame (bars at the sides)."""
+    lines = {int(shot): split_columns(greys[shots == shot]) for shot in np.unique(shots)}
+    if not lines:
+        return []
+    usual = sum(np.where(line, lengths_s[shot], 0.0) for shot, line in lines.items()) > 0.5 * lengths_s.sum()
+    return [shot for shot, line in lines.items() if (line & ~usual).any()]
+
+
+def _bug_presence(greys: np.ndarray, shots: np.ndarray, views: list[tuple[str, float, str]]) -> np.ndarray:
+    """Presence of the film's overlay in each shot against its usual presence; NaN where unknown."""
+    presence = np.full(len(views), math.nan)
+    court = np.flatnonzero([views[shot][0] == "main" for shot in shots])
+    overlay = find_overlay(greys[court[:: max(1, len(court) // 400)]]) if len(court) else None
     if overlay is None:
         return presence
-    seen: dict[int, list[float]] = {}
-    for i in kept:
-        seen.setdefault(int(shot_of[i]), []).append(overlay.presence(greys[i]))
-    usual = float(np.median(np.concatenate([seen[s] for s in seen if views[s][0] == "main"])))
-    for shot, values in seen.items():
-        presence[shot] = float(np.median(values)) / max(usual, 1e-6)
+    seen = np.array([overlay.presence(grey) for grey in greys])
+    usual = float(np.median(seen[court]))
+    for shot in np.unique(shots):
+        presence[shot] = float(np.median(seen[shots == shot])) / max(usual, 1e-6)
     return presence
 
 
@@ -370,19 +327,21 @@ def _replay_odds(
         pro: list[str] = []
         contra: list[str] = []
         weight = 0.0
-        if item.bug < 0.5:
-            weight += limits.bug_missing
+        if item.clock_disagrees:
+            weight += limits.clock_disagrees
+            pro.append("its clock shows another time than the game's")
+        elif item.bug < 0.5:
+            weight += limits.bug_not_read if item.bug_read else limits.bug_missing
             pro.append("the score graphic is missing")
         elif item.bug > 0.75:
             weight -= limits.bug_present
             contra.append("the score graphic is there")
-        if item.clock_disagrees:
-            weight += limits.clock_disagrees
-            pro.append("its clock shows another time than the game's")
-        elif item.clock_runs:
+        if item.clock_runs:
             weight -= limits.clock_runs
             contra.append("the game clock runs")
-        if view[0] == "main":
+        if view[0] != "main":
+            weight *= OTHER_VIEWS_SAY  # the graphic comes and goes there in any mode
+        else:
             weight -= limits.live_prior
             ratio = item.body_lengths_s / pace if pace > 0 else math.nan
             if ratio < limits.slow_ratio:

@@ -121,10 +121,13 @@ class LiveSettings(BaseModel):
         1.0, ge=0, description="How much more likely a court view is live than a replay, at first."
     )
     bug_missing: float = Field(2.5, ge=0, description="Weight for a replay when the score graphic is missing.")
+    bug_not_read: float = Field(
+        4.0, ge=0, description="The same where the graphic was found and read elsewhere in the film: surer."
+    )
     bug_present: float = Field(2.0, ge=0, description="Weight against a replay when it is there.")
     clock_runs: float = Field(2.0, ge=0, description="Weight against a replay when the game clock runs in it.")
     clock_disagrees: float = Field(
-        3.0, ge=0, description="Weight for a replay when its clock shows another time than the game's."
+        5.5, ge=0, description="Weight for a replay when its clock shows another time than the game's."
     )
     slow_motion: float = Field(1.2, ge=0, description="Weight for a replay when people move slowly.")
     slow_ratio: float = Field(0.6, gt=0, lt=1, description="Slowly: below this share of the film's usual speed.")
@@ -136,7 +139,7 @@ class LiveSettings(BaseModel):
     wipe_changes: float = Field(0.0, ge=0, description="Cost of a change there.")
     dissolve_stays: float = Field(0.4, ge=0, description="Cost of no change between live and replay at a dissolve.")
     dissolve_changes: float = Field(1.0, ge=0, description="Cost of a change there.")
-    cut_changes: float = Field(2.5, ge=0, description="Cost of a change between live and replay at a plain cut.")
+    cut_changes: float = Field(2.0, ge=0, description="Cost of a change between live and replay at a plain cut.")
     odd_wipe_share: float = Field(0.35, ge=0, le=1, description="Wipes less alike than this to every other cost half.")
     least_live_s: float = Field(1.0, ge=0, description="Shorter court views are not counted as live play.")
     least_registered: float = Field(

@@ -7,10 +7,11 @@ import pytest
 
 from pipeline.errors import ShapeError
 from pipeline.film.evidence import EvidenceGatherer, frame_evidence
-from pipeline.film.live import confirm_registered, find_overlay, frames_table, judge_shots
+from pipeline.film.live import confirm_registered, frames_table, judge_shots
+from pipeline.film.overlay import find_overlay, split_columns
 from pipeline.film.settings import LiveSettings
 from pipeline.film.shots import Boundary, FoundShots, ShotFinder
-from pipeline.film.tables import EVIDENCE, FRAMES, SHOTS, VIEWS
+from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES, SHOTS, VIEWS
 from tests.film.broadcast import SIZE_PX, Piece, Stage, play
 
 PLAN = [
@@ -251,3 +252,95 @@ def test_gatherer_keeps_few_thumbs_and_no_motion_over_a_pause() -> None:
     table = EVIDENCE.check(gatherer.table())
     assert [v is not None for v in table["thumb"].to_pylist()] == [True, False, False, True, False]
     assert [v is not None for v in table["camera_motion"].to_pylist()] == [False, True, True, False, True]
+
+
+# A whole game's oddities ------------------------------------------------------------------------
+
+
+def readings_of(shots: list[dict[str, object]]) -> pa.Table:
+    """Readings of a score graphic for made-up shots, four a second.
+
+    ``clock``: "runs" (default), "stands", "hidden", or a number of seconds that it shows instead of the game's.
+    """
+    rows, t_s, game_s = [], 0.0, 500.0
+    for shot in shots:
+        mode = shot.get("clock", "runs")
+        for _ in range(round(float(shot["length_s"]) * 4)):  # type: ignore[arg-type]
+            shown = game_s if isinstance(mode, str) else float(mode)
+            text = "" if mode == "hidden" else f"{int(shown) // 60}:{int(shown) % 60:02d}"
+            for field, word, score in (("bug", "", 0.0 if mode == "hidden" else 0.9), ("clock", text, 0.95)):
+                rows.append({"frame": len(rows), "t_s": t_s, "field": field, "text": word, "score": score})
+            game_s -= 0.25 if mode == "runs" else 0.0
+            t_s += 0.25
+    return BUG_READINGS.from_rows(rows)
+
+
+def judged_with_clock(shots: list[dict[str, object]]) -> list[tuple[str, bool]]:
+    return [(r["view"], r["live"]) for r in judge_shots(*made_up(shots), readings=readings_of(shots)).to_pylist()]
+
+
+def test_slow_motion_between_plain_cuts_without_the_graphic_is_a_replay() -> None:
+    shots = [{"length_s": 20}, {"length_s": 6, "motion": 0.02, "clock": "hidden"}, {"length_s": 20}]
+    assert judged_with_clock(shots) == [("main", True), ("replay", False), ("main", True)]
+
+
+def test_replay_at_full_speed_with_an_old_clock_is_a_replay() -> None:
+    shots = [{"length_s": 20}, {"length_s": 6, "clock": 533.0, "motion": 0.04}, {"length_s": 20}]
+    assert judged_with_clock(shots) == [("main", True), ("replay", False), ("main", True)]
+
+
+def test_a_clock_that_stands_does_not_stop_live_play() -> None:
+    """Free throws: the graphic is there, nobody runs, the clock stands."""
+    shots = [{"length_s": 20}, {"length_s": 12, "clock": "stands", "motion": 0.03}, {"length_s": 20}]
+    assert [live for _, live in judged_with_clock(shots)] == [True, True, True]
+
+
+def test_a_running_clock_outweighs_a_wipe() -> None:
+    shots = [{"length_s": 20}, {"length_s": 20, "kind": "wipe"}, {"length_s": 20, "kind": "wipe"}]
+    assert [live for _, live in judged_with_clock(shots)] == [True, True, True]
+
+
+def test_a_game_without_any_clock_is_judged_by_the_rest() -> None:
+    shots = [{"length_s": 12}, {"length_s": 6, "motion": 0.02, "kind": "wipe"}, {"length_s": 12, "kind": "wipe"}]
+    found, evidence = made_up(shots)
+    rows = judge_shots(found, evidence, readings=BUG_READINGS.empty()).to_pylist()
+    assert [r["live"] for r in rows] == [True, False, True]
+
+
+def test_an_advert_block_is_not_live_and_what_follows_is() -> None:
+    """Many short shots without floor, some between wipes, a lone one of floor among them."""
+    advert = {"length_s": 2.0, "floor": 0.0, "people": 1, "height": 0.7, "largest": 0.7, "clock": "hidden"}
+    odd = {"length_s": 3.0, "floor": 0.3, "people": 6, "clock": "hidden"}
+    block = [{**advert, "kind": "wipe"}, advert, advert, odd, {**advert, "kind": "dissolve"}, advert, advert]
+    shots = [{"length_s": 30}, *block, {"length_s": 30, "kind": "dissolve"}]
+    lives = [live for _, live in judged_with_clock(shots)]
+    assert lives == [True, *[False] * len(block), True]
+
+
+def test_split_screen_is_found_by_its_line() -> None:
+    stage = Stage(6)
+    grey = lambda picture: cv2.cvtColor(cv2.resize(picture, (192, 108)), cv2.COLOR_BGR2GRAY)  # noqa: E731
+    whole = np.stack([grey(stage.court(float(t))) for t in range(6)])
+    halves = []
+    for t in range(6):
+        picture = cv2.resize(stage.court(float(t)), SIZE_PX)
+        picture[:, 160:] = stage.closeup(float(t))[:, 80:240]
+        picture[:, 157:163] = 255
+        halves.append(grey(picture))
+    assert split_columns(np.stack(halves)).any()
+    assert not split_columns(whole).any()
+    assert not split_columns(whole[:1]).any()
+
+
+def test_bars_at_the_sides_of_a_whole_film_are_no_split_screen() -> None:
+    found, evidence = broadcast([Piece("court", 6), Piece("closeup", 3), Piece("court", 6)], 14)
+    thumbs = []
+    for data in evidence["thumb"].to_pylist():
+        if data is not None:
+            grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
+            grey[:, :24] = grey[:, -24:] = 0
+            grey[:, 24:26] = grey[:, -26:-24] = 200
+            data = cv2.imencode(".jpg", grey)[1].tobytes()
+        thumbs.append(data)
+    barred = evidence.set_column(evidence.schema.get_field_index("thumb"), "thumb", pa.array(thumbs, pa.binary()))
+    assert [r["live"] for r in judge_shots(found, barred).to_pylist()] == [True, False, True]
