@@ -12,8 +12,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from pipeline.players.body_looks import STRIPES
 from pipeline.players.settings import IdentitySettings
 from pipeline.players.sightings import Sightings
+from pipeline.players.tables import KIT_LENGTH, LOOK_LENGTH
 
 KIT_SCALE = 100.0
 """CIELAB units of a kit to one unit of a look."""
@@ -163,3 +165,16 @@ def look_parts(
             if len(means) >= 2:
                 stretches.append(np.array(means))
     return stretches
+
+
+def worn(shown: np.ndarray, rows: np.ndarray, near: Crowding, settings: IdentitySettings) -> np.ndarray:
+    """Mean of what one body wears, over its clear sightings among ``rows``: jersey and shorts only, NaN if unread.
+
+    Of a look's stripes the second to the fifth of eight.
+    """
+    clear = np.isfinite(shown).all(axis=1) & (near.covered < settings.clear_share)
+    mean, _ = _means(shown, rows, clear)
+    if shown.shape[1] == KIT_LENGTH:
+        return mean
+    stripe = LOOK_LENGTH // STRIPES
+    return np.concatenate([mean[stripe : 5 * stripe], mean[LOOK_LENGTH:]])

@@ -141,7 +141,11 @@ class BoxTrackingSettings(BaseModel):
         0.3, gt=0, description="Gaps are filled where the place is known to this share of a width."
     )
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
-    wander_followed: float = Field(0.15, ge=0, description="The same where whole paths are weighed.")
+    followed_speed_ft_s: tuple[float, float] = Field(
+        (6.8, 5.0), description="Standard deviation of velocity where whole paths are weighed, across and down."
+    )
+    followed_keeps_s: tuple[float, float] = Field((1.5, 0.7), description="Time in which that velocity is forgotten.")
+    followed_wander: tuple[float, float] = Field((0.4, 0.3), description="Error of the camera's motion there.")
     limb_sigma: float = Field(0.01, ge=0, description="How far limbs move a box's middle there, share of its height.")
     returns_s: tuple[float, float] = Field(
         (10.0, 2.0), description="Times in which an unseen body is drawn back to the play, across and down."
@@ -178,6 +182,12 @@ class TeamSettings(BaseModel):
     most_kits: int = Field(6000, ge=10, description="At most so many kits, evenly spread over the film, enter the fit.")
     fewest_kits: int = Field(4, ge=2, description="With fewer kits no teams are fitted.")
     trials: int = Field(12, ge=1, description="Starts of the fit; the best is kept.")
+    fewest_bodies: int = Field(6, ge=4, description="With fewer paths teams are told by kits alone.")
+    shrinkage: float = Field(
+        0.5, ge=0, le=1, description="Share of a round spread in how team mates' looks differ: they are few."
+    )
+    a_side: int = Field(5, ge=1, description="Most players of one team on the floor at once.")
+    uneven: float = Field(0.12, gt=0, lt=0.5, description="How far a team's share of all sightings may be from a half.")
 
 
 class PlacingSettings(BaseModel):

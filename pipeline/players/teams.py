@@ -178,6 +178,118 @@ def track_team(kits: np.ndarray, teams: TeamKits | None, settings: TeamSettings 
     return int(share > 0.5)
 
 
+def split_teams(
+    shown: np.ndarray, weight: np.ndarray, lean: np.ndarray, together: np.ndarray, settings: TeamSettings
+) -> np.ndarray:
+    """Part all bodies of a film into two teams by what they wear, each team with about half of all sightings.
+
+    Begins with what the kits say; then bodies are put along the direction in which the two parts differ most for how
+    bodies differ within them (Fisher's discriminant with a shrunk covariance), and parted where a gap is widest among
+    splits that give both teams about as many sightings. Where more than five of one team were on the floor together,
+    that one goes over after which the teams differ most.
+
+    Parameters
+    ----------
+    shown : (C, F) ndarray
+        What each body wears, any features; NaN rows are parted by ``lean`` alone.
+    weight : (C,) ndarray
+        Sightings of each.
+    lean : (C,) ndarray
+        From -1 (team 0 for sure) to 1 (team 1).
+    together : (C, C) bool ndarray
+        Which were on the floor at the same time, each with itself.
+
+    Returns
+    -------
+    (C,) int8 ndarray
+        0 or 1; -1 where nothing is known of a body.
+    """
+    result = np.full(len(lean), UNSURE, dtype=np.int8)
+    said = np.isfinite(lean)
+    result[said] = _five_a_side(
+        _widest_gap(lean[said], weight[said], settings),
+        lean[said, None],
+        weight[said],
+        together[np.ix_(said, said)],
+        settings,
+    )
+    known = np.isfinite(shown).all(axis=1) & said if shown.size else np.zeros(len(lean), dtype=bool)
+    if known.sum() < settings.fewest_bodies or not 0 < np.mean(result[known]) < 1:
+        return result
+    features, heavy = shown[known], weight[known]
+    start = group = result[known]
+    for _ in range(5):
+        renewed = _widest_gap(features @ _difference(features, heavy, group, settings)[0], heavy, settings)
+        if np.array_equal(renewed, group) or not 0 < renewed.mean() < 1:
+            break
+        group = renewed
+    # which of the two is team 1 is what the kits said
+    if np.sum(heavy * (group == start)) < 0.5 * heavy.sum():
+        group = (1 - group).astype(np.int8)
+    result[known] = _five_a_side(group, features, heavy, together[np.ix_(known, known)], settings)
+    return result
+
+
+def _difference(
+    features: np.ndarray, weight: np.ndarray, group: np.ndarray, settings: TeamSettings
+) -> tuple[np.ndarray, float]:
+    """Fisher's direction between two groups of bodies (C, F), and how far apart they are along it, in spreads²."""
+    share = [np.where(group == g, weight, 0.0) for g in (0, 1)]
+    centres = np.array([s @ features / s.sum() for s in share])
+    away = (features - centres[group]) * np.sqrt(weight / weight.sum())[:, None]
+    within = away.T @ away
+    size = len(within)
+    floor = 1e-9 + settings.shrinkage * np.trace(within) / size
+    axis = np.linalg.solve((1 - settings.shrinkage) * within + floor * np.eye(size), centres[1] - centres[0])
+    return axis, float(axis @ (centres[1] - centres[0]))
+
+
+def _five_a_side(
+    group: np.ndarray, features: np.ndarray, weight: np.ndarray, together: np.ndarray, settings: TeamSettings
+) -> np.ndarray:
+    """Move bodies to the other team while more than ``a_side`` of one were together and the other had room."""
+    group = group.copy()
+    for _ in range(len(group)):
+        same = group[:, None] == group[None]
+        mates, rivals = np.sum(together & same, axis=1), np.sum(together & ~same, axis=1)
+        crowded = np.flatnonzero((mates > settings.a_side) & (rivals < settings.a_side))
+        apart = []
+        for body in crowded:
+            moved = group.copy()
+            moved[body] = 1 - moved[body]
+            apart.append(_difference(features, weight, moved, settings)[1] if 0 < moved.mean() < 1 else -np.inf)
+        if not len(crowded):
+            break
+        best = crowded[int(np.argmax(apart))]
+        group[best] = 1 - group[best]
+    return group
+
+
+def _widest_gap(place: np.ndarray, weight: np.ndarray, settings: TeamSettings) -> np.ndarray:
+    """1 for those above the widest gap in ``place`` (C,) that leaves both sides about half of all ``weight``."""
+    if len(place) < 2:
+        return (place > 0).astype(np.int8)
+    order = np.argsort(place, kind="stable")
+    below = np.cumsum(weight[order])[:-1] / weight.sum()
+    gaps = np.diff(place[order])
+    even = np.abs(below - 0.5)
+    fair = even <= max(settings.uneven, float(even.min()))
+    scale = max(float(place.max() - place.min()), 1e-12)
+    # a gap counts less the less even it parts: half as much at the bound
+    worth = np.where(fair, gaps / scale * (1 - 0.5 * even / max(settings.uneven, 1e-9)), -np.inf)
+    cut = int(np.argmax(worth))
+    result = np.zeros(len(place), dtype=np.int8)
+    result[order[cut + 1 :]] = 1
+    return result
+
+
+def kit_lean(kits: np.ndarray, teams: TeamKits | None, settings: TeamSettings) -> float:
+    """How a body leans to a team by the votes of its sightings' kits (N, 6): -1 team 0, 1 team 1, NaN with no vote."""
+    votes = team_of(kits, teams, settings)
+    clear = votes[votes != UNSURE]
+    return float(2 * np.mean(clear == 1) - 1) if len(clear) else float("nan")
+
+
 def teams_in_picture(kits: np.ndarray, settings: TeamSettings | None = None) -> np.ndarray:
     """Teams of the players in one single picture, from their kits alone.
 

@@ -23,7 +23,7 @@ from pipeline.film.tables import SHOTS
 from pipeline.players.association import tracklets
 from pipeline.players.identities import LookSpace, exchange, fit_looks, pair_ratios, stature_features
 from pipeline.players.motion import MotionModel, inverse_2x2, smooth
-from pipeline.players.pieces import Crowding, crowding, cut_at_encounters, look_parts, piece_looks, sighting_looks
+from pipeline.players.pieces import Crowding, crowding, cut_at_encounters, look_parts, piece_looks, sighting_looks, worn
 from pipeline.players.settings import AssociationSettings, PlacingSettings, TrackSettings
 from pipeline.players.sightings import Population, Sightings
 from pipeline.players.stitching import (
@@ -36,13 +36,17 @@ from pipeline.players.stitching import (
     stature_ratios,
 )
 from pipeline.players.tables import BOXES, KIT_LENGTH, LOOK_LENGTH, TRACKS
-from pipeline.players.teams import UNSURE, TeamKits, fit_teams, track_team
+from pipeline.players.teams import UNSURE, TeamKits, fit_teams, kit_lean, split_teams, track_team
 
 BODY_HEIGHT_FT = 6.0
 """Height of the stick that is set up at a body's feet to measure how many pixels a foot is there."""
 
 STATURE_SPREAD = (0.25, 0.12)
 """Spread of log width and log height of boxes in feet over bodies and postures."""
+
+
+PARENT_SAYS = 12.0
+"""Sightings that a path counts for when one of its pieces is judged: about a second."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -287,18 +291,22 @@ def track(
         if len(here.row)
     }
     space = _look_space(list(begun.values()), settings)
-    columns: list[dict[str, Any]] = []
-    name = 0
+    bodies: dict[int, list[np.ndarray]] = {}
     for done, shot in enumerate(sorted(live)):
         if on_shot:
             on_shot(done, len(live))
         if shot in begun:
-            found = _finished(begun[shot], settings, teams, space)
-            for column in found:
-                column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
-                column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
-                name += 1
-            columns.extend(found)
+            bodies[shot] = _identified(begun[shot], settings, teams, space)
+    sides = _sides(begun, bodies, settings, teams)
+    columns: list[dict[str, Any]] = []
+    name = 0
+    for shot, paths in bodies.items():
+        for own, team in zip(paths, sides[shot], strict=True):
+            column = _columns(begun[shot], own, team, settings)
+            column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
+            column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
+            columns.append(column)
+            name += 1
     if on_shot:
         on_shot(len(live), len(live))
     if not columns:
@@ -456,14 +464,15 @@ def _look_space(shots: Sequence[_Followed], settings: TrackSettings) -> LookSpac
     return fit_looks(stretches, part, identities)
 
 
-def _finished(
+def _identified(
     shot: _Followed, settings: TrackSettings, teams: TeamKits | None, space: LookSpace | None
-) -> list[dict[str, Any]]:
-    """Columns of the tracks of one shot, one dictionary a track, without its name."""
+) -> list[np.ndarray]:
+    """Sightings of each body of one shot."""
     sightings, stitching = shot.sightings, settings.stitching
     model = _motion_model(settings)
     pieces = cut_at_encounters(sightings, shot.rows, shot.near, settings.identities)
     paths = paths_of(sightings, pieces, model)
+    called = _called_official(shot, pieces)
     association = settings.association
     if space is not None:  # the kit is part of the look
         association = association.model_copy(update={"kit_weight": 0.0})
@@ -477,7 +486,7 @@ def _finished(
         features = features.join(space.features(looks, counts, settings.identities))
     first = sightings.moment[[r[0] for r in pieces]]
     last = sightings.moment[[r[-1] for r in pieces]]
-    official = np.nan_to_num(paths.official) >= settings.official_share
+    official = called >= settings.official_share
     whole: list[np.ndarray] = []
     for group, capacity in ((~official, settings.players), (official, settings.officials)):
         members = np.flatnonzero(group)
@@ -486,12 +495,59 @@ def _finished(
         chains = capacity_chains(grouped, part, part + pair_ratios(mine), capacity, stitching)
         links = np.where(np.isfinite(part), np.maximum(part, -stitching.link_floor), -np.inf)
         whole.extend(joined(grouped, exchange(chains, first[members], last[members], links, mine)))
-    result = []
-    for own in sorted(whole, key=lambda r: (int(r[0]), int(r[-1]))):
-        if sightings.time[own[-1]] - sightings.time[own[0]] < settings.shortest_s:
-            continue
-        result.append(_columns(sightings, own, shot.corners, shot.frames, model, settings, teams))
-    return result
+    spans = [sightings.time[own[-1]] - sightings.time[own[0]] for own in whole]
+    lasting = [own for own, span in zip(whole, spans, strict=True) if span >= settings.shortest_s]
+    return sorted(lasting, key=lambda r: (int(r[0]), int(r[-1])))
+
+
+def _called_official(shot: _Followed, pieces: list[np.ndarray]) -> np.ndarray:
+    """Share of each piece's sightings that are called an official; a short piece also asks the path it was cut from."""
+    path_of = np.full(len(shot.sightings), -1, dtype=np.int64)
+    for name, own in enumerate(shot.rows):
+        path_of[own] = name
+    whole = np.array([shot.sightings.official[own].mean() for own in shot.rows])
+    said = np.array([shot.sightings.official[own].sum() for own in pieces])
+    counts = np.array([len(own) for own in pieces])
+    parent = whole[[path_of[own[0]] for own in pieces]]
+    return (said + PARENT_SAYS * parent) / (counts + PARENT_SAYS)
+
+
+def _is_official(shot: _Followed, own: np.ndarray, settings: TrackSettings) -> bool:
+    return bool(np.mean(shot.sightings.official[own]) >= settings.official_share)
+
+
+def _sides(
+    shots: Mapping[int, _Followed],
+    bodies: Mapping[int, list[np.ndarray]],
+    settings: TrackSettings,
+    teams: TeamKits | None,
+) -> dict[int, list[int]]:
+    """Team of every body of every shot, told over the whole film; -1 for officials and where nothing is known."""
+    sides = {shot: [UNSURE] * len(paths) for shot, paths in bodies.items()}
+    if teams is None:
+        return sides
+    players = [
+        (shot, k)
+        for shot, paths in bodies.items()
+        for k, own in enumerate(paths)
+        if not _is_official(shots[shot], own, settings)
+    ]
+    if not players:
+        return sides
+    paths = [(shots[shot], bodies[shot][k]) for shot, k in players]
+    wears = np.array([worn(shot.shown, own, shot.near, settings.identities) for shot, own in paths])
+    lean = np.array([kit_lean(shot.sightings.kit[own], teams, settings.teams) for shot, own in paths])
+    weight = np.array([len(own) for _, own in paths], dtype=np.float64)
+    of_shot = np.array([shot for shot, _ in players])
+    begin = np.array([shot.sightings.moment[own[0]] for shot, own in paths])
+    end = np.array([shot.sightings.moment[own[-1]] for shot, own in paths])
+    shared = np.minimum(end[:, None], end[None]) - np.maximum(begin[:, None], begin[None])
+    span = np.minimum((end - begin)[:, None], (end - begin)[None])
+    together = (of_shot[:, None] == of_shot[None]) & (2 * shared > span)
+    told = split_teams(wears, weight, lean, together, settings.teams)
+    for (shot, k), team in zip(players, told.tolist(), strict=True):
+        sides[shot][k] = team
+    return sides
 
 
 def _worth_following(sightings: Sightings, rows: np.ndarray, settings: TrackSettings) -> bool:
@@ -537,16 +593,10 @@ def robust_smooth(
     return states[0], spreads[0]
 
 
-def _columns(
-    sightings: Sightings,
-    rows: np.ndarray,
-    corners: np.ndarray,
-    frames: np.ndarray,
-    model: MotionModel,
-    settings: TrackSettings,
-    teams: TeamKits | None,
-) -> dict[str, Any]:
+def _columns(shot: _Followed, rows: np.ndarray, team: int, settings: TrackSettings) -> dict[str, Any]:
     """One track: smoothed on every analysed frame from its first to its last sighting."""
+    sightings, frames, corners = shot.sightings, shot.frames, shot.corners
+    model = _motion_model(settings)
     first, last = int(sightings.moment[rows[0]]), int(sightings.moment[rows[-1]])
     grid = np.arange(first, last + 1)
     at = sightings.moment[rows] - first
@@ -561,8 +611,7 @@ def _columns(
     since = np.maximum.accumulate(np.where(seen, np.arange(len(grid)), 0))
     until = np.minimum.accumulate(np.where(seen, np.arange(len(grid)), len(grid) - 1)[::-1])[::-1]
     shown = seen | ((times[until] - times[since] <= settings.fill_s) & (sigma <= settings.fill_sigma_ft))
-    official = np.mean(sightings.official[rows]) >= settings.official_share
-    team = UNSURE if official else track_team(sightings.kit[rows], teams, settings.teams)
+    official = _is_official(shot, rows, settings)
     box = np.full((len(grid), 4), np.nan)
     box[at] = corners[rows]
     score = np.full(len(grid), float(np.mean(sightings.score[rows])))
