@@ -20,7 +20,19 @@ LARGEST_BYTES = 12_000_000
 TASKS = ("detector", "areas", "numbers", "text_regions", "bug_text")
 """All networks that ship, in the index's order. The last two are public ones, adopted by ``training/text_networks``."""
 
-RECORDED = ("epochs", "pictures_an_epoch", "batch", "optimizer", "learning_rate", "real_share", "renders", "real")
+RECORDED = (
+    "steps",
+    "pictures",
+    "epochs",
+    "pictures_an_epoch",
+    "minutes",
+    "batch",
+    "optimizer",
+    "learning_rate",
+    "real_share",
+    "renders",
+    "real",
+)
 """What of the training's record goes into the index."""
 
 
