@@ -245,7 +245,7 @@ def _against_usual(shown: np.ndarray, views: list[tuple[str, float, str]]) -> np
     """How much of the score graphic is in each shot, against what court views usually have."""
     court = np.array([view[0] == "main" for view in views]) & np.isfinite(shown)
     usual = float(np.percentile(shown[court], 75)) if court.any() else math.nan
-    return shown / max(usual, 1e-6) if usual > 0.2 else np.full(len(shown), math.nan)
+    return shown / max(usual, 1e-6) if usual > 0.1 else np.full(len(shown), math.nan)
 
 
 def _view(item: _ShotEvidence, limits: LiveSettings) -> tuple[str, float, str]:

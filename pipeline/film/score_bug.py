@@ -128,7 +128,8 @@ def find_bug(
         if name in fields
     )
     region = _bug_box([fields[name].box_px for name in fields], mask.shape)
-    edges_px, edges = _bug_edges(pictures_bgr, _scaled(region, 1 / scale, (width, height)), chosen)
+    full = [k for k in reading if shown[k] >= 0.5 * np.median(shown[reading])]
+    edges_px, edges = _bug_edges([pictures_bgr[k] for k in full], _scaled(region, 1 / scale, (width, height)))
     return BugLayout(cells, (width, height), edges_px, edges)
 
 
@@ -399,10 +400,12 @@ def _bug_box(boxes: Sequence[Sequence[float]], shape: tuple[int, int]) -> tuple[
     return x1, y1, min(float(shape[1]), b[:, 2].max() + tall), min(float(shape[0]), b[:, 3].max() + tall)
 
 
-def _bug_edges(pictures_bgr: Sequence[np.ndarray], box: Box, chosen: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+def _bug_edges(pictures_bgr: Sequence[np.ndarray], box: Box) -> tuple[np.ndarray, np.ndarray]:
     """Standing edges of the graphic in the film's own pixels: places (K, 2) x, y and gradients (K,)."""
     x1, y1, x2, y2 = box
-    mask, gradient = standing_edges([pictures_bgr[k][y1:y2, x1:x2] for k in chosen])
+    mask, gradient = standing_edges([p[y1:y2, x1:x2] for p in pictures_bgr])
+    # A lone pixel is chance, an outline is many.
+    mask &= cv2.boxFilter(mask.astype(np.float32), -1, (5, 5), normalize=False) >= 3
     y, x = np.nonzero(mask)
     edges_px, edges = np.column_stack([x + x1, y + y1]), gradient[mask].astype(np.float32)
     for array in (edges_px, edges):
