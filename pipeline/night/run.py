@@ -326,7 +326,7 @@ def _vision_stage(
     on_damage: Callable[[str], None],
     stopwatch: Stopwatch | None,
 ) -> Stage:
-    looks = {"analysed_frames_per_s", "least_floor_share", "scout_every_s", "stretch_s"}
+    looks = {"analysed_frames_per_s", "least_floor_share", "stretch_s"}
     night = settings.night.model_dump(include=looks)
     depends = {"film": digest, **networks.digests()}
 
@@ -335,7 +335,9 @@ def _vision_stage(
         seen = see_film(film, networks.open(), settings, parts, progress, stopwatch)
         if seen.damage:
             on_damage(seen.damage)
-        return {"shots_seen": judge_shots(seen.found, seen.tables["evidence"], settings.film.live), **seen.tables}
+        readings = seen.tables["bug_readings"]
+        shots = judge_shots(seen.found, seen.tables["evidence"], settings.film.live, readings=readings)
+        return {"shots_seen": shots, **seen.tables}
 
     looked_with = [settings.film, settings.court.marks, settings.court.motion, settings.numbers.reading, night]
     stage = Stage("film", (), (SHOTS_SEEN, *PARTS), VISION_CODE, looked_with, run, depends)
