@@ -7,6 +7,10 @@ Average precision at IoU 0.5 follows COCO: detections of all pictures sorted by 
 it overlaps most (at least 0.5), precision made non-increasing in recall and averaged at the 101 recall levels 0, 0.01,
 … 1 (Lin et al., "Microsoft COCO", 2014, and its published evaluation code, `COCOeval.accumulate`). Detections down to
 a score of 0.01 enter it; recall and precision are those at the thresholds the product ships with.
+
+Beside the classes, "people on the floor" counts players and officials as one, those whose feet (the middle of the box's
+lower edge) the court network puts on the floor: whoever is taken for the other kind still counts as found. A body seen
+twice, once as each kind, counts as one found and one false alarm.
 """
 
 from __future__ import annotations
@@ -19,12 +23,14 @@ from typing import Any
 import cv2
 import numpy as np
 
+from pipeline.court.area_network import AREA_CLASSES, AreaNetwork, FloorAreas
 from pipeline.errors import DataError
 from pipeline.players.detector import Detector, DetectorSettings, open_detector
 from pipeline.players.tables import BOX_CLASSES
 
 MATCH_IOU = 0.5
 LOWEST_SCORE = 0.01
+PEOPLE = ("player", "official")
 RECALL_LEVELS = np.linspace(0, 1, 101)
 
 
@@ -160,10 +166,56 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
     return pictures, classes, boxes, names
 
 
+def feet_on_floor(boxes: np.ndarray, areas: np.ndarray, size_px: tuple[int, int]) -> np.ndarray:
+    """Which boxes stand on the floor.
+
+    Parameters
+    ----------
+    boxes : ndarray of shape (N, 4), x1, y1, x2, y2
+    areas : ndarray of shape (6, h, w)
+        Probabilities of `AREA_CLASSES` over the whole picture.
+    size_px : width and height of the picture
+
+    Returns
+    -------
+    ndarray of bool, shape (N,)
+    """
+    rows, columns = areas.shape[1:]
+    across = ((boxes[:, 0] + boxes[:, 2]) / 2 / size_px[0] * columns).astype(int).clip(0, columns - 1)
+    down = (boxes[:, 3] / size_px[1] * rows).astype(int).clip(0, rows - 1)
+    return np.asarray(areas[AREA_CLASSES.index("outside"), down, across] < 0.5)
+
+
+def people_on_floor(
+    labels: np.ndarray, seen: np.ndarray, scores: np.ndarray, areas: np.ndarray, size_px: tuple[int, int]
+) -> tuple[int, int, int]:
+    """People on the floor of one picture: how many there are, were found, and were said to be there.
+
+    Everybody seen is matched to everybody labelled, surest first. Whoever is labelled with feet on the floor counts;
+    a sighting counts as said when its feet are on the floor or it found somebody who counts, but not when it found
+    somebody labelled beside the floor.
+    """
+    labelled_on, seen_on = feet_on_floor(labels, areas, size_px), feet_on_floor(seen, areas, size_px)
+    overlap = box_overlap(seen, labels)
+    free = np.ones(len(labels), bool)
+    found = said = 0
+    for number in np.argsort(-scores, kind="stable"):
+        candidates = np.where(free, overlap[number], -1.0) if len(labels) else np.array([-1.0])
+        best = int(candidates.argmax())
+        if candidates[best] >= MATCH_IOU:
+            free[best] = False
+            found += int(labelled_on[best])
+            said += int(labelled_on[best])
+        else:
+            said += int(seen_on[number])
+    return int(labelled_on.sum()), found, said
+
+
 def evaluate_boxes(
     folder: Path,
     *,
     detector: Detector | None = None,
+    court: AreaNetwork | None = None,
     settings: DetectorSettings | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, Any]:
@@ -173,15 +225,16 @@ def evaluate_boxes(
     ----------
     folder : folder in the form of the module's text
     detector : what to score; it must return boxes down to a score of 0.01. The shipped network if left out
+    court : says where the floor is. The shipped network if left out
     settings : thresholds at which recall and precision are taken; the shipped ones if left out
     on_progress : called with pictures done and pictures in all
 
     Returns
     -------
     dict
-        ``{"classes": {NAME: {"labels", "ap50", "recall", "precision", "threshold"}}, "pictures", "match_iou",
-        "not_scored"}``; ``not_scored`` names classes of the folder that the detector does not know. A value that is not
-        defined (no label, no detection) is None.
+        ``{"classes": {NAME: {"labels", "ap50", "recall", "precision", "threshold"}}, "people_on_floor": {"labels",
+        "recall", "precision"}, "pictures", "match_iou", "not_scored"}``; ``not_scored`` names classes of the folder
+        that the detector does not know. A value that is not defined (no label, no detection) is None.
     """
     pictures, classes, boxes, names = read_labels(folder)
     settings = settings or DetectorSettings()
@@ -192,6 +245,11 @@ def evaluate_boxes(
         name: ([], []) for name in names if name in BOX_CLASSES
     }
     counted = dict.fromkeys(kept, 0)
+    court = court or FloorAreas()
+    on_floor = np.zeros(3, int)
+    limits = settings.thresholds()
+    people = [BOX_CLASSES.index(name) for name in PEOPLE]
+    listed = [names.index(name) for name in PEOPLE if name in names]
     for done, (path, picture_classes, picture_boxes) in enumerate(zip(pictures, classes, boxes, strict=True), start=1):
         frame = cv2.imread(str(path), cv2.IMREAD_COLOR)
         if frame is None:
@@ -206,6 +264,10 @@ def evaluate_boxes(
             scores.append(seen_score[of_class])
             hits.append(match_boxes(labels, seen.xyxy[of_class].astype(float), seen_score[of_class]))
             counted[name] += len(labels)
+        sure = np.isin(seen_class, people) & (seen_score >= limits[seen_class])
+        labels = picture_boxes[np.isin(picture_classes, listed)] * [width, height, width, height]
+        areas = court.areas([frame])[0]
+        on_floor += people_on_floor(labels, seen.xyxy[sure].astype(float), seen_score[sure], areas, (width, height))
         if on_progress is not None:
             on_progress(done, len(pictures))
     report: dict[str, Any] = {"classes": {}}
@@ -220,6 +282,12 @@ def evaluate_boxes(
             "precision": precision,
             "threshold": float(thresholds[name]),
         }
+    there, found_there, said = (int(n) for n in on_floor)
+    report["people_on_floor"] = {
+        "labels": there,
+        "recall": found_there / there if there else None,
+        "precision": found_there / said if said else None,
+    }
     report["pictures"] = len(pictures)
     report["match_iou"] = MATCH_IOU
     report["not_scored"] = [name for name in names if name not in BOX_CLASSES]

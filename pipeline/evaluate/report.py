@@ -111,6 +111,9 @@ def boxes_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
     for kind, one in scores["classes"].items():
         value = f"{_share(one['ap50'])} / {_share(one['recall'])} / {_share(one['precision'])}"
         yield Row(f"detector AP50 / recall / precision, {kind}", name, value, f"{one['labels']} labels")
+    people = scores["people_on_floor"]
+    value = f"{_share(people['recall'])} / {_share(people['precision'])}"
+    yield Row("people on the floor, recall / precision", name, value, f"{people['labels']} labels")
 
 
 def mot_rows(scores: dict[str, Any]) -> Iterator[Row]:

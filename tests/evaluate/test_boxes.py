@@ -12,7 +12,9 @@ from pipeline.evaluate.boxes import (
     average_precision,
     box_overlap,
     evaluate_boxes,
+    feet_on_floor,
     match_boxes,
+    people_on_floor,
     read_labels,
     recall_precision,
 )
@@ -46,6 +48,32 @@ def test_recall_and_precision_at_a_threshold():
     assert recall_precision(found, 0.5) == (0.25, 0.5)
     assert recall_precision(found, 0.95) == (0.0, None)
     assert recall_precision(Scored(np.zeros(0), np.zeros(0, bool), 0), 0.5) == (None, None)
+
+
+class AllFloor:
+    """A court network to which the lower half of every picture is floor."""
+
+    def areas(self, frames_bgr):
+        found = np.zeros((6, 10, 10), np.float32)
+        found[0, :5], found[1, 5:] = 1, 1
+        return [found] * len(frames_bgr)
+
+
+def test_people_on_the_floor_by_hand():
+    areas = AllFloor().areas([None])[0]
+    labels = np.array([[0.0, 20, 10, 80], [20, 20, 30, 80], [40, 0, 50, 30]])  # two on the floor, one above it
+    np.testing.assert_array_equal(feet_on_floor(labels, areas, (100, 100)), [True, True, False])
+    seen = np.array(
+        [
+            [0.0, 20, 10, 80],  # finds the first
+            [0, 22, 10, 80],  # the first again: a false alarm
+            [40, 0, 50, 30],  # finds the one beside the floor: neither
+            [70, 0, 80, 30],  # a false alarm, but not on the floor
+        ]
+    )
+    assert people_on_floor(labels, seen, np.array([0.9, 0.8, 0.7, 0.6]), areas, (100, 100)) == (2, 1, 2)
+    assert people_on_floor(np.empty((0, 4)), seen[:1], np.ones(1), areas, (100, 100)) == (0, 0, 1)
+    assert people_on_floor(labels, np.empty((0, 4)), np.empty(0), areas, (100, 100)) == (2, 0, 0)
 
 
 class Remembered:
@@ -106,7 +134,7 @@ def random_case(rng, pictures=12):
 def test_average_precision_agrees_with_supervision(seed, tmp_path):
     labels, answers = random_case(np.random.default_rng(seed))
     folder = write_folder(tmp_path, labels)
-    ours = evaluate_boxes(folder, detector=Remembered(answers))
+    ours = evaluate_boxes(folder, detector=Remembered(answers), court=AllFloor())
     metric = MeanAveragePrecision()
     targets = [
         sv.Detections(
@@ -129,7 +157,10 @@ def test_report_counts_and_uses_the_given_thresholds(tmp_path):
         confidence=np.array([0.9, 0.4]),
     )
     report = evaluate_boxes(
-        folder, detector=Remembered([seen, sv.Detections.empty()]), settings=DetectorSettings(min_player=0.5)
+        folder,
+        detector=Remembered([seen, sv.Detections.empty()]),
+        court=AllFloor(),
+        settings=DetectorSettings(min_player=0.5),
     )
     assert report["pictures"] == 2
     assert report["classes"]["player"] == {
@@ -139,6 +170,8 @@ def test_report_counts_and_uses_the_given_thresholds(tmp_path):
         "precision": 1.0,
         "threshold": 0.5,
     }
+    assert report["people_on_floor"]["labels"] == 1
+    assert report["people_on_floor"]["recall"] == 1.0
     assert report["classes"]["ring"]["recall"] == 0.0
     assert report["classes"]["official"]["ap50"] is None
 
@@ -146,7 +179,7 @@ def test_report_counts_and_uses_the_given_thresholds(tmp_path):
 def test_classes_in_another_order_and_unknown_ones(tmp_path):
     folder = write_folder(tmp_path, [[(1, 10, 10, 30, 60), (0, 5, 5, 9, 9)]], classes=("mascot", "player"))
     seen = sv.Detections(xyxy=np.array([[10.0, 10, 30, 60]]), class_id=np.array([0]), confidence=np.array([0.9]))
-    report = evaluate_boxes(folder, detector=Remembered([seen]))
+    report = evaluate_boxes(folder, detector=Remembered([seen]), court=AllFloor())
     assert report["not_scored"] == ["mascot"]
     assert report["classes"]["player"]["ap50"] == pytest.approx(1.0)
 

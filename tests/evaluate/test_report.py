@@ -51,8 +51,11 @@ def test_missing_data_is_said_and_nothing_else_happens(tmp_path):
 
 
 def test_values_that_are_not_defined_read_none():
-    (row,) = boxes_rows("x", {"classes": {"ball": {"labels": 0, "ap50": None, "recall": None, "precision": 0.5}}})
+    ball = {"labels": 0, "ap50": None, "recall": None, "precision": 0.5}
+    people = {"labels": 4, "recall": 0.75, "precision": None}
+    row, floor = boxes_rows("x", {"classes": {"ball": ball}, "people_on_floor": people})
     assert row.value == "none / none / 50.0 %"
+    assert (floor.value, floor.count) == ("75.0 % / none", "4 labels")
     one = {"frames": 3, "registered": 0.0, "median_ft": None, "p90_ft": None}
     rows = list(court_rows({"games": {"tv_c": one}, "all": one}, ["tv_c"]))
     assert rows[0].data == "real frames, tv_c (held out)"
