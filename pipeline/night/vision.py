@@ -138,26 +138,44 @@ def see_film(
     frames = decode(film, settings=settings.film.decode)
     size_px = (frames.info.width_px, frames.info.height_px)
     finder = ShotFinder(settings.film.shots)
-    with watch.part("score graphic"):
-        bug = BugReader(scout(film, frames.info, settings.film.bug), settings.film.bug)
-    gatherer = _Gatherer(parts, bug, settings, size_px, watch)
     looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
-    with _one_opencv_thread(), _Line(looker, gatherer.take, eyes.side_by_side) as line:
-        stretches = _Stretches(frames.info.times_s, settings, parts.frames(), line.add)
-        for frame in _timed(frames, watch):
-            with watch.part("shots"):
-                finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
-            stretches.take(frame)
-            progress(frame.t_s, frames.info.duration_s)
-        stretches.finish()
-        line.finish()
-        gatherer.finish()
+
+    def find_bug() -> BugReader:
+        with watch.part("score graphic"):
+            return BugReader(scout(film, frames.info, settings.film.bug), settings.film.bug)
+
+    with _one_opencv_thread(), ThreadPoolExecutor(1, "bug") as beside:
+        gatherer = _Gatherer(parts, beside.submit(find_bug), settings, size_px, watch)
+        with _Line(looker, gatherer.take, eyes.side_by_side) as line:
+            _feed(frames, finder, line, gatherer, settings, parts.frames(), progress, watch)
     progress(frames.info.duration_s, frames.info.duration_s)
     with watch.part("shots"):
         found = finder.finish(frames.info.duration_s)
     starts = np.array([boundary.t_s for boundary in found.boundaries])
     tables = {name: _with_shots(table, starts) for name, table in parts.read().items()}
     return Seen(found, tables, damage=_damage(frames))
+
+
+def _feed(
+    frames: Decoding,
+    finder: ShotFinder,
+    line: _Line,
+    gatherer: _Gatherer,
+    settings: Settings,
+    done: set[int],
+    progress: Progress,
+    watch: Stopwatch,
+) -> None:
+    """Decode the film and hand its frames on, until everything has come out at the other end."""
+    stretches = _Stretches(frames.info.times_s, settings, done, line.add)
+    for frame in _timed(frames, watch):
+        with watch.part("shots"):
+            finder.feed(frame.index, frame.t_s, frame.small(settings.film.shots.width_px))
+        stretches.take(frame)
+        progress(frame.t_s, frames.info.duration_s)
+    stretches.finish()
+    line.finish()
+    gatherer.finish()
 
 
 def _damage(frames: Decoding) -> str:
@@ -272,7 +290,7 @@ class _Gatherer:
     """Puts what was seen together in order of time, and on disk now and then."""
 
     def __init__(
-        self, parts: SeenParts, bug: BugReader, settings: Settings, size_px: tuple[int, int], watch: Stopwatch
+        self, parts: SeenParts, bug: Future[BugReader], settings: Settings, size_px: tuple[int, int], watch: Stopwatch
     ) -> None:
         self._parts, self._bug, self._size_px, self._watch = parts, bug, size_px, watch
         self._live, self._most = settings.film.live, settings.night.part_frames
@@ -282,6 +300,7 @@ class _Gatherer:
 
     def take(self, looked: Looked) -> None:
         """Take the next stretch."""
+        bug = self._bug.result()
         for seen in looked.frames:
             frame = seen.frame
             with self._watch.part("evidence of live play"):
@@ -293,9 +312,9 @@ class _Gatherer:
                     people_px=seen.people_px,
                     picture_size_px=self._size_px,
                 )
-            if self._bug.wants(frame.t_s):
+            if bug.wants(frame.t_s):
                 with self._watch.part("score graphic"):
-                    self._bug.look(frame.image, frame.index, frame.t_s)
+                    bug.look(frame.image, frame.index, frame.t_s)
         self._tables.append(looked.tables)
         self._count += len(looked.frames)
         if self._count >= self._most:
@@ -306,9 +325,10 @@ class _Gatherer:
         if not self._count:
             return
         gathered = {name: pa.concat_tables(t[name] for t in self._tables) for name in self._tables[0]}
-        gathered["evidence"], gathered["bug_readings"] = self._evidence.table(), self._bug.table()
+        bug = self._bug.result()
+        gathered["evidence"], gathered["bug_readings"] = self._evidence.table(), bug.table()
         self._parts.add(gathered)
-        self._bug.clear()
+        bug.clear()
         self._evidence = EvidenceGatherer(self._live)
         self._tables, self._count = [], 0
 
