@@ -31,6 +31,9 @@ class DetectorSettings(BaseModel):
     max_overlap: float = Field(
         0.55, gt=0, le=1, description="Of two boxes of one kind that overlap more than this (IoU), the surer one stays."
     )
+    max_body_overlap: float = Field(
+        0.7, gt=0, le=1, description="Of a player and an official that overlap more than this, the surer one stays."
+    )
     batch: int = Field(4, ge=1, description="Pictures that go through PyTorch together.")
 
     def thresholds(self) -> np.ndarray:
@@ -151,7 +154,7 @@ class UltralyticsDetector:
 def select_boxes(
     boxes: np.ndarray, scores: np.ndarray, settings: DetectorSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Keep sure boxes and, of doubles of one class, the surest.
+    """Keep sure boxes and, of doubles, the surest: of one class, and of one body taken for a player and an official.
 
     Parameters
     ----------
@@ -173,6 +176,10 @@ def select_boxes(
     if len(chosen):
         rows = np.column_stack([chosen, confidence, class_id])
         keep = sv.box_non_max_suppression(rows, iou_threshold=settings.max_overlap)
+        chosen, class_id, confidence = chosen[keep], class_id[keep], confidence[keep]
+        body = np.where(class_id <= BOX_CLASSES.index("official"), -1, class_id)
+        rows = np.column_stack([chosen, confidence, body])
+        keep = sv.box_non_max_suppression(rows, iou_threshold=settings.max_body_overlap)
         chosen, class_id, confidence = chosen[keep], class_id[keep], confidence[keep]
     return chosen, class_id, confidence
 

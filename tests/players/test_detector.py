@@ -97,6 +97,15 @@ def test_each_class_has_its_threshold():
     assert sorted(kind.tolist()) == [0, 2]
 
 
+def test_a_body_is_a_player_or_an_official():
+    body, beside = [10.0, 10, 30, 70], [12.0, 40, 30, 72]
+    boxes = np.array([body, [10.0, 12, 30, 70], beside])
+    scores = np.array([[0.5, 0.0, 0, 0], [0.0, 0.7, 0, 0], [0.4, 0.0, 0, 0]])
+    chosen, kind, _ = select_boxes(boxes, scores, DetectorSettings())
+    assert kind.tolist() == [1, 0], "the surer kind stays, and so does another body in front"
+    np.testing.assert_array_equal(chosen[1], beside)
+
+
 def test_nothing_seen_is_an_empty_answer():
     boxes, kind, confidence = select_boxes(np.zeros((5, 4)), np.zeros((5, 4)), DetectorSettings())
     assert boxes.shape == (0, 4)
