@@ -108,8 +108,9 @@ def possible_flights(evidence: Evidence, fit: np.ndarray, settings: BallSettings
     settings : BallSettings
     """
     rules = settings.flight
-    may = _may_have(evidence, fit, rules)
-    passes = _pass_ends(evidence, may, rules)
+    strength = _strength(evidence, fit, rules)
+    may = strength >= rules.plausible_fit
+    passes = _pass_ends(evidence, strength, rules)
     shots = _shot_ends(evidence, may, rules)
     rebounds = _rebound_ends(evidence, may, rules)
     parts = {
@@ -129,30 +130,38 @@ def possible_flights(evidence: Evidence, fit: np.ndarray, settings: BallSettings
     return replace(every, value=value)
 
 
-def _may_have(evidence: Evidence, fit: np.ndarray, settings: FlightSettings) -> np.ndarray:
-    """Whether each body has a fitting detection within ``plausible_s``, (F, N) bool."""
+def _strength(evidence: Evidence, fit: np.ndarray, settings: FlightSettings) -> np.ndarray:
+    """How well the best detection within ``plausible_s`` is in each body's hands, (F, N)."""
     frames, count = evidence.bodies.place_ft.shape[:2]
     best = np.full((frames, count), -np.inf)
-    np.maximum.at(best, evidence.moment, fit + evidence.gain[:, None])
+    aside, height = evidence.beside[:, :count, 0], evidence.beside[:, :count, 1]
+    with np.errstate(invalid="ignore"):
+        reach = (np.abs(aside) <= settings.catch_ft) & (height > -1.0) & (height <= settings.catch_up_ft)
+    # a ball just thrown or about to be caught is near its man, if not in his hands yet
+    thrown = np.where(reach & (evidence.gain[:, None] >= 0.0), settings.plausible_fit, -np.inf)
+    np.maximum.at(best, evidence.moment, np.maximum(fit + evidence.gain[:, None], thrown))
     width = 2 * max(round(settings.plausible_s / max(evidence.step_s, 1e-3)), 1) + 1
     near = maximum_filter1d(np.maximum(best, -99.0), width, axis=0, mode="constant", cval=-99.0) if frames else best
-    least = np.where(evidence.bodies.official, settings.official_fit, settings.plausible_fit)
-    return (near >= least) & np.isfinite(evidence.bodies.place_ft[..., 0])
+    return np.where(np.isfinite(evidence.bodies.place_ft[..., 0]), near, -np.inf)
 
 
 def _pass_ends(
-    evidence: Evidence, may: np.ndarray, settings: FlightSettings
+    evidence: Evidence, strength: np.ndarray, settings: FlightSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     times, place, step = evidence.times_s, evidence.bodies.place_ft, evidence.step_s
-    frames, teams = len(times), evidence.bodies.teams
-    opponents = (teams[:, None] >= 0) & (teams[None] >= 0) & (teams[:, None] != teams[None])
-    opponents |= np.eye(len(teams), dtype=bool)  # nobody passes to himself
+    frames, teams, official = len(times), evidence.bodies.teams, evidence.bodies.official
+    # to an opponent or an official the ball goes rarely: only where both ends are well seen
+    rare = (teams[:, None] >= 0) & (teams[None] >= 0) & (teams[:, None] != teams[None])
+    rare |= official[:, None] | official[None]
+    others = ~np.eye(len(teams), dtype=bool)  # nobody passes to himself
+    may, well = strength >= settings.plausible_fit, strength >= settings.rare_fit
     found: list[tuple[np.ndarray, ...]] = [(np.zeros(0, np.int64),) * 4]
     longest = int(settings.longest_s / max(step, 1e-3)) + 1
     for span in range(2, min(longest, frames - 1) + 1):
         lasts = times[span:] - times[:-span]
         seconds = np.maximum(lasts - step, 0.5 * step)
-        start, by, to = np.nonzero(may[:-span, :, None] & may[span:, None, :] & ~opponents)
+        ends = may[:-span, :, None] & may[span:, None, :] & others
+        start, by, to = np.nonzero(ends & (~rare | (well[:-span, :, None] & well[span:, None, :])))
         kept = lasts[start] <= settings.longest_s
         start, by, to = start[kept], by[kept], to[kept]
         length = np.linalg.norm(place[start + span, to] - place[start, by], axis=1)

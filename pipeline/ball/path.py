@@ -17,7 +17,7 @@ import pyarrow.compute as pc
 from pipeline.ball.evidence import NOBODY, Evidence, beside_places, gather
 from pipeline.ball.flights import flight_places
 from pipeline.ball.settings import BallSettings, FlightSettings
-from pipeline.ball.sides import attacked_sides, attacking_teams
+from pipeline.ball.sides import attacked_sides, attacking_teams, owners_of_rings
 from pipeline.ball.story import State, Story, clues_of, tell_story
 from pipeline.ball.tables import BALL, TOUCHES
 from pipeline.ball.touches import touches_of
@@ -73,17 +73,19 @@ def ball_path(
     first = [tell_story(e, c, None, settings) for e, c in zip(seen, clues, strict=True)]
     attacking = _attackers(seen, first, book, settings)
     rows, told = [], []
-    for evidence, clue, team in zip(seen, clues, attacking, strict=True):
-        story = tell_story(evidence, clue, team, settings)
+    for evidence, clue, (team, owners) in zip(seen, clues, attacking, strict=True):
+        story = tell_story(evidence, clue, team, settings, owners)
         places = ball_places(evidence, story, settings.flight)
         rows.append(_ball_rows(evidence, story, places))
-        told.extend(touches_of(evidence, story, places, settings.touches))
+        told.extend(touches_of(evidence, story, places, team, settings.touches))
     ball = pa.concat_tables(rows) if rows else BALL.empty()
     return ball, TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(told)])
 
 
-def _attackers(seen: list[Evidence], stories: list[Story], book: RuleBook, settings: BallSettings) -> list[np.ndarray]:
-    """The attacking team in every frame of every shot, by a first telling of all of them."""
+def _attackers(
+    seen: list[Evidence], stories: list[Story], book: RuleBook, settings: BallSettings
+) -> list[tuple[np.ndarray, tuple[int, int]]]:
+    """The attacking team in every frame of every shot and of the left and right ring, by a first telling of all."""
     if not seen:
         return []
     teams = [
@@ -102,7 +104,10 @@ def _attackers(seen: list[Evidence], stories: list[Story], book: RuleBook, setti
         settings.sides,
     )
     found = np.split(every, np.cumsum([len(e.times_s) for e in seen])[:-1])
-    return [_open_after_ring(e, s, team, settings) for e, s, team in zip(seen, stories, found, strict=True)]
+    return [
+        (_open_after_ring(e, s, team, settings), owners_of_rings(side, team))
+        for e, s, side, team in zip(seen, stories, sides, found, strict=True)
+    ]
 
 
 def _open_after_ring(evidence: Evidence, story: Story, attacking: np.ndarray, settings: BallSettings) -> np.ndarray:

@@ -16,7 +16,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.ball.settings import BallSettings, PossessionSettings
+from pipeline.ball.settings import BallSettings, PossessionSettings, SideSettings
+from pipeline.ball.sides import LEFT, RIGHT, UNKNOWN, attacking_teams, owners_of_rings
 from pipeline.ball.tables import POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import RuleBook
 from pipeline.players.tables import TRACKS
@@ -52,6 +53,16 @@ class Floor:
         """Indices of the times from start to end."""
         return np.flatnonzero((self.times_s >= start_s - 1e-6) & (self.times_s <= end_s + 1e-6))
 
+    def side(self, time_s: float, book: RuleBook) -> int:
+        """The half in which most players are at a time (or at the last known)."""
+        if not len(self.times_s):
+            return UNKNOWN
+        x = self.xy_ft[min(int(np.searchsorted(self.times_s, time_s)), len(self.times_s) - 1), :, 0]
+        x = x[np.isfinite(x)]
+        if not len(x):
+            return UNKNOWN
+        return LEFT if float(np.median(x)) < book.length_ft / 2 else RIGHT
+
     def column(self, track: int | None) -> int | None:
         """Column of a track."""
         found = np.flatnonzero(self.names == track) if track is not None else np.zeros(0, int)
@@ -75,18 +86,36 @@ def possessions(
 ) -> pa.Table:
     """The ``possessions`` table; see the module for the rules.
 
-    A team that held for less than ``least_control_s`` before the other had it again has deflected the ball, not taken
-    it; a rebound with which nothing follows for ``rebound_s`` is no possession yet. The attacked ring is the one in
-    whose half most players stand in the second half of the possession: play settles where the attack goes.
+    Which team each hold belongs to is decided for all holds between two shots together: by the holders' teams and by
+    where play goes, since a team attacks the same ring for half the game. One misread holder does not part a
+    possession. A team that held for less than ``least_control_s`` in all has not taken possession, and a rebound with
+    which nothing follows for ``rebound_s`` is none yet.
     """
-    rules = (settings or BallSettings()).possessions
+    rules = settings or BallSettings()
     touch_table, tracks = TOUCHES.check(touch_table), TRACKS.check(tracks)
+    shots = sorted(set(touch_table["shot"].to_pylist()))
+    rows = {n: touch_table.filter(pc.equal(touch_table["shot"], n)).sort_by("start_s").to_pylist() for n in shots}
+    floors = {n: floor_of(tracks.filter(pc.equal(tracks["shot"], n))) for n in shots}
+    holds = [_Hold.of(row, floors[n], book, rules.sides) for n in shots for row in rows[n] if row["kind"] == "hold"]
+    attackers = attacking_teams(
+        np.array([h.start_s for h in holds]),
+        np.array([h.side for h in holds], dtype=np.int64),
+        np.array([h.team for h in holds], dtype=np.int64),
+        np.array([h.end_s - h.start_s for h in holds]),
+        rules.sides,
+    )
+    holds = [replace(h, attacker=int(a)) for h, a in zip(holds, attackers, strict=True)]
     result: list[dict[str, Any]] = []
-    for shot in sorted(set(touch_table["shot"].to_pylist())):
-        rows = touch_table.filter(pc.equal(touch_table["shot"], shot)).sort_by("start_s").to_pylist()
-        floor = floor_of(tracks.filter(pc.equal(tracks["shot"], shot)))
-        for spell in _settled(_spells(rows, floor, book, rules), rules):
-            end, sure = attacked_end(floor, spell.start_s, spell.end_s, book)
+    for shot in shots:
+        own = [h for h in holds if h.shot == shot]
+        spells = _spells(rows[shot], own, floors[shot], book, rules)
+        # before a cut, a rebound and nothing after it means that play was stopped; at the end of the film it need not
+        for spell in _settled(spells, rules.possessions, rules.possessions.rebound_s if shot != shots[-1] else 0.0):
+            end, sure = attacked_end(floors[shot], spell.start_s, spell.end_s, book)
+            voted = owners_of_rings(np.array([h.side for h in own]), np.array([h.attacker for h in own]))
+            if spell.team in voted:
+                told = ("left", "right")[voted.index(spell.team)]
+                end, sure = told, sure if told == end else 1 - sure
             if end is None:
                 continue
             result.append(
@@ -97,63 +126,121 @@ def possessions(
                     "attacked_end": end,
                     "start_s": spell.start_s,
                     "end_s": spell.end_s,
-                    "half_court_s": half_court_start(rows, floor, spell, end, book, rules),
+                    "half_court_s": half_court_start(rows[shot], floors[shot], spell, end, book, rules.possessions),
                     "score": float(np.mean(spell.scores)) * sure,
                 }
             )
     return POSSESSIONS.from_rows(result)
 
 
-def _spells(rows: list[dict[str, Any]], floor: Floor, book: RuleBook, rules: PossessionSettings) -> list[Spell]:
+@dataclass(frozen=True, slots=True)
+class _Hold:
+    """A hold with where play goes after it."""
+
+    shot: int
+    start_s: float
+    end_s: float
+    track: int
+    team: int
+    side: int
+    score: float
+    attacker: int = -1
+
+    @classmethod
+    def of(cls, row: dict[str, Any], floor: Floor, book: RuleBook, settings: SideSettings) -> _Hold:
+        side = floor.side(0.5 * (row["start_s"] + row["end_s"]) + settings.ahead_s, book)
+        return cls(row["shot"], row["start_s"], row["end_s"], row["track"], row["team"], side, row["score"])
+
+    def against(self, team: int, open_until_s: float) -> float:
+        """How much speaks against the hold being this team's, in seconds."""
+        lasts = min(self.end_s - self.start_s, 3.0)
+        other = lasts if self.team >= 0 and self.team != team else 0.0
+        side = self.end_s > open_until_s and self.attacker >= 0 and self.attacker != team
+        return other + (min(lasts, self.end_s - open_until_s) if side else 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _After:
+    """The shot before some holds: whose it was, and until when either team may have the ball at its ring."""
+
+    team: int = -1
+    open_until_s: float = -np.inf
+
+
+def _teams_of(holds: list[_Hold], after: _After, rules: PossessionSettings) -> list[int]:
+    """The team of each hold between two shots: dynamic programming over holds; a change of team costs ``turnover_s``."""
+    best = np.array([rules.same_team_s if after.team == team else 0.0 for team in (0, 1)])
+    came = np.zeros((len(holds), 2), dtype=np.int64)
+    for number, hold in enumerate(holds):
+        if number:
+            change = best[::-1] + rules.turnover_s
+            came[number] = np.where(change < best, [1, 0], [0, 1])
+            best = np.minimum(best, change)
+        best = best + np.array([hold.against(team, after.open_until_s) for team in (0, 1)])
+    teams = [int(best.argmin())] if holds else []
+    for number in range(len(holds) - 1, 0, -1):
+        teams.append(int(came[number, teams[-1]]))
+    return teams[::-1]
+
+
+def _spells(
+    rows: list[dict[str, Any]], holds: list[_Hold], floor: Floor, book: RuleBook, rules: BallSettings
+) -> list[Spell]:
     """Stretches of one team's holds up to their shots, without free throws."""
     spells: list[Spell] = []
-    hold: dict[str, Any] | None = None
-    before_hold: Spell | None = None
-    for row in rows:
-        last = spells[-1] if spells else None
-        if row["kind"] == "shot" and last is not None and last.team == row["team"]:
-            if hold is not None and is_free_throw(floor, row["track"], row["start_s"], book, rules):
-                # what came before the shooter had the ball may have been play; lining up was none
-                spells.pop()
-                if before_hold is not None and not before_hold.closed and before_hold.held_s >= rules.rebound_s:
-                    spells.append(replace(before_hold, closed=True))
-            else:
-                spells[-1] = replace(last, end_s=row["end_s"], closed=True)
-            continue
-        if row["kind"] != "hold" or row["team"] < 0:
-            continue
-        new = Spell(row["team"], row["start_s"], row["end_s"], row["end_s"] - row["start_s"], (row["score"],))
-        if hold is None or hold["track"] != row["track"]:
-            before_hold = last if last is not None and last.team == new.team else None
-        hold = row
-        if last is not None and not last.closed and _goes_on(last, new, rules):
-            spells[-1] = last.and_then(new)
+    limits = rules.possessions
+    waiting = [h for h in holds if h.team >= 0]
+    after = _After()
+    shots = [r for r in rows if r["kind"] == "shot"]
+    for shot in [*shots, None]:
+        until = np.inf if shot is None else shot["start_s"] + 1e-6
+        part = [h for h in waiting if h.start_s < until]
+        waiting = waiting[len(part) :]
+        free = shot is not None and is_free_throw(floor, shot["track"], shot["start_s"], book, limits)
+        if shot is not None and free:
+            # what came before the shooter had the ball may have been play; lining up was none
+            while part and part[-1].track == shot["track"]:
+                part.pop()
+            lining_up = shot["start_s"] - limits.lining_up_s
+            found = [s for s in _joined(part, after, limits) if s.end_s < lining_up or s.held_s >= limits.rebound_s]
+            if found:
+                found[-1] = replace(found[-1], closed=True)
+            elif spells:
+                spells[-1] = replace(spells[-1], closed=True)
+        else:
+            found = _joined(part, after, limits)
+            if shot is not None and found:
+                found[-1] = replace(found[-1], end_s=shot["end_s"], closed=True)
+        spells.extend(found)
+        if shot is not None:
+            team = found[-1].team if found and not free else int(shot["team"])
+            after = _After(team, shot["end_s"] + rules.sides.open_s)
+    return spells
+
+
+def _joined(holds: list[_Hold], after: _After, rules: PossessionSettings) -> list[Spell]:
+    """Holds between two shots as spells of one team each."""
+    spells: list[Spell] = []
+    for hold, team in zip(holds, _teams_of(holds, after, rules), strict=True):
+        new = Spell(team, hold.start_s, hold.end_s, hold.end_s - hold.start_s, (hold.score,))
+        if spells and spells[-1].team == team and new.start_s - spells[-1].end_s <= rules.longest_pause_s:
+            spells[-1] = spells[-1].and_then(new)
         else:
             spells.append(new)
     return spells
 
 
-def _goes_on(last: Spell, new: Spell, rules: PossessionSettings) -> bool:
-    return last.team == new.team and new.start_s - last.end_s <= rules.longest_pause_s
-
-
-def _settled(spells: list[Spell], rules: PossessionSettings) -> list[Spell]:
-    """Leave out spells of too little control, and join what they parted."""
+def _settled(spells: list[Spell], rules: PossessionSettings, rebound_s: float) -> list[Spell]:
+    """Leave out spells of too little control, and a last one after a shot of less than ``rebound_s``."""
     kept: list[Spell] = []
     for number, spell in enumerate(spells):
-        before = kept[-1] if kept else None
-        after = spells[number + 1] if number + 1 < len(spells) else None
-        if not spell.closed:
-            parts = before is not None and not before.closed and after is not None and before.team == after.team
-            if parts and before is not None and before.team != spell.team and spell.held_s < rules.least_control_s:
-                continue
-            goes_on = after is not None and after.team == spell.team
-            if (before is None or before.closed) and number and not goes_on and spell.held_s < rules.rebound_s:
-                continue
-        if before is not None and not before.closed and _goes_on(before, spell, rules):
-            kept[-1] = before.and_then(spell)
-        else:
-            kept.append(spell)
+        last = number == len(spells) - 1
+        after_shot = number > 0 and (spells[number - 1].closed or not kept)
+        least = max(rebound_s, rules.least_control_s) if last and after_shot else rules.least_control_s
+        short = spell.held_s < least
+        if short and not spell.closed:
+            continue
+        kept.append(spell)
     return kept
 
 

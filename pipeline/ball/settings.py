@@ -54,7 +54,9 @@ class FlightSettings(BaseModel):
     bounce_at: float = Field(0.6, gt=0, lt=1, description="A bounce pass meets the floor at this share of its way.")
     plausible_s: float = Field(0.3, ge=0, description="A flight's ends had or have a ball within this time.")
     plausible_fit: float = Field(1.0, description="A ball fits a body from this log ratio on.")
-    official_fit: float = Field(3.0, description="The same for an official.")
+    catch_ft: float = Field(4.0, gt=0, description="Or a likely ball so near him, across,")
+    catch_up_ft: float = Field(10.0, gt=0, description="and no higher.")
+    rare_fit: float = Field(2.5, description="The same for passes to an opponent, and to or from an official.")
     rebound_height_ft: float = Field(6.0, gt=0, description="Height at which a ball off the ring is caught.")
     longest_rebound_s: float = Field(1.6, gt=0, description="A ball off the ring is in the air no longer.")
     shot_height_ft: float = Field(8.7, gt=0, description="Height at which a shot leaves the hands.")
@@ -79,29 +81,33 @@ class StorySettings(BaseModel):
     unknown: float = Field(1.3, ge=0, description="Cost of not knowing where the ball is.")
     pass_cost: float = Field(5.0, ge=0, description="Cost of a pass.")
     shot_cost: float = Field(5.0, ge=0, description="Cost of a shot.")
-    hang_cost_s: float = Field(
-        3.0, ge=0, description="Cost of every second beyond the first that a pass is in the air."
-    )
+    hang_cost_s: float = Field(4.0, ge=0, description="Cost of every second that a pass takes longer than usual.")
+    usual_ft_s: float = Field(28.0, gt=0, description="Usual speed of a pass, beyond a third of a second.")
     handoff_cost: float = Field(5.0, ge=0, description="Cost of a change of hands without a flight.")
     handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over.")
     same_body_cost: float = Field(1.0, ge=0, description="Cost of going on with a track that begins where one ended.")
     lose_cost: float = Field(5.0, ge=0, description="Cost of a ball that gets loose or unknown.")
     gain_cost: float = Field(4.0, ge=0, description="Cost of taking up a loose or unknown ball.")
     rebound_cost: float = Field(2.0, ge=0, description="Cost of taking a ball that came off the ring.")
+    offence_rebound_cost: float = Field(0.8, ge=0, description="Extra cost of a rebound by the attackers.")
+    wrong_ring_cost: float = Field(4.0, ge=0, description="Extra cost of a shot at the ring that the team defends.")
     rebound_ft: float = Field(7.0, gt=0, description="Typical distance from the ring of who takes it.")
-    steal_cost: float = Field(5.0, ge=0, description="Extra cost of a change to the other team without a shot.")
+    steal_cost: float = Field(4.0, ge=0, description="Extra cost of a change to the other team without a shot.")
     official_cost: float = Field(5.0, ge=0, description="Extra cost of an official taking the ball.")
     defender_cost: float = Field(0.25, ge=0, description="Cost a frame of a holder of the team that defends here.")
     roll_ft_s: float = Field(22.0, gt=0, description="Typical speed of a loose ball.")
 
 
 class TouchSettings(BaseModel):
-    """Holds, handoffs, passes and dribbles out of the ball's story."""
+    """Holds, handoffs, passes and dribbles out of the ball's story.
+
+    The handoff's distance is nearer than the 6.5 ft of the literature, within which short passes are thrown too.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
     longest_flight_s: float = Field(2.5, gt=0, description="A longer way from holder to holder is no pass.")
-    handoff_ft: float = Field(6.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
+    handoff_ft: float = Field(4.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
     handoff_s: float = Field(0.32, ge=0, description="A handoff's ball is in nobody's hands no longer.")
     rebound_s: float = Field(3.0, gt=0, description="A ball taken so soon after it came to the ring is a rebound.")
 
@@ -111,6 +117,9 @@ class PossessionSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     least_control_s: float = Field(1.2, ge=0, description="A team that holds for less has not taken possession.")
+    turnover_s: float = Field(2.0, ge=0, description="Seconds of holds that must speak for a change of team.")
+    same_team_s: float = Field(1.0, ge=0, description="The same for the shooter's team to have its own rebound.")
+    lining_up_s: float = Field(6.0, ge=0, description="So long before a free throw nobody plays.")
     rebound_s: float = Field(3.0, ge=0, description="After a shot, a last hold shorter than this is no new possession.")
     longest_pause_s: float = Field(6.0, gt=0, description="A team that has not held for longer has lost possession.")
     free_throw_s: float = Field(0.8, gt=0, description="A free throw's shooter has stood at the line for this time.")

@@ -80,3 +80,19 @@ def attacking_teams(
     team = np.where((for_straight >= for_crossed) == (sides == LEFT), 0, 1)
     result[clear] = team[clear]
     return result
+
+
+def owners_of_rings(sides: np.ndarray, attacking: np.ndarray) -> tuple[int, int]:
+    """The teams that attack the left and the right ring, -1 unknown.
+
+    Parameters
+    ----------
+    sides, attacking : (M,) int ndarray
+        Side of play and attacking team of moments of one half of the game.
+    """
+    known = (sides != UNKNOWN) & (attacking >= 0)
+    left = np.where(sides == LEFT, attacking, 1 - attacking)[known]
+    if not len(left):
+        return UNKNOWN, UNKNOWN
+    owner = int(np.mean(left) > 0.5)
+    return owner, 1 - owner

@@ -74,7 +74,13 @@ def clues_of(evidence: Evidence, settings: BallSettings) -> Clues:
     return Clues(fit, possible_flights(evidence, fit[:, :count], settings))
 
 
-def tell_story(evidence: Evidence, clues: Clues, attacking: np.ndarray | None, settings: BallSettings) -> Story:
+def tell_story(
+    evidence: Evidence,
+    clues: Clues,
+    attacking: np.ndarray | None,
+    settings: BallSettings,
+    owners: tuple[int, int] = (NOBODY, NOBODY),
+) -> Story:
     """The best story of a shot.
 
     Parameters
@@ -85,8 +91,10 @@ def tell_story(evidence: Evidence, clues: Clues, attacking: np.ndarray | None, s
     attacking : (F,) int ndarray, optional
         Team that attacks in each frame, -1 unknown.
     settings : BallSettings
+    owners : tuple of int
+        Teams that attack the left and the right ring, -1 unknown.
     """
-    return _Telling(evidence, clues, attacking, settings).best()
+    return _Telling(evidence, clues, attacking, settings, np.array(owners)).best()
 
 
 @dataclass(slots=True, eq=False)
@@ -111,6 +119,16 @@ class _Best:
         self.frame = np.where(better, frame, self.frame)
 
 
+def _same(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Whether teams are known and the same."""
+    return (a >= 0) & (a == b)
+
+
+def _differ(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Whether teams are known and not the same."""
+    return (a >= 0) & (b >= 0) & (a != b)
+
+
 FLIGHT = 9
 """Kind of a step that is a whole flight; its index is the flight's."""
 
@@ -121,7 +139,14 @@ LOOSE_BACK = 3
 class _Telling:
     """The dynamic programme over one shot."""
 
-    def __init__(self, evidence: Evidence, clues: Clues, attacking: np.ndarray | None, settings: BallSettings) -> None:
+    def __init__(
+        self,
+        evidence: Evidence,
+        clues: Clues,
+        attacking: np.ndarray | None,
+        settings: BallSettings,
+        owners: np.ndarray,
+    ) -> None:
         self.evidence, self.clues, self.settings = evidence, clues, settings
         self.costs: StorySettings = settings.story
         bodies = evidence.bodies
@@ -139,8 +164,20 @@ class _Telling:
         if count:
             price = price + np.where(rebound & evidence.bodies.official[np.minimum(flights.to, count - 1)], 2.0, 0.0)
         price[passed] += self.change[flights.by[passed], flights.to[passed]]
+        # shots at the own ring are none, and rebounds are rather the defence's
+        teams = evidence.bodies.teams
+        price[shot] += self.costs.wrong_ring_cost * _differ(owners[flights.to[shot] - count], teams[flights.by[shot]])
+        self.rebound_extra = self.costs.offence_rebound_cost * _same(owners[:, None], teams[None])
+        price[rebound] += self.rebound_extra[flights.by[rebound] - count, flights.to[rebound]]
         lasts = evidence.times_s[flights.end] - evidence.times_s[flights.start]
-        price = price + np.where(passed, self.costs.hang_cost_s * np.maximum(lasts - 1, 0), 0.0)
+        length = np.zeros(len(lasts))
+        ends = [
+            evidence.bodies.place_ft[f[passed], w[passed]]
+            for f, w in ((flights.start, flights.by), (flights.end, flights.to))
+        ]
+        length[passed] = np.linalg.norm(ends[1] - ends[0], axis=1)
+        late = np.maximum(lasts - 1 / 3 - length / self.costs.usual_ft_s, 0.0)
+        price = price + np.where(passed, self.costs.hang_cost_s * late, 0.0)
         self.flight_value = flights.value - price
         # a hold shorter than the least has not ripened: it may end in nothing but the next frame of the same hold
         self.layers = max(int(np.ceil(settings.touches.least_hold_s / max(evidence.step_s, 1e-3) - 1e-6)), 1)
@@ -256,7 +293,7 @@ class _Telling:
         self._enter(k, self.unknown[k - 1].value[0] - costs.gain_cost + into, State.UNKNOWN, 0, k - 1)
         for ring in (0, 1):
             away = np.linalg.norm(here - e.rings_ft[ring, :2], axis=1)
-            price = costs.rebound_cost + 0.5 * (away / costs.rebound_ft) ** 2
+            price = costs.rebound_cost + 0.5 * (away / costs.rebound_ft) ** 2 + self.rebound_extra[ring]
             self._enter(k, self.rings[k - 1].value[ring] - price + into, State.OFF_RING, ring, k - 1)
         first = np.searchsorted(e.moment, max(k - LOOSE_BACK, 0))
         rows = np.arange(first, e.rows(k).start)

@@ -46,8 +46,14 @@ def holds_of(evidence: Evidence, story: Story, settings: TouchSettings) -> list[
     ]
 
 
-def touches_of(evidence: Evidence, story: Story, places: Places, settings: TouchSettings) -> list[dict[str, Any]]:
-    """Touches of one shot in order of time, as rows of the ``touches`` table without their numbers."""
+def touches_of(
+    evidence: Evidence, story: Story, places: Places, attacking: np.ndarray, settings: TouchSettings
+) -> list[dict[str, Any]]:
+    """Touches of one shot in order of time, as rows of the ``touches`` table without their numbers.
+
+    ``attacking`` (F,) is the team that attacks, -1 unknown: where it stays the same after the ball has gone to what
+    seems to be an opponent, a team was misread and the ball passed.
+    """
     bodies, times, step = evidence.bodies, evidence.times_s, evidence.step_s
     holds = holds_of(evidence, story, settings)
     result: list[dict[str, Any]] = []
@@ -94,7 +100,7 @@ def touches_of(evidence: Evidence, story: Story, places: Places, settings: Touch
                 add(kind, ring_s, until_s, taker, NOBODY, sure(int(shot[-1]) + 1, until))
         elif after is None or after.who == hold.who:
             continue
-        elif _same_side(evidence, hold.who, after.who) and until_s - end_s <= settings.longest_flight_s:
+        elif _same_side(evidence, attacking, hold, after) and until_s - end_s <= settings.longest_flight_s:
             if not len(between) and not np.isfinite(bodies.place_ft[after.first, hold.who]).all():
                 continue  # one body whose track broke
             gap = np.linalg.norm(bodies.place_ft[after.first, after.who] - bodies.place_ft[hold.last - 1, hold.who])
@@ -106,9 +112,13 @@ def touches_of(evidence: Evidence, story: Story, places: Places, settings: Touch
     return result
 
 
-def _same_side(evidence: Evidence, a: int, b: int) -> bool:
-    """Teammates, or one of them an official: the ball was given, not lost."""
-    bodies = evidence.bodies
-    return bool(
-        bodies.official[a] or bodies.official[b] or (bodies.teams[a] >= 0 and bodies.teams[a] == bodies.teams[b])
-    )
+def _same_side(evidence: Evidence, attacking: np.ndarray, before: Hold, after: Hold) -> bool:
+    """Teammates, or one of them an official, or the attack goes on as before: the ball was given, not lost."""
+    bodies, times = evidence.bodies, evidence.times_s
+    if bodies.official[before.who] or bodies.official[after.who]:
+        return True
+    teams = bodies.teams[[before.who, after.who]]
+    if teams.min() >= 0 and teams[0] == teams[1]:
+        return True
+    later = min(int(np.searchsorted(times, times[after.first] + 1.0)), len(times) - 1)
+    return bool(attacking[before.last - 1] >= 0 and attacking[before.last - 1] == attacking[later])
