@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from pipeline.players.settings import IdentitySettings, StitchSettings
 
@@ -226,6 +227,19 @@ def exchange(
     count = len(first)
     around = np.zeros((count + 1, count + 1))
     around[:count, :count] = links
+    for _ in range(20):
+        chains = _pairwise(chains, first, last, around, features)
+        chains, gain = _at_moments(chains, first, around, features)
+        if gain <= 0:
+            break
+    return [c for c in chains if c]
+
+
+def _pairwise(
+    chains: list[list[int]], first: np.ndarray, last: np.ndarray, around: np.ndarray, features: Features
+) -> list[list[int]]:
+    """The best exchange of two bodies' stretches, again and again until there is none."""
+    chains = list(chains)
     found = {
         (x, y): _best_exchange(chains[x], chains[y], first, last, around, features)
         for x in range(len(chains))
@@ -241,4 +255,34 @@ def exchange(
         for pair in found:
             if x in pair or y in pair:
                 found[pair] = _best_exchange(chains[pair[0]], chains[pair[1]], first, last, around, features)
-    return [c for c in chains if c]
+    return chains
+
+
+def _at_moments(
+    chains: list[list[int]], first: np.ndarray, around: np.ndarray, features: Features
+) -> tuple[list[list[int]], float]:
+    """At every moment at which a piece begins, give all bodies' pasts their likeliest futures; and the gain of it all.
+
+    What a past and a future are worth together does not depend on the others, so the best giving is an assignment:
+    three bodies that went round are found, which no exchange of two shows.
+    """
+    total = 0.0
+    nobody = len(around) - 1
+    sums = [np.concatenate([v, np.zeros((1, v.shape[1]))]) for v in (features.precision, features.weighted)]
+    for moment in np.unique(first):
+        pasts, futures = [], []
+        for chain in chains:
+            split = int(np.searchsorted(first[chain], moment)) if chain else 0
+            pasts.append(chain[:split])
+            futures.append(chain[split:])
+        ends = np.array([p[-1] if p else nobody for p in pasts])
+        starts = np.array([f[0] if f else nobody for f in futures])
+        past, future = ([np.array([v[c].sum(axis=0) for c in part]) for v in sums] for part in (pasts, futures))
+        worth = around[np.ix_(ends, starts)] + evidence(past[0][:, None] + future[0], past[1][:, None] + future[1])
+        now = float(np.trace(worth))
+        _, chosen = linear_sum_assignment(-np.where(np.isfinite(worth), worth, -1e9))
+        best = float(worth[np.arange(len(chains)), chosen].sum())
+        if best > now + 1e-6:
+            total += best - now
+            chains = [p + futures[c] for p, c in zip(pasts, chosen.tolist(), strict=True)]
+    return chains, total

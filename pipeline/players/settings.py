@@ -145,7 +145,11 @@ class BoxTrackingSettings(BaseModel):
         (6.8, 5.0), description="Standard deviation of velocity where whole paths are weighed, across and down."
     )
     followed_keeps_s: tuple[float, float] = Field((1.5, 0.7), description="Time in which that velocity is forgotten.")
-    followed_wander: tuple[float, float] = Field((0.4, 0.3), description="Error of the camera's motion there.")
+    followed_wander: tuple[float, float] = Field((0.1, 0.25), description="Error of the camera's motion there.")
+    followed_limbs: tuple[tuple[float, float], tuple[float, float]] = Field(
+        ((0.25, 0.25), (0.1, 0.2)),
+        description="How far limbs move a box's middle, feet, and for how long, seconds; across and down.",
+    )
     limb_sigma: float = Field(0.01, ge=0, description="How far limbs move a box's middle there, share of its height.")
     returns_s: tuple[float, float] = Field(
         (10.0, 2.0), description="Times in which an unseen body is drawn back to the play, across and down."
@@ -234,7 +238,7 @@ class TrackSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     motion: MotionSettings = MotionSettings()
     association: AssociationSettings = AssociationSettings()
-    stitching: StitchSettings = StitchSettings(slack=0.5, longest_gap_s=20.0, farthest=(30.0, 16.0))
+    stitching: StitchSettings = StitchSettings(slack=0.5, longest_gap_s=20.0, farthest=(30.0, 16.0), fewest_across=1)
     identities: IdentitySettings = IdentitySettings()
     teams: TeamSettings = TeamSettings()
     placing: PlacingSettings = PlacingSettings()
