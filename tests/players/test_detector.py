@@ -82,9 +82,9 @@ def test_of_doubles_the_surest_stays():
     boxes = np.array([[0.0, 0, 10, 20], [0, 0, 10, 19], [40, 0, 50, 20], [0, 0, 10, 20]])
     scores = np.zeros((4, 4))
     scores[:3, 0] = [0.6, 0.8, 0.5]
-    scores[3, 1] = 0.7  # an official on the same spot is not a double of a player
+    scores[3, 3] = 0.7  # a ring on the same spot is not a double of a player
     chosen, kind, confidence = select_boxes(boxes, scores, DetectorSettings())
-    assert kind.tolist() == [0, 1, 0]
+    assert kind.tolist() == [0, 3, 0]
     np.testing.assert_allclose(confidence, [0.8, 0.7, 0.5], atol=1e-6)
     np.testing.assert_allclose(chosen[0], [0, 0, 10, 19])
 
