@@ -151,7 +151,7 @@ def standing_edges(pictures_bgr: Sequence[np.ndarray]) -> tuple[np.ndarray, np.n
     there = np.zeros_like(mean)
     for picture in pictures_bgr:
         there += _sideways(picture) * sign > least
-    return (np.abs(mean) > 4.0) & (there >= 0.6 * len(pictures_bgr)), mean
+    return (np.abs(mean) > 4.0) & (there >= 0.5 * len(pictures_bgr)), mean
 
 
 def edge_regions(mask: np.ndarray, largest_share: float) -> list[Box]:
@@ -351,7 +351,7 @@ def _clock_likeness(slot: Slot, times_s: np.ndarray, settings: BugSettings) -> f
     fits = max(down, up) / len(steps)
     moves = any(abs(moved) >= 0.1 for _, moved in steps)
     # A clock that stands still throughout is taken only if nothing else is there.
-    return len(known) * fits * (1.0 if moves else 0.3) if fits >= 0.5 else 0.0
+    return len(known) * fits * (1.0 if moves else 0.3) if fits >= 0.6 else 0.0
 
 
 def _shot_clock_likeness(slot: Slot) -> float:

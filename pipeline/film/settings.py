@@ -158,7 +158,7 @@ class BugSettings(BaseModel):
         0.3, gt=0, le=1, description="If more of the picture than this stays in place, text is looked for everywhere."
     )
     least_readable: float = Field(
-        0.5, gt=0, le=1, description="Share of a cell's readings that must be times for it to be the game clock."
+        0.35, gt=0, le=1, description="Share of a cell's readings that must be times for it to be the game clock."
     )
     read_every_s: float = Field(0.25, gt=0, description="Time between two readings of the game clock and shot clock.")
     read_slow_every_s: float = Field(2.0, gt=0, description="Time between two readings of the period and the scores.")
