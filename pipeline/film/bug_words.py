@@ -2,7 +2,8 @@
 
 Common practice of scoreboards and broadcasts, no source: minutes and seconds with a colon, tenths after a full stop in
 the last minute; quarters as ``1ST``, ``Q1``, ``1Q``, ``P1``, halves as ``H1`` or ``1H``, overtimes as ``OT``, ``OT1``,
-``1OT``. A reader takes S for 5 and O for 0 where letters and figures are mixed; that is borne here.
+``1OT``. A reader takes S for 5, O for 0 and I for 1 where letters and figures are mixed, and may miss a colon; that is
+borne here.
 """
 
 from __future__ import annotations
@@ -12,13 +13,13 @@ import re
 LONGEST_MINUTES = 20
 """No period is longer: halves of college games."""
 
-_MINUTES = re.compile(r"^(\d{1,2})[:.](\d{2})(?:[:.](\d))?$")
+_MINUTES = re.compile(r"^(\d{1,2}(?=[:.])|\d{2})[:.]?(\d{2})(?:[:.](\d))?$")
 _SECONDS = re.compile(r"^[:.]?(\d{1,2})\.(\d)$")
 _BARE_SECONDS = re.compile(r"^:(\d{2})$")
 _COUNT = re.compile(r"^:?(\d{1,2})(?:\.(\d))?$")
-_ORDINAL = re.compile(r"^([1-9])(ST|5T|ND|NO|N0|HD|RD|RO|R0|TH|IH)(QTR|QUARTER|HALF|PERIOD|PER|Q)?\.?$")
+_ORDINAL = re.compile(r"^([1-9IL])(ST|5T|ND|NO|N0|HD|RD|RO|R0|TH|IH)(QTR|QUARTER|HALF|PERIOD|PER|Q)?\.?$")
 _BEFORE = re.compile(r"^([1-4])(Q|QTR|P|PER|QUARTER)$")
-_AFTER = re.compile(r"^(?:Q|QTR|P|PER|PERIOD|QUARTER)\.?([1-4])$")
+_AFTER = re.compile(r"^(?:Q|QTR|P|PER|PERIOD|QUARTER)\.?([1-4IL])$")
 _HALF = re.compile(r"^(?:H([12])|([12])H|([12])HALF|HALF([12]))$")
 _OVERTIME = re.compile(r"^(?:OT|0T)([1-9])?$|^([1-9])(?:OT|0T)$")
 
@@ -59,7 +60,7 @@ def spelt_period_of(text: str) -> int | None:
     for form in (_ORDINAL, _BEFORE, _AFTER):
         found = form.match(text)
         if found:
-            return int(found[1])
+            return int(found[1]) if found[1].isdigit() else 1
     found = _HALF.match(text)
     if found:
         return int(next(g for g in found.groups() if g))

@@ -10,13 +10,15 @@ from pipeline.film.bug_words import clock_of, count_of, loose_period_of, period_
 @pytest.mark.parametrize(
     ("text", "seconds"),
     [("5:49", 349), ("05:49", 349), ("12:00", 720), ("5.49", 349), ("8.3", 8.3), ("59.9", 59.9), (":07", 7),
-     (":07.4", 7.4), ("0:00", 0), ("1:02.5", 62.5), (" 5:49 ", 349)],
+     (":07.4", 7.4), ("0:00", 0), ("1:02.5", 62.5), (" 5:49 ", 349), ("0754", 474), ("1149", 709)],
 )  # fmt: skip
 def test_times(text, seconds):
     assert clock_of(text) == pytest.approx(seconds)
 
 
-@pytest.mark.parametrize("text", ["", "5:61", "45", "21:00", "61.0", "5:4", "1ST", "5:499", "::", "A:BC"])
+@pytest.mark.parametrize(
+    "text", ["", "5:61", "45", "21:00", "61.0", "5:4", "1ST", "5:499", "::", "A:BC", "549", "0799"]
+)
 def test_no_times(text):
     assert clock_of(text) is None
 
@@ -30,7 +32,7 @@ def test_every_time_of_a_period_is_read(seconds):
 @pytest.mark.parametrize(
     ("text", "period"),
     [("1ST", 1), ("15T", 1), ("2nd", 2), ("3RD", 3), ("4TH", 4), ("Q3", 3), ("3Q", 3), ("P2", 2), ("H1", 1), ("2H", 2),
-     ("1ST QTR", 1), ("2ND HALF", 2), ("OT", 5), ("OT2", 6), ("2OT", 6)],
+     ("PI", 1), ("IST", 1), ("1ST QTR", 1), ("2ND HALF", 2), ("OT", 5), ("OT2", 6), ("2OT", 6)],
 )  # fmt: skip
 def test_periods(text, period):
     assert spelt_period_of(text) == period
