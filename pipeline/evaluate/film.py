@@ -241,14 +241,21 @@ def _pairs(true: np.ndarray, found: np.ndarray, reach_ft: float) -> list[tuple[i
 def players_scores(
     joined: _Joined, truth: _Truth, true_tracks: pa.Table, found_tracks: pa.Table, settings: FilmScoreSettings
 ) -> dict[str, Any]:
-    """Positions, who is there, identities, teams and officials, on the floor and in the picture."""
+    """Positions, who is there, identities, teams and officials, on the floor and in the picture.
+
+    ``on_floor`` is of players and officials alike. ``players_on_floor`` is of players: found ones on the floor against
+    all true players in the picture, true ones on the floor against all found. ``officials_kept_out`` is the share of
+    true bodies in the picture that are no players, frame by frame, which no found player stands for: a found player
+    stands for the true player it is paired with, or else for the nearest other body within reach.
+    """
     nothing = _Bodies(*(np.zeros(0, int), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0, bool), np.zeros(0, bool)))
     true_frames, found_frames = _by_frame(true_tracks), _by_frame(found_tracks)
     error: list[float] = []
     error_observed: list[float] = []
     error_official: list[float] = []
     right = found_count = true_count = 0
-    official_rows = official_as_player = 0
+    other_rows = others_as_players = 0
+    player_counts = np.zeros(4, dtype=np.int64)
     team_pairs: list[tuple[int, int]] = []
     by_shot: dict[int, list[tuple[np.ndarray, np.ndarray, np.ndarray]]] = {}
     for found_frame, true_index, shot in zip(joined.found, joined.truth, joined.shot, strict=True):
@@ -257,13 +264,17 @@ def players_scores(
             continue
         true = true_frames.get(int(truth.frames[true_index]), nothing)
         found = found_frames.get(int(found_frame), nothing)
-        true = _only(true, _in_picture(camera, true.place) & _on_floor(true.place, truth.book, settings.edge_ft))
+        everyone = _only(true, _in_picture(camera, true.place))
+        true = _only(everyone, _on_floor(everyone.place, truth.book, settings.edge_ft))
         found = _only(found, _in_picture(camera, found.place))
         pairs = _pairs(true.place, found.place, settings.body_reach_ft)
         right += len(pairs)
         found_count += len(found.ids)
         true_count += len(true.ids)
-        official_rows += int(true.official.sum())
+        counts, others = _players_and_others(everyone, found, truth.book, settings)
+        player_counts += counts
+        other_rows += others[0]
+        others_as_players += others[1]
         for t, f in pairs:
             away = float(np.linalg.norm(true.place[t] - found.place[f]))
             if true.official[t]:
@@ -272,8 +283,6 @@ def players_scores(
                 error.append(away)
                 if found.observed[f]:
                     error_observed.append(away)
-            if true.official[t] and not found.official[f]:
-                official_as_player += 1
             if not true.official[t] and not found.official[f]:
                 team_pairs.append((int(true.team[t]), int(found.team[f])))
         players, shown = _only(true, ~true.official), _only(found, ~found.official)
@@ -291,6 +300,7 @@ def players_scores(
         "position_observed_ft": _quantiles(error_observed),
         "official_position_ft": _quantiles(error_official),
         "on_floor": counted(right, found_count, true_count),
+        "players_on_floor": _shares(player_counts),
         "identity": {
             "HOTA": identity.get("HOTA"),
             "AssA": identity.get("AssA"),
@@ -304,9 +314,46 @@ def players_scores(
         },
         "team": {"right": max(straight, crossed) / len(teams) if len(teams) else None, "count": len(teams)},
         "officials_kept_out": {
-            "share": 1 - official_as_player / official_rows if official_rows else None,
-            "count": official_rows,
+            "share": 1 - others_as_players / other_rows if other_rows else None,
+            "count": other_rows,
         },
+    }
+
+
+def _players_and_others(
+    true: _Bodies, found: _Bodies, book: RuleBook, settings: FilmScoreSettings
+) -> tuple[np.ndarray, tuple[int, int]]:
+    """One frame's counts of players, and of other bodies.
+
+    Returns
+    -------
+    ndarray of shape (4,)
+        True players on the floor that were found, true players on the floor; found players on the floor that are true
+        players, found players on the floor.
+    tuple of int
+        Other bodies in the picture, and those that a found player stands for.
+    """
+    players, others = _only(true, ~true.official), _only(true, true.official)
+    shown = _only(found, ~found.official)
+    pairs = _pairs(players.place, shown.place, settings.body_reach_ft)
+    matched_true, matched_found = np.zeros(len(players.ids), dtype=bool), np.zeros(len(shown.ids), dtype=bool)
+    for t, f in pairs:
+        matched_true[t] = matched_found[f] = True
+    there = _on_floor(players.place, book, settings.edge_ft)
+    here = _on_floor(shown.place, book, settings.edge_ft)
+    let_in = _pairs(others.place, shown.place[~matched_found], settings.body_reach_ft)
+    counts = np.array([(matched_true & there).sum(), there.sum(), (matched_found & here).sum(), here.sum()])
+    return counts, (len(others.ids), len(let_in))
+
+
+def _shares(counts: np.ndarray) -> dict[str, float | int | None]:
+    """Recall and precision of players from the counts of :func:`_players_and_others`."""
+    right_true, true, right_found, found = (int(c) for c in counts)
+    return {
+        "precision": right_found / found if found else None,
+        "recall": right_true / true if true else None,
+        "found": found,
+        "truth": true,
     }
 
 

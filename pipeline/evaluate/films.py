@@ -61,7 +61,7 @@ class Measure:
     unit: str = "%"
 
 
-_PLACE, _FLOOR, _WHO = ("players", "position_ft"), ("players", "on_floor"), ("players", "identity")
+_PLACE, _FLOOR, _WHO = ("players", "position_ft"), ("players", "players_on_floor"), ("players", "identity")
 
 MEASURES = (
     Measure("live frames registered", ("court", "registered"), ("court", "live_frames"), Pooling.SHARE, 0.97),
@@ -69,8 +69,8 @@ MEASURES = (
     Measure("court error, p95", ("court", "p95_ft"), ("court", "points"), Pooling.MEAN, 1.5, Better.LOWER, "ft"),
     Measure("player position, median", (*_PLACE, "median"), (*_PLACE, "count"), Pooling.MEAN, 0.8, Better.LOWER, "ft"),
     Measure("player position, p95", (*_PLACE, "p95"), (*_PLACE, "count"), Pooling.MEAN, 2.5, Better.LOWER, "ft"),
-    Measure("bodies on the floor, recall", (*_FLOOR, "recall"), (*_FLOOR, "truth"), Pooling.SHARE, 0.97),
-    Measure("bodies on the floor, precision", (*_FLOOR, "precision"), (*_FLOOR, "found"), Pooling.SHARE, 0.97),
+    Measure("players on the floor, recall", (*_FLOOR, "recall"), (*_FLOOR, "truth"), Pooling.SHARE, 0.97),
+    Measure("players on the floor, precision", (*_FLOOR, "precision"), (*_FLOOR, "found"), Pooling.SHARE, 0.97),
     Measure("identities per shot, HOTA", (*_WHO, "HOTA"), (*_WHO, "truth"), Pooling.MEAN, 0.88),
     Measure("identities per shot, IDF1", (*_WHO, "IDF1"), (*_WHO, "truth"), Pooling.MEAN, 0.92),
     Measure("team right", ("players", "team", "right"), ("players", "team", "count"), Pooling.SHARE, 0.99),

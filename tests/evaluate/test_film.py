@@ -114,6 +114,7 @@ def test_the_truth_scores_one_against_itself(play, truth, tmp_path):
     players = scores["players"]
     assert players["position_ft"]["p95"] == pytest.approx(0, abs=1e-9)
     assert players["on_floor"]["precision"] == players["on_floor"]["recall"] == 1
+    assert players["players_on_floor"]["precision"] == players["players_on_floor"]["recall"] == 1
     assert players["identity"]["HOTA"] == pytest.approx(1)
     assert players["identity"]["IDF1"] == pytest.approx(1)
     assert players["team"] == {"right": 1.0, "count": players["identity"]["truth"]}
@@ -166,6 +167,8 @@ def test_known_spoilings(play, truth, tmp_path):
     assert scores["players"]["position_ft"]["median"] == pytest.approx(1.5)
     assert scores["players"]["team"]["right"] == 1  # the names of the teams do not matter
     assert scores["players"]["officials_kept_out"]["share"] == 0
+    assert scores["players"]["players_on_floor"]["recall"] == 1
+    assert scores["players"]["players_on_floor"]["precision"] < 1, "officials stand there as players"
     assert scores["court"]["registered"] == pytest.approx((len(times) // 2) / len(times))
     assert 0.01 < scores["court"]["median_ft"] < 2  # only the lens is left out
     assert scores["candidates"]["kinds"]["crowded_paint"]["right"] == 1
