@@ -393,12 +393,20 @@ def _periods(readings: pa.Table, chain: _Chain, times: np.ndarray, settings: Clo
 
 
 def _shot_clock(readings: pa.Table, times: np.ndarray, settings: ClockSettings) -> np.ndarray:
-    """Shot clock at some times, NaN where it is unknown or off."""
+    """Shot clock at some times, NaN where it is unknown or off.
+
+    As shown by the nearest reading; between two readings that follow from each other it goes on running.
+    """
     shot = readings_of(readings, "shot_clock", count_of, settings)
-    kept = longest_chain(shot, settings, sign=-1.0, set_anew=0.5).readings
-    if not len(kept.t_s):
+    chain = longest_chain(shot, settings, sign=-1.0, set_anew=0.5)
+    r = chain.readings
+    if not len(r.t_s):
         return np.full(len(times), np.nan)
-    after = np.clip(np.searchsorted(kept.t_s, times), 0, len(kept.t_s) - 1)
+    after = np.clip(np.searchsorted(r.t_s, times), 0, len(r.t_s) - 1)
     before = np.maximum(after - 1, 0)
-    nearest = np.where(np.abs(times - kept.t_s[before]) <= np.abs(kept.t_s[after] - times), before, after)
-    return np.where(np.abs(times - kept.t_s[nearest]) <= settings.reach_s, kept.value[nearest], np.nan)
+    since, until = times - r.t_s[before], r.t_s[after] - times
+    nearest = np.where(np.abs(since) <= np.abs(until), before, after)
+    value = np.where(np.minimum(np.abs(since), np.abs(until)) <= settings.reach_s, r.value[nearest], np.nan)
+    within = (after > before) & (until > 0) & ~chain.jump[after] & (since + until <= settings.carry_s)
+    runs = np.clip(r.value[before] - since, r.value[after], r.value[before])
+    return np.where(within, runs, value)
