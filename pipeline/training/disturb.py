@@ -12,6 +12,7 @@ import numpy as np
 import torch
 import torch.nn.functional as nnf
 
+SMEAR_STEPS = 8
 PAD = 114.0
 """Grey level around a picture that does not fill the network's input."""
 
@@ -139,7 +140,7 @@ def coarsened(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Tensor:
     if (where := some(0.12)) is not None:
         pictures[where] = _softened(pictures[where], rng.uniform(0.4, 1.6, len(where)), 4)
     if (where := some(0.1)) is not None:
-        pictures[where] = _filtered(pictures[where], np.stack([_smear(rng) for _ in range(len(where))]))
+        pictures[where] = _smeared(pictures[where], rng)
     if (where := some(0.12)) is not None:
         sharp = pictures[where]
         gain = torch.as_tensor(rng.uniform(0.3, 1.2, (len(where), 1, 1, 1)), dtype=torch.float32).to(device)
@@ -179,32 +180,16 @@ def _softened(pictures: torch.Tensor, sigmas_px: np.ndarray, reach_px: int) -> t
     return out
 
 
-def _filtered(pictures: torch.Tensor, kernels: np.ndarray) -> torch.Tensor:
-    """Each picture through its own small square kernel."""
-    count, channels, height, width = pictures.shape
-    side = kernels.shape[1]
-    weights = torch.as_tensor(kernels, dtype=torch.float32).to(pictures.device)
-    weights = weights.repeat_interleave(channels, dim=0).unsqueeze(1)
-    flat = nnf.pad(pictures, (side // 2,) * 4, mode="replicate").reshape(1, count * channels, height + side - 1, -1)
-    return nnf.conv2d(flat, weights, groups=count * channels).view(count, channels, height, width)
-
-
-def _smear(rng: np.random.Generator) -> np.ndarray:
-    """Kernel of a camera's or a body's movement, (9, 9)."""
-    side = 9
-    length = rng.uniform(3, 8)
-    angle = rng.normal(0, 0.25) if rng.random() < 0.7 else rng.uniform(0, np.pi)
-    steps = np.linspace(-0.5, 0.5, 64) * (length - 1)
-    kernel = np.zeros((side, side))
-    np.add.at(
-        kernel,
-        (
-            np.round(steps * np.sin(angle) + side // 2).astype(int),
-            np.round(steps * np.cos(angle) + side // 2).astype(int),
-        ),
-        1,
-    )
-    return kernel / kernel.sum()
+def _smeared(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Tensor:
+    """A camera's or a body's movement: each picture averaged along its own short line."""
+    out = torch.empty_like(pictures)
+    for number, picture in enumerate(pictures):
+        length = rng.uniform(3, 8)
+        angle = rng.normal(0, 0.25) if rng.random() < 0.7 else rng.uniform(0, np.pi)
+        steps = np.linspace(-0.5, 0.5, SMEAR_STEPS) * (length - 1)
+        shifts = [(round(s * np.sin(angle)), round(s * np.cos(angle))) for s in steps]
+        out[number] = torch.stack([picture.roll(shift, (1, 2)) for shift in shifts]).mean(0)
+    return out
 
 
 def _noisy(pictures: torch.Tensor, strengths: np.ndarray) -> torch.Tensor:

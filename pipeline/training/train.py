@@ -311,13 +311,17 @@ def _real_stock(pictures: list[Labelled], task: str, device: torch.device, seed:
     return stock
 
 
-def jobs_of(task: str, weights: Path | None, rate: float, games: list[str]) -> list[Job]:
+def jobs_of(
+    task: str, weights: Path | None, rate: float, games: list[str], renders_weights: Path | None = None
+) -> list[Job]:
     """What to train, in order; see the module's text for `games`."""
     mix = MIXES[task]
     first_rate = rate if weights else rate * FROM_RANDOM_WEIGHTS
     if not games:
         return [Job(task, weights, 1.0, mix, first_rate)]
-    renders_only = Job(f"{task}_renders", None, 0.42, replace(mix, real_share=0.0), rate * FROM_RANDOM_WEIGHTS)
+    renders_only = Job(
+        f"{task}_renders", renders_weights, 0.42, replace(mix, real_share=0.0), rate * FROM_RANDOM_WEIGHTS
+    )
     shipped = Job(task, weights or renders_only.name, 0.28, mix, rate)
     each = 0.30 / len(games)
     return [
@@ -336,6 +340,7 @@ def train(
     minutes: float,
     folds: Path | None = None,
     weights: Path | None = None,
+    renders_weights: Path | None = None,
     device: str = "0",
     learning_rate: float | None = None,
     most_pictures: int = 40_000,
@@ -354,6 +359,7 @@ def train(
     folds : training folder of real frames of further games, seen by no network but those without another game
     minutes : time budget of the training itself, without export
     weights : a ``.pt`` of the same network to continue from; None starts from random weights
+    renders_weights : with `folds`, a ``.pt`` that saw renders alone, from which the first network continues
     width : channel multiple of a network with random weights
     most_steps : of each network, for tests
 
@@ -386,7 +392,7 @@ def train(
         raise DataError(f"{spool / task}: no pack of renders came within a minute; start the renderers.")
     log.info("%s: %d renders after %.0f s, %d real frames", task, stock.count, time.monotonic() - began, len(seen))
     trained: dict[str, nn.Module] = {}
-    for job in jobs_of(task, weights, learning_rate or LEARNING_RATES[task], games):
+    for job in jobs_of(task, weights, learning_rate or LEARNING_RATES[task], games, renders_weights):
         if isinstance(job.start, Path):
             network = earlier_network(job.start)
         else:
@@ -425,6 +431,9 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--device", default="0", help="GPU number, or cpu")
     parser.add_argument("--learning-rate", type=float, help="the task's own if left out")
     parser.add_argument("--weights", type=Path, help="weights (.pt) of an earlier training to continue from")
+    parser.add_argument(
+        "--renders-weights", type=Path, help="with --folds: weights that saw renders alone, to go on from"
+    )
     parser.add_argument("--width", type=float, help="channel multiple of the network; its own default if left out")
     parser.add_argument("--most-pictures", type=int, default=40_000, help="renders kept on the GPU at most")
     parser.add_argument("--seed", type=int, default=7)
