@@ -6,7 +6,7 @@ frames, which ties pan, tilt, roll and zoom of the two together; and the operato
 than some acceleration (second differences, Whittaker 1923, with unequal steps). The sum of squares is solved exactly by
 block elimination forwards and backwards, which is the fixed-interval smoother of Rauch, Tung & Striebel (1965) in
 information form, and gives every frame's covariance too. Motion is not linear in the angles, and single fits and
-motions are wrong now and then: the solution is repeated with new slopes and new robust weights (Geman & McClure).
+motions are wrong now and then: the solution is repeated with new slopes and new robust weights (Geman & McClure 1985).
 """
 
 from __future__ import annotations
@@ -28,7 +28,10 @@ _SIZE = len(PARAMETERS)
 _TURNING = tuple(PARAMETERS.index(n) for n in ("pan", "tilt", "roll", "log_focal"))
 _LENS = PARAMETERS.index("k1")
 _STEPS = np.array([1e-3, 1e-3, 1e-3, 1e-5])
-_ROUNDS = 3
+_NARROWING = 5.0
+"""What is most wrong goes first: the robust widths begin as wide as the worst miss and shrink by this factor a round
+(graduated non-convexity, Blake & Zisserman 1987; Yang et al. 2020). The first round weighs all alike."""
+_STEADINESS = 4.0
 _SLOWNESS = 0.2  # what a film shares strays by this part of its play in a second
 _RIDGE = 1e-8
 # A square grid with a root mean square distance of one from its middle.
@@ -108,40 +111,43 @@ def smooth(
     links : Links
     settings : RegistrationSettings
     """
-    count = len(times_s)
     fitted = np.einsum("nii->n", own) > 0
     trust, link_trust = np.where(fitted, 1.0, np.nan), np.ones(len(links.first))
     state = mean.copy()
     dynamics = _dynamics(times_s, settings)
-    for turn in range(_ROUNDS):
-        if turn:
-            away = np.einsum("ni,nij,nj->n", state - mean, own, state - mean)
-            # Nine numbers miss by nine on the average when all is well.
-            trust = np.where(fitted, _geman(away, 40.0), np.nan)
+    wider, converged = 0.0, 0
+    while converged < 2:
+        predicted, slopes = _predict(state, links)
+        miss = (links.moved - predicted) / links.sigma
+        if wider:
+            # Nine numbers miss by nine on the average when all is well, four by four.
+            fit_miss = np.einsum("ni,nij,nj->n", state - mean, own, state - mean) / 40.0
+            link_miss = np.sum(miss**2, axis=1) / 30.0
+            if wider == np.inf:
+                wider = max(1.0, float(fit_miss.max(initial=0.0)), float(link_miss.max(initial=0.0)))
+            else:
+                wider = max(1.0, wider / _NARROWING)
+            converged += wider == 1.0
+            trust = np.where(fitted, _geman(fit_miss, wider), np.nan)
+            # Motion is seldom wrong, and then between two frames only: of two that disagree it is the last to go.
+            link_trust = _geman(link_miss, wider * (_STEADINESS if wider > 1 else 1.0))
+        else:
+            wider = np.inf
         diagonal, beside, beyond = (part.copy() for part in dynamics)
         kept = information - np.where(fitted, 1 - trust, 0.0)[:, None, None] * own
-        diagonal += kept
-        right = np.einsum("nij,nj->ni", kept, mean)
-        if len(links.first):
-            predicted, slopes = _predict(state, links)
-            miss = (links.moved - predicted) / links.sigma
-            if turn:
-                link_trust = _geman(np.sum(miss**2, axis=1), 30.0)
-            slope = slopes / links.sigma[:, :, None]
-            weighted = slope * link_trust[:, None, None]
-            both = np.concatenate([state[links.first][:, _TURNING], state[links.first + 1][:, _TURNING]], axis=1)
-            target = miss + np.einsum("mij,mj->mi", slope, both)
-            normal = np.einsum("mki,mkj->mij", weighted, slope)
-            pull = np.einsum("mki,mk->mi", weighted, target)
-            four = np.array(_TURNING)
-            for part, place in ((slice(0, 4), links.first), (slice(4, 8), links.first + 1)):
-                np.add.at(diagonal, (place[:, None, None], four[:, None], four), normal[:, part, part])
-                np.add.at(right, (place[:, None], four), pull[:, part])
-            np.add.at(beside, (links.first[:, None, None], four[:, None], four), normal[:, :4, 4:])
-        diagonal += _RIDGE * np.eye(_SIZE)
-        right += _RIDGE * mean
+        diagonal += kept + _RIDGE * np.eye(_SIZE)
+        right = np.einsum("nij,nj->ni", kept, mean) + _RIDGE * mean
+        slope = slopes / links.sigma[:, :, None]
+        weighted = slope * link_trust[:, None, None]
+        both = np.concatenate([state[links.first][:, _TURNING], state[links.first + 1][:, _TURNING]], axis=1)
+        normal = np.einsum("mki,mkj->mij", weighted, slope)
+        pull = np.einsum("mki,mk->mi", weighted, miss + np.einsum("mij,mj->mi", slope, both))
+        four = np.array(_TURNING)
+        for part, place in ((slice(0, 4), links.first), (slice(4, 8), links.first + 1)):
+            np.add.at(diagonal, (place[:, None, None], four[:, None], four), normal[:, part, part])
+            np.add.at(right, (place[:, None], four), pull[:, part])
+        np.add.at(beside, (links.first[:, None, None], four[:, None], four), normal[:, :4, 4:])
         state, covariance = _solve(diagonal, beside, beyond, right)
-    assert len(state) == count
     return Smoothed(state, covariance, trust, link_trust)
 
 
@@ -180,6 +186,8 @@ def _dynamics(times_s: Array, settings: RegistrationSettings) -> tuple[Array, Ar
 
 def _predict(state: Array, links: Links) -> tuple[Array, Array]:
     """Motion (M, 4) that the cameras would show, and its slopes by both frames' turning parameters, (M, 4, 8)."""
+    if not len(links.first):
+        return np.zeros((0, 4)), np.zeros((0, 4, 8))
     first, second = state[links.first], state[links.first + 1]
     base = _shown(first, second, links)
     slopes = np.empty((len(base), 4, 8))
