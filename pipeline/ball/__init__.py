@@ -1,5 +1,7 @@
-"""ball: where the ball was and who had it.
+"""ball: where the ball was, who had it, and what became of it.
 
-Comes in: ball boxes, ``cameras`` and ``tracks``. Goes out: ``ball``, ``touches`` and ``possessions``.
-Does not name basketball actions beyond hold, pass, shot and loose ball.
+Comes in: ball boxes, ``cameras`` and ``tracks``. Goes out: ``ball``, ``touches`` (holds with their dribbles, passes,
+handoffs, shots, rebounds and loose balls) and ``possessions``. Weighs everything that a shot shows at once
+(``story``): detections beside bodies and rings (``evidence``), whole flights (``flights``) and which team attacks which
+ring (``sides``). Does not name basketball actions beyond these.
 """

@@ -16,9 +16,10 @@ import pyarrow.compute as pc
 
 from pipeline.ball.evidence import NOBODY, Evidence, beside_places, gather
 from pipeline.ball.flights import flight_places
+from pipeline.ball.gains import clues_of
 from pipeline.ball.settings import BallSettings, FlightSettings
 from pipeline.ball.sides import attacked_sides, attacking_teams, owners_of_rings
-from pipeline.ball.story import State, Story, clues_of, tell_story
+from pipeline.ball.story import State, Story, tell_story
 from pipeline.ball.tables import BALL, TOUCHES
 from pipeline.ball.touches import touches_of
 from pipeline.court.rule_books import RuleBook
@@ -77,7 +78,7 @@ def ball_path(
         story = tell_story(evidence, clue, team, settings, owners)
         places = ball_places(evidence, story, settings.flight)
         rows.append(_ball_rows(evidence, story, places))
-        told.extend(touches_of(evidence, story, places, team, settings.touches))
+        told.extend(touches_of(evidence, story, places, team, settings))
     ball = pa.concat_tables(rows) if rows else BALL.empty()
     return ball, TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(told)])
 

@@ -168,7 +168,7 @@ class _After:
 
 
 def _teams_of(holds: list[_Hold], after: _After, rules: PossessionSettings) -> list[int]:
-    """The team of each hold between two shots: dynamic programming over holds; a change of team costs ``turnover_s``."""
+    """The team of each hold between two shots, by dynamic programming; a change of team costs ``turnover_s``."""
     best = np.array([rules.same_team_s if after.team == team else 0.0 for team in (0, 1)])
     came = np.zeros((len(holds), 2), dtype=np.int64)
     for number, hold in enumerate(holds):

@@ -13,8 +13,8 @@ class EvidenceSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     least_score: float = Field(0.1, ge=0, le=1, description="Weaker ball detections are not looked at.")
-    even_score: float = Field(0.2, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
-    score_weight: float = Field(0.8, ge=0, description="How much a score's log odds count.")
+    even_score: float = Field(0.33, gt=0, lt=1, description="A detection of this score is as likely the ball as not.")
+    score_weight: float = Field(1.2, ge=0, description="How much a score's log odds count.")
     most_gain: float = Field(3.0, ge=0, description="A score alone never says more than this, as a log ratio.")
     highest_ft: float = Field(18.0, gt=0, description="A ball in play is never higher; lamps and crowd mostly are.")
     margin_ft: float = Field(6.0, ge=0, description="A ball in play is never farther outside the court.")
@@ -112,6 +112,20 @@ class TouchSettings(BaseModel):
     rebound_s: float = Field(3.0, gt=0, description="A ball taken so soon after it came to the ring is a rebound.")
 
 
+class DribbleSettings(BaseModel):
+    """When a hold is seen to be a dribble. Starting values, common practice, no source."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    hold_ft: float = Field(3.9, gt=0, description="Usual height of a held ball.")
+    hold_sigma_ft: float = Field(0.6, gt=0, description="Spread of that height.")
+    top_ft: float = Field(3.0, gt=0, description="A dribbled ball rises so high.")
+    bounce_ft: float = Field(1.8, gt=0, description="And is seen this low.")
+    change_cost: float = Field(2.5, ge=0, description="Cost of a change between hold and dribble, as a log ratio.")
+    longest_gap_s: float = Field(0.7, gt=0, description="Unseen for longer, a dribble is not known.")
+    least_s: float = Field(0.4, ge=0, description="Shorter dribbles are none.")
+    least_seen: int = Field(4, ge=2, description="Sightings that a dribble needs.")
+
+
 class PossessionSettings(BaseModel):
     """Possessions out of touches."""
 
@@ -148,5 +162,6 @@ class BallSettings(BaseModel):
     flight: FlightSettings = FlightSettings()
     story: StorySettings = StorySettings()
     touches: TouchSettings = TouchSettings()
+    dribble: DribbleSettings = DribbleSettings()
     possessions: PossessionSettings = PossessionSettings()
     sides: SideSettings = SideSettings()

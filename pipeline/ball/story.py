@@ -12,8 +12,9 @@ from enum import IntEnum
 
 import numpy as np
 
-from pipeline.ball.evidence import NOBODY, PICTURE_FT2, Evidence, hold_fit
-from pipeline.ball.flights import Flights, possible_flights
+from pipeline.ball.evidence import NOBODY, PICTURE_FT2, Evidence
+from pipeline.ball.flights import Flights
+from pipeline.ball.gains import Clues, change_costs, flight_costs, held_gains, rebound_costs, ring_gains
 from pipeline.ball.settings import BallSettings, StorySettings
 
 
@@ -49,29 +50,6 @@ class Story:
     row: np.ndarray
     flight: np.ndarray
     flights: Flights
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Clues:
-    """What does not depend on who attacks: fits and flights of one shot."""
-
-    fit: np.ndarray  # (K, N + 2); the last two columns: off the left and the right ring
-    flights: Flights
-
-
-def clues_of(evidence: Evidence, settings: BallSettings) -> Clues:
-    """Fits of every detection to every body and ring, and all possible flights."""
-    count = len(evidence.bodies.names)
-    fit = np.full((len(evidence.moment), count + 2), -np.inf)
-    fit[:, :count] = hold_fit(evidence.beside[:, :count], settings.evidence)
-    aside, height = evidence.beside[:, count:, 0], evidence.beside[:, count:, 1]
-    wide = settings.flight.after_ring_ft
-    high = float(evidence.rings_ft[0, 2]) + 4.0
-    density = np.log(PICTURE_FT2 / (settings.evidence.clutter * wide * np.sqrt(2 * np.pi) * high))
-    with np.errstate(invalid="ignore"):
-        inside = (height > -1.0) & (height < high)
-        fit[:, count:] = np.where(inside, density - 0.5 * (aside / wide) ** 2, -np.inf)
-    return Clues(fit, possible_flights(evidence, fit[:, :count], settings))
 
 
 def tell_story(
@@ -119,16 +97,6 @@ class _Best:
         self.frame = np.where(better, frame, self.frame)
 
 
-def _same(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Whether teams are known and the same."""
-    return (a >= 0) & (a == b)
-
-
-def _differ(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Whether teams are known and not the same."""
-    return (a >= 0) & (b >= 0) & (a != b)
-
-
 FLIGHT = 9
 """Kind of a step that is a whole flight; its index is the flight's."""
 
@@ -151,33 +119,14 @@ class _Telling:
         self.costs: StorySettings = settings.story
         bodies = evidence.bodies
         self.frames, self.count = bodies.place_ft.shape[:2]
-        self.held_gain, self.held_row = self._held(attacking)
-        self.ring_gain, self.ring_row = self._off_ring()
-        self.change = self._changes()
+        self.held_gain, self.held_row = held_gains(evidence, clues, attacking, self.costs)
+        self.ring_gain, self.ring_row = ring_gains(evidence, clues, self.costs)
+        self.change = change_costs(bodies, self.costs)
         cut = np.searchsorted(clues.flights.end, np.arange(self.frames + 1))
         self.flight_cut = cut
-        count = self.count
-        flights = clues.flights
-        shot, rebound = flights.to >= count, flights.by >= count
-        price = np.where(shot, self.costs.shot_cost, np.where(rebound, self.costs.rebound_cost, self.costs.pass_cost))
-        passed = ~(shot | rebound)
-        if count:
-            price = price + np.where(rebound & evidence.bodies.official[np.minimum(flights.to, count - 1)], 2.0, 0.0)
-        price[passed] += self.change[flights.by[passed], flights.to[passed]]
-        # shots at the own ring are none, and rebounds are rather the defence's
-        teams = evidence.bodies.teams
-        price[shot] += self.costs.wrong_ring_cost * _differ(owners[flights.to[shot] - count], teams[flights.by[shot]])
-        self.rebound_extra = self.costs.offence_rebound_cost * _same(owners[:, None], teams[None])
-        price[rebound] += self.rebound_extra[flights.by[rebound] - count, flights.to[rebound]]
-        lasts = evidence.times_s[flights.end] - evidence.times_s[flights.start]
-        length = np.zeros(len(lasts))
-        ends = [
-            evidence.bodies.place_ft[f[passed], w[passed]]
-            for f, w in ((flights.start, flights.by), (flights.end, flights.to))
-        ]
-        length[passed] = np.linalg.norm(ends[1] - ends[0], axis=1)
-        late = np.maximum(lasts - 1 / 3 - length / self.costs.usual_ft_s, 0.0)
-        price = price + np.where(passed, self.costs.hang_cost_s * late, 0.0)
+        count, flights = self.count, clues.flights
+        self.rebound_extra = rebound_costs(bodies, owners, self.costs)
+        price = flight_costs(evidence, flights, self.change, owners, self.costs)
         self.flight_value = flights.value - price
         # a hold shorter than the least has not ripened: it may end in nothing but the next frame of the same hold
         self.layers = max(int(np.ceil(settings.touches.least_hold_s / max(evidence.step_s, 1e-3) - 1e-6)), 1)
@@ -185,55 +134,6 @@ class _Telling:
         self.rings = [_Best.of(2) for _ in range(self.frames)]
         self.unknown = [_Best.of(1) for _ in range(self.frames)]
         self.loose = _Best.of(len(evidence.moment))
-
-    def _held(self, attacking: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
-        """Gain of each body holding the ball in each frame (F, N), and by which detection."""
-        e, costs, count = self.evidence, self.costs, self.count
-        known = np.isfinite(e.bodies.place_ft[..., 0])
-        gain = np.where(known, -costs.hidden_held, -costs.hidden_held - 1.0)
-        row = np.full((self.frames, count), NOBODY)
-        for k, view in e.views.items():
-            rows = e.rows(k)
-            if count:
-                px = view.project_floor(np.nan_to_num(e.bodies.place_ft[k]))
-                outside = ~np.all((px >= 0) & (px <= np.asarray(view.size_px)), axis=1) & known[k]
-                gain[k, outside] = -0.5 * costs.hidden_held
-            if rows.stop == rows.start or not count:
-                continue
-            seen = self.clues.fit[rows, :count] + e.gain[rows, None]
-            best = seen.argmax(axis=0)
-            top = seen[best, np.arange(count)]
-            better = top > gain[k]
-            gain[k, better], row[k, better] = top[better], rows.start + best[better]
-        blind = np.array([k for k in range(self.frames) if k not in e.views], dtype=np.int64)
-        gain[blind] = 0.0
-        gain *= costs.weight
-        if attacking is not None and count:
-            teams = e.bodies.teams
-            defends = (attacking[:, None] >= 0) & (teams[None] >= 0) & (teams[None] != attacking[:, None])
-            gain = gain - np.where(defends, costs.defender_cost, 0.0)
-        return gain, row
-
-    def _off_ring(self) -> tuple[np.ndarray, np.ndarray]:
-        e, count = self.evidence, self.count
-        gain = np.full((self.frames, 2), -self.costs.hidden_loose)
-        row = np.full((self.frames, 2), NOBODY)
-        for k in e.views:
-            rows = e.rows(k)
-            if rows.stop == rows.start:
-                continue
-            seen = self.clues.fit[rows, count:] + e.gain[rows, None]
-            best = seen.argmax(axis=0)
-            top = seen[best, [0, 1]]
-            better = top > gain[k]
-            gain[k, better], row[k, better] = top[better], rows.start + best[better]
-        return gain * self.costs.weight, row
-
-    def _changes(self) -> np.ndarray:
-        """Extra cost of the ball's going from body to body, (N, N)."""
-        teams, official, costs = self.evidence.bodies.teams, self.evidence.bodies.official, self.costs
-        other = (teams[:, None] >= 0) & (teams[None] >= 0) & (teams[:, None] != teams[None])
-        return np.where(other, costs.steal_cost, 0.0) + np.where(official[None], costs.official_cost, 0.0)
 
     def best(self) -> Story:
         for k in range(self.frames):
@@ -444,17 +344,8 @@ class _Telling:
         _, kind, index = max(ends)
         k = n - 1
         while k >= 0:
-            best = (
-                self.loose
-                if kind == State.LOOSE
-                else (
-                    self.hands[k]
-                    if kind == State.HELD
-                    else self.rings[k]
-                    if kind == State.OFF_RING
-                    else self.unknown[k]
-                )
-            )
+            ways = {State.LOOSE: self.loose, State.HELD: self.hands[k], State.OFF_RING: self.rings[k]}
+            best = ways.get(kind, self.unknown[k])
             state[k] = kind
             if kind == State.HELD:
                 who[k] = index % self.count
@@ -479,6 +370,6 @@ class _Telling:
                     kind, index = State.HELD, by + (self.layers - 1) * self.count
             else:
                 state[inner] = State.LOOSE
-                kind, index = came, at
+                kind, index = State(came), at
             k = frame
         return Story(state, who, row, flight, flights)

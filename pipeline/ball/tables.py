@@ -37,14 +37,17 @@ TOUCHES = TableSpec(
             ("kind", pa.string()),  # one of TOUCH_KINDS
             ("start_s", pa.float64()),
             ("end_s", pa.float64()),
-            ("track", pa.int32()),  # holder, passer or shooter
-            ("to_track", pa.int32()),  # receiver of a pass; null otherwise
+            ("track", pa.int32()),  # holder, passer, shooter or rebounder
+            ("to_track", pa.int32()),  # receiver of a pass or handoff; null otherwise
             ("team", pa.int8()),
             ("score", pa.float32()),
         ]
     ),
 )
-"""Stretches of control and what came between them."""
+"""Stretches of control and what came between them.
+
+A ``dribble`` lies within a ``hold`` of the same track; it is given only where it is seen.
+"""
 
 POSSESSIONS = TableSpec(
     "possessions",

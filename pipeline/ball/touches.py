@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pipeline.ball.dribble import dribbles
 from pipeline.ball.evidence import NOBODY, Evidence
 from pipeline.ball.flights import FlightKind
-from pipeline.ball.settings import TouchSettings
+from pipeline.ball.settings import BallSettings, TouchSettings
 from pipeline.ball.story import State, Story
 
 if TYPE_CHECKING:
@@ -47,13 +48,14 @@ def holds_of(evidence: Evidence, story: Story, settings: TouchSettings) -> list[
 
 
 def touches_of(
-    evidence: Evidence, story: Story, places: Places, attacking: np.ndarray, settings: TouchSettings
+    evidence: Evidence, story: Story, places: Places, attacking: np.ndarray, every: BallSettings
 ) -> list[dict[str, Any]]:
     """Touches of one shot in order of time, as rows of the ``touches`` table without their numbers.
 
     ``attacking`` (F,) is the team that attacks, -1 unknown: where it stays the same after the ball has gone to what
     seems to be an opponent, a team was misread and the ball passed.
     """
+    settings = every.touches
     bodies, times, step = evidence.bodies, evidence.times_s, evidence.step_s
     holds = holds_of(evidence, story, settings)
     result: list[dict[str, Any]] = []
@@ -83,6 +85,11 @@ def touches_of(
         end_s = float(times[hold.last - 1] + 0.5 * step)
         score = sure(hold.first, hold.last)
         add("hold", begins(hold), end_s, hold.who, NOBODY, score)
+        during = slice(hold.first, hold.last)
+        height = np.where(places.observed[during], places.ft[during, 2], np.nan)
+        for a, b in dribbles(times[during], height, every.dribble):
+            first, last = hold.first + a, hold.first + b
+            add("dribble", float(times[first]), float(times[last - 1]), hold.who, NOBODY, sure(first, last))
         after = holds[index + 1] if index + 1 < len(holds) else None
         until = after.first if after else len(times)
         between = np.arange(hold.last, until)

@@ -46,7 +46,7 @@ def touch_scores(
     -------
     dict
         ``passes`` counts passes and handoffs together, since a short pass is told from a handoff by a foot or a tenth
-        of a second; ``handoffs`` counts those found as handoffs against those that were.
+        of a second; ``handoffs`` counts those found as handoffs against those that were; ``dribble`` is in seconds.
     """
 
     def players(row: Row) -> tuple[int | None, int | None]:
@@ -65,7 +65,27 @@ def touch_scores(
     ):
         mine, theirs = ([r for r in rows if r["kind"] in kinds] for rows in (found, true))
         result[name] = counted(len(matched(mine, theirs, fits)), len(mine), len(theirs))
-    return result
+    return result | {"dribble": _shared_time(found, true, actor_of, "dribble")}
+
+
+def _shared_time(
+    found: Sequence[Row], true: Sequence[Row], actor_of: Mapping[int, int], kind: str
+) -> dict[str, float | int | None]:
+    """Precision and recall of the time of one kind of touch, by the same player, in seconds."""
+    mine, theirs = ([r for r in rows if r["kind"] == kind] for rows in (found, true))
+    shared = sum(
+        max(min(f["end_s"], t["end_s"]) - max(f["start_s"], t["start_s"]), 0.0)
+        for f in mine
+        for t in theirs
+        if actor_of.get(f["track"]) == t["track"]
+    )
+    lasts = [sum(r["end_s"] - r["start_s"] for r in rows) for rows in (mine, theirs)]
+    return {
+        "precision": shared / lasts[0] if lasts[0] else None,
+        "recall": shared / lasts[1] if lasts[1] else None,
+        "found_s": lasts[0],
+        "truth_s": lasts[1],
+    }
 
 
 def possession_scores(found: Sequence[Row], true: Sequence[Row], least_overlap: float) -> dict[str, Any]:
