@@ -16,7 +16,7 @@ PLACES = np.array([[15.0, 20.0], [34.0, 26.0], [24.0, 38.0], [36.0, 20.0], [18.0
 
 
 def _film(ball_ft, hidden=(), false=()):
-    """Tables of a film in which the ball (F, 3) is seen but for the hidden frames; ``false``: more balls' frames, places."""
+    """Tables of a film in which the ball (F, 3) is seen but for hidden frames; ``false``: frames, places of more."""
     camera = camera_at(0.0)
     frames = np.arange(len(ball_ft))
     cameras = [camera_to_row(camera, frame=k, t_s=k * STEP_S, shot=0, rule_book="nba", quality=1.0) for k in frames]
