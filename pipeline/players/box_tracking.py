@@ -8,17 +8,21 @@ smoothing are those of the court.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.errors import ShapeError
 from pipeline.players.association import tracklets
 from pipeline.players.camera_motion import CameraPath, camera_path, refined
-from pipeline.players.motion import MotionModel, smooth
+from pipeline.players.exchanges import Measured, grid_of, neighbours, reassigned, rows_of, undo_exchanges
+from pipeline.players.futures import BodyModel, PlaceModel, StanceModel, smoothed
+from pipeline.players.horizon import expected_heights, horizons
+from pipeline.players.motion import MotionModel
 from pipeline.players.settings import BoxTrackingSettings
 from pipeline.players.sightings import Population, Sightings
 from pipeline.players.stitching import (
+    InView,
     Paths,
     close_gaps,
     fill_capacity,
@@ -28,15 +32,23 @@ from pipeline.players.stitching import (
     stature_ratios,
 )
 
-SIZE_MODEL = MotionModel(speed=(1.0, 0.4), keeps_s=0.3)
-"""How log width and log height of a walking body's box change: strides and arms open and close the width in
-about a third of a second, bending and jumping move the height less."""
-
 EDGE_PX = 3.0
 """A box that comes this near the picture's edge is cut by it."""
 
+HEIGHT_STANCE = StanceModel(quick=(0.07, 0.5), slow=(0.06, 10.0), build=0.03)
+"""Bending, jumping and strides change log height; what stays differs between bodies. Measured on followed boxes."""
+
+WIDTH_STANCE = StanceModel(quick=(0.22, 0.25), slow=(0.15, 3.0), build=0.03)
+"""The same for log width: arms and strides, a body turned to the side."""
+
+HEIGHT_ANYWHERE = StanceModel(quick=(0.07, 0.5), slow=(0.12, 4.0), build=0.03)
+"""The same for log height where the place is not taken into account: bodies come nearer and go away."""
+
 STATURE_STEP = 10
 """Frames whose heights are judged together; their neighbours on both sides help."""
+
+GAP_STEPS = 8
+"""Moments of a gap at which a body is asked to be in view or not."""
 
 TYPICAL_SHAPE = 0.42
 """Width of a standing or running body's box as a share of its height."""
@@ -262,15 +274,132 @@ def track_boxes(
         if len(r) >= stitch.fewest_sightings and len(r) >= stitch.least_density * (moment[r[-1]] - moment[r[0]] + 1)
     ]
     paths = paths_of(sightings, rows, model)
-    rows = fill_capacity(sightings, paths, weighed(paths, np.inf), settings.bodies, stitch)
-    return _filled(every, sightings, rows, model, camera, noise, size_px, settings)
+    found = fill_capacity(sightings, paths, weighed(paths, np.inf), settings.bodies, stitch)
+    rows = _retraced(every, sightings, found, camera, noise, size_px, in_view, settings)
+    return _filled(every, sightings, rows, camera, noise, size_px, settings)
+
+
+def _retraced(
+    boxes: np.ndarray,
+    sightings: Sightings,
+    found: list[np.ndarray],
+    camera: CameraPath,
+    noise: float,
+    size_px: tuple[int, int],
+    in_view: InView,
+    settings: BoxTrackingSettings,
+) -> list[np.ndarray]:
+    """Paths with exchanged identities undone and every frame's boxes given out anew."""
+    exchange = settings.exchanges
+    frames = len(sightings.times_s)
+    if not found:
+        return []
+    grid = grid_of(found, sightings.moment, frames)
+    measured = _measured(boxes, sightings, found, camera, noise, size_px, settings)
+    model = body_model(settings)
+
+    edge = np.minimum(boxes[:, 0], size_px[0] - boxes[:, 2]) / (boxes[:, 3] - boxes[:, 1])
+
+    def waiting(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+        begin = np.where(before >= 0, sightings.moment[before], 0)
+        finish = np.where(after >= 0, sightings.moment[after], frames - 1)
+        here, there = np.where(before >= 0, before, after), np.where(after >= 0, after, before)
+        gap_s = sightings.times_s[finish] - sightings.times_s[begin]
+        inside = np.zeros(len(before))
+        for share in (np.arange(GAP_STEPS) + 0.5) / GAP_STEPS:
+            moments = np.rint(begin + share * (finish - begin)).astype(np.int64)
+            places = sightings.position[here] + share * (sightings.position[there] - sightings.position[here])
+            # nobody need have gone the straight way
+            detour = exchange.detour_ft_s * gap_s * min(share, 1 - share)
+            inside += in_view(moments, places - np.outer(detour, [1, 0])) & in_view(
+                moments, places + np.outer(detour, [1, 0])
+            )
+        # a body that comes or goes for good does so at the picture's side
+        ends = (before < 0) | (after < 0)
+        inside[ends & (edge[here] > exchange.edge_heights)] = GAP_STEPS
+        inside[ends & (edge[here] <= exchange.edge_heights)] = 0
+        return np.minimum(exchange.unseen_rate * gap_s * inside / GAP_STEPS, exchange.unseen_floor)
+
+    area = float(np.prod(np.asarray(size_px) * np.median(camera.scale)))
+    spread = np.maximum(np.std(measured.values[:, 2:], axis=0), 0.05)
+    false_density = settings.false_boxes / (area * float(np.prod(spread * np.sqrt(2 * np.pi))))
+    for _ in range(2):
+        grid = undo_exchanges(grid, measured, model, waiting, exchange)
+        grid = reassigned(grid, measured, model, false_density, exchange)
+    paths = rows_of(grid)
+    return sorted((r for r in paths if len(r) >= settings.stitching.fewest_sightings), key=lambda r: int(r[0]))
+
+
+def body_model(settings: BoxTrackingSettings) -> BodyModel:
+    """How a followed body's box moves and changes."""
+    across, down = (
+        PlaceModel(*of_axis)
+        for of_axis in zip(
+            settings.followed_speed_ft_s,
+            settings.followed_keeps_s,
+            settings.returns_s,
+            settings.followed_wander,
+            settings.followed_limbs,
+            strict=True,
+        )
+    )
+    return BodyModel(
+        across,
+        down,
+        HEIGHT_STANCE,
+        WIDTH_STANCE,
+    )
+
+
+def _measured(
+    boxes: np.ndarray,
+    sightings: Sightings,
+    rows: list[np.ndarray],
+    camera: CameraPath,
+    noise: float,
+    size_px: tuple[int, int],
+    settings: BoxTrackingSettings,
+) -> Measured:
+    """Middles on the stabilised picture; heights and widths against what a body has at that place."""
+    moment = sightings.moment
+    size = boxes[:, 2:] - boxes[:, :2]
+    cut_side = (boxes[:, 0] <= EDGE_PX) | (boxes[:, 2] >= size_px[0] - EDGE_PX)
+    cut_below = boxes[:, 3] >= size_px[1] - EDGE_PX
+    path = np.full(len(boxes), -1, dtype=np.int64)
+    for name, own in enumerate(rows):
+        path[own] = name
+    whole = np.flatnonzero((path >= 0) & ~cut_side & ~cut_below)
+    horizon = horizons(
+        boxes[whole],
+        moment[whole],
+        path[whole],
+        len(sightings.times_s),
+        height_share=settings.height_share,
+        smooth_frames=max(1.0, settings.horizon_s / float(np.median(np.diff(sightings.times_s)))),
+        stature_sigma=HEIGHT_STANCE.build,
+    )
+    expected = expected_heights(boxes, horizon[moment], settings.height_share)
+    scale = camera.scale_at(moment)[:, None]
+    middle = camera.to_plane(moment, (boxes[:, :2] + boxes[:, 2:]) / 2)
+    values = np.hstack(
+        [
+            middle - np.median(middle, axis=0),
+            np.log(size[:, 1:] / expected[:, None]),
+            np.log(size[:, :1] / (TYPICAL_SHAPE * expected[:, None])),
+        ]
+    )
+    place = (noise * size / np.sqrt(2)) ** 2 + (settings.limb_sigma * size[:, 1:]) ** 2
+    place[cut_side, 0] += (0.1 * size[cut_side, 1]) ** 2
+    place[cut_below, 1] += (0.1 * size[cut_below, 1]) ** 2
+    looks = np.full((len(boxes), 2), 2 * noise**2)
+    looks[cut_below | cut_side] += 0.25
+    return Measured(moment, sightings.times_s, values, np.hstack([place * scale**2, looks]))
 
 
 def _filled(
     boxes: np.ndarray,
     sightings: Sightings,
     rows: list[np.ndarray],
-    model: MotionModel,
     camera: CameraPath,
     noise: float,
     size_px: tuple[int, int],
@@ -278,40 +407,38 @@ def _filled(
 ) -> BoxTracks:
     """Smoothed boxes at every sighting and in the gaps that may be filled."""
     frames = len(sightings.times_s)
-    ids: list[list[int]] = [[] for _ in range(frames)]
-    found: list[list[np.ndarray]] = [[] for _ in range(frames)]
-    size_all = boxes[:, 2:] - boxes[:, :2]
-    scale_all = camera.scale_at(sightings.moment)
-    centre_all = camera.to_plane(sightings.moment, (boxes[:, :2] + boxes[:, 2:]) / 2)
-    error_all = (noise * size_all / np.sqrt(2) * scale_all[:, None]) ** 2
-    for name, own in enumerate(rows):
-        first, last = int(sightings.moment[own[0]]), int(sightings.moment[own[-1]])
-        grid = np.arange(first, last + 1)
-        at = sightings.moment[own] - first
-        position = np.full((1, len(grid), 2), np.nan)
-        covariance = np.tile(np.eye(2), (1, len(grid), 1, 1))
-        size = np.full((1, len(grid), 2), np.nan)
-        size_covariance = np.tile(np.eye(2) * 2 * noise**2, (1, len(grid), 1, 1))
-        position[0, at] = centre_all[own]
-        covariance[0, at, 0, 0], covariance[0, at, 1, 1] = error_all[own].T
-        middle = np.median(sightings.log_size[own], axis=0)
-        size[0, at] = sightings.log_size[own] - middle
-        times = sightings.times_s[grid][None]
-        states, spreads = smooth(model, times, position, covariance)
-        sizes, _ = smooth(SIZE_MODEL, times, size, size_covariance)
-        scale = camera.scale[grid]
-        extent = np.exp(sizes[0, :, :2] + middle) / scale[:, None]
-        centre = camera.to_picture(grid, states[0, :, :2])
-        box = np.hstack([centre - extent / 2, centre + extent / 2])
-        sigma = np.sqrt(spreads[0, :, 0, 0]) / scale
-        seen = np.zeros(len(grid), dtype=bool)
-        seen[at] = True
-        since = np.maximum.accumulate(np.where(seen, np.arange(len(grid)), -1))
-        until = len(grid) - 1 - np.maximum.accumulate(np.where(seen[::-1], np.arange(len(grid)), -1))[::-1]
-        gap_s = times[0, until] - times[0, since]
+    if not rows:
+        return BoxTracks((np.zeros(0, dtype=np.int64),) * frames, (np.zeros((0, 4)),) * frames)
+    size = boxes[:, 2:] - boxes[:, :2]
+    scale = camera.scale_at(sightings.moment)[:, None]
+    middle = camera.to_plane(sightings.moment, (boxes[:, :2] + boxes[:, 2:]) / 2)
+    offset = np.median(middle, axis=0)
+    usual = np.array([np.median(sightings.log_size[own], axis=0) for own in rows])  # log width, log height
+    away = np.zeros((len(boxes), 2))
+    for own, log_size in zip(rows, usual, strict=True):
+        away[own] = (sightings.log_size[own] - log_size)[:, ::-1]
+    measured = Measured(
+        sightings.moment,
+        sightings.times_s,
+        np.hstack([middle - offset, away]),
+        np.hstack([(noise * size * scale) ** 2 / 2, np.full((len(boxes), 2), 2 * noise**2)]),
+    )
+    grid = grid_of(rows, sightings.moment, frames)
+    model = replace(body_model(settings), height=HEIGHT_ANYWHERE)
+    steps, noises = model.transition(measured.dt_s())
+    means, variances = smoothed(model, steps, noises, measured.readings(grid))
+    before, after = neighbours(grid)
+    times = sightings.times_s
+    seen = grid >= 0
+    gap_s = np.where((before >= 0) & (after >= 0), times[after] - times[before], np.inf)
+    ids, found = [], []
+    for k in range(frames):
+        extent = np.exp(means[k, :, 3:1:-1] + usual) / camera.scale[k]
+        centre = camera.to_picture(np.full(len(rows), k), means[k, :, :2] + offset)
+        sigma = np.sqrt(variances[k, :, 0]) / camera.scale[k]
         inside = np.all((centre > 0) & (centre < np.asarray(size_px)), axis=1)
-        shown = seen | ((gap_s <= settings.fill_s) & (sigma <= settings.fill_sigma * extent[:, 0]) & inside)
-        for k in np.flatnonzero(shown):
-            ids[first + k].append(name)
-            found[first + k].append(box[k])
-    return BoxTracks(tuple(np.array(i, dtype=np.int64) for i in ids), tuple(np.array(b).reshape(-1, 4) for b in found))
+        known = (gap_s[k] <= settings.fill_s) & (sigma <= settings.fill_sigma * extent[:, 0]) & inside
+        shown = np.flatnonzero(seen[k] | known)
+        ids.append(shown)
+        found.append(np.hstack([centre - extent / 2, centre + extent / 2])[shown])
+    return BoxTracks(tuple(ids), tuple(found))

@@ -88,6 +88,7 @@ class ExchangeSettings(BaseModel):
     most_rounds: int = Field(25, ge=1, description="Rounds of the search.")
     unseen_rate: float = Field(3.0, ge=0, description="How much each second unseen in view counts against a path.")
     unseen_floor: float = Field(15.0, ge=0, description="Most that one gap can count so.")
+    detour_ft_s: float = Field(5.0, ge=0, description="How fast an unseen body may have left the straight way.")
     edge_heights: float = Field(
         1.0, ge=0, description="Bodies come and go within so many heights of the picture's sides."
     )
@@ -216,6 +217,12 @@ class PlacingSettings(BaseModel):
         0.15, ge=0, description="Most that a silhouette can put the feet beside the box's middle, in box heights."
     )
     floor_sigma_ft: float = Field(0.4, gt=0, description="Error of the registered floor, added to every place.")
+    covered_doubt: float = Field(
+        6.0, ge=0, description="How much the variance of a place grows with the share of its box that others cover."
+    )
+    stance_sigma_ft: float = Field(
+        0.2, ge=0, description="Error of a place that lasts as long as a stance, which smoothing does not lessen."
+    )
     margin_ft: float = Field(
         6.0, ge=0, description="Boxes with their feet farther outside the court are never followed."
     )
