@@ -59,7 +59,7 @@ class ShotSettings(BaseModel):
         0.85, gt=0, le=1, description="Findings worse than this share of the best are not merged."
     )
     length_cost: float = Field(0.15, ge=0, description="Quality that a finding loses for each second of its length.")
-    absorb_s: float = Field(0.12, ge=0, description="A cut this close to a gradual transition belongs to it.")
+    absorb_s: float = Field(0.35, ge=0, description="A cut this close to a gradual transition belongs to it.")
     wipe_change: float = Field(
         22.0, gt=0, description="A wipe changes a cell by at least this much from picture to picture."
     )
@@ -75,6 +75,11 @@ class ShotSettings(BaseModel):
     wipe_quality: float = Field(
         0.66, ge=0, le=1, description="Least mean of the two R squared times the share of cells."
     )
+    wipe_clean_cover: float = Field(
+        0.95, gt=0, le=1, description="One front is enough if a wipe changes this share of the cells."
+    )
+    wipe_clean_calm: float = Field(0.12, ge=0, le=1, description="And if before and after it at most this share does.")
+    wipe_clean_order: float = Field(0.68, gt=0, le=1, description="And if R squared of that front is this much.")
     wipe_spread_s: float = Field(0.15, gt=0, description="Least time a wipe takes to cross the picture.")
     dissolve_change: float = Field(
         12.0, gt=0, description="A dissolve joins pictures that differ by at least this much."

@@ -346,7 +346,8 @@ def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     active = peak >= settings.wipe_change
     if active.mean() < settings.wipe_cover:
         return None
-    if max((steps[0] >= settings.wipe_change).mean(), (steps[-1] >= settings.wipe_change).mean()) > settings.wipe_calm:
+    calm = max((steps[0] >= settings.wipe_change).mean(), (steps[-1] >= settings.wipe_change).mean())
+    if calm > settings.wipe_calm:
         return None
     strong = steps >= 0.5 * peak
     if np.median(strong[:, active].sum(axis=0)) > settings.wipe_steps:
@@ -360,8 +361,13 @@ def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     worse, better = sorted(share for share, _ in fits)
     if worse < settings.wipe_order_other:
         worse = _two_fronts(first[active], last[active])
+    clean = calm <= settings.wipe_clean_calm and active.mean() >= settings.wipe_clean_cover
+    if clean and better >= settings.wipe_clean_order:  # one front tells enough: what moves behind it blurs the other
+        worse = max(worse, settings.wipe_clean_order)
+    elif better < settings.wipe_order or worse < settings.wipe_order_other:
+        return None
     quality = float((worse + better) / 2 * active.mean())
-    if better < settings.wipe_order or worse < settings.wipe_order_other or quality < settings.wipe_quality:
+    if quality < settings.wipe_quality:
         return None
     from_s, to_s = float(np.percentile(first[active], 3)), float(np.percentile(last[active], 97))
     if to_s - from_s > settings.longest_gradual_s:
