@@ -111,6 +111,40 @@ def fit_clock(readings: pa.Table, frames: pa.Table, settings: ClockSettings | No
     )
 
 
+def game_times(clock: pa.Table, times_s: np.ndarray, *, reach_s: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
+    """The game's time at moments of the film, such as the ``t_s`` of any table's rows.
+
+    Parameters
+    ----------
+    clock : pa.Table
+        :data:`~pipeline.film.tables.CLOCK`, in order of time.
+    times_s : ndarray of shape (N,)
+        Seconds from the start of the film.
+    reach_s : float
+        A moment farther than this from every frame with a known clock has no game time.
+
+    Returns
+    -------
+    period : ndarray of shape (N,), int64
+        0 where unknown.
+    clock_s : ndarray of shape (N,)
+        NaN where unknown.
+    """
+    clock = CLOCK.check(clock)
+    known = clock.filter(pc.is_valid(clock["game_clock_s"]))
+    times_s = np.asarray(times_s, dtype=np.float64)
+    if not known.num_rows:
+        return np.zeros(len(times_s), dtype=np.int64), np.full(len(times_s), np.nan)
+    at = known["t_s"].to_numpy()
+    after = np.clip(np.searchsorted(at, times_s), 0, len(at) - 1)
+    before = np.maximum(after - 1, 0)
+    nearest = np.where(np.abs(times_s - at[before]) <= np.abs(at[after] - times_s), before, after)
+    near = np.abs(times_s - at[nearest]) <= reach_s
+    period = pc.fill_null(known["period"], 0).to_numpy().astype(np.int64)[nearest]
+    value = known["game_clock_s"].to_numpy().astype(np.float64)[nearest]
+    return np.where(near, period, 0), np.where(near, value, np.nan)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ClockSigns:
     """What the score graphic's readings say of shots.

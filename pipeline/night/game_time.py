@@ -10,14 +10,12 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.film.clock import fit_clock
+from pipeline.film.clock import game_times as times_of
 from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
 from pipeline.night.library import Library
 from pipeline.night.stages import Progress, Stage, Tables
 from pipeline.settings import Settings
 from pipeline.tags import Tag
-
-NEAR_S = 1.0
-"""A moment farther than this from every frame with a known clock has no game time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +65,8 @@ def game_time(clock: pa.Table, t_s: float) -> GameTime | None:
     t_s : float
         Seconds from the start of the film.
     """
-    known = clock.filter(pa.array([v is not None for v in clock["game_clock_s"].to_pylist()], pa.bool_()))
-    if not known.num_rows:
-        return None
-    away = np.abs(known["t_s"].to_numpy() - t_s)
-    nearest = int(np.argmin(away))
-    if away[nearest] > NEAR_S:
-        return None
-    row = known.slice(nearest, 1).to_pylist()[0]
-    return GameTime(row["period"], float(row["game_clock_s"]))
+    (period,), (clock_s,) = times_of(clock, np.array([t_s]))
+    return None if np.isnan(clock_s) else GameTime(int(period) or None, float(clock_s))
 
 
 def game_times(library: Library, tags: Sequence[Tag]) -> dict[int, GameTime]:
