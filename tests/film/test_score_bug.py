@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 
 from pipeline.errors import ShapeError
+from pipeline.film.bug_cells import line_slots
 from pipeline.film.bug_text import ALPHABET, FIGURES, HEIGHT_PX, Line, TextReader, read_out, strip_of
 from pipeline.film.clock import fit_clock
 from pipeline.film.probe import probe
-from pipeline.film.score_bug import BugReader, find_bug, line_slots, scout
+from pipeline.film.score_bug import BugReader, find_bug, scout
 from pipeline.film.settings import BugSettings
 from pipeline.film.spread import spread_pictures
 from pipeline.film.tables import BUG_READINGS, FRAMES
