@@ -15,6 +15,9 @@ from pipeline.errors import ShapeError
 from pipeline.players.settings import TeamSettings
 from pipeline.players.tables import KIT_LENGTH
 
+LEAST_LESS = 0.5
+"""A body changes teams for the sake of numbers only where that spares at least half a body, over its own time."""
+
 UNSURE = -1
 """Team of a body whose kit says neither."""
 
@@ -196,8 +199,8 @@ def split_teams(
         Sightings of each.
     lean : (C,) ndarray
         From -1 (team 0 for sure) to 1 (team 1).
-    together : (C, C) bool ndarray
-        Which were on the floor at the same time, each with itself.
+    together : (C, C) ndarray
+        Share of the first's time in which the second was on the floor too; 1 with itself.
 
     Returns
     -------
@@ -247,21 +250,27 @@ def _difference(
 def _five_a_side(
     group: np.ndarray, features: np.ndarray, weight: np.ndarray, together: np.ndarray, settings: TeamSettings
 ) -> np.ndarray:
-    """Move bodies to the other team while more than ``a_side`` of one were together and the other had room."""
+    """Move bodies to the other team while that lessens how much more than ``a_side`` of one team were together."""
+
+    def excess(of: np.ndarray) -> float:
+        mates = np.sum(together * (of[:, None] == of[None]), axis=1)
+        return float(weight @ np.clip(mates - settings.a_side, 0, None) / weight.sum())
+
     group = group.copy()
     for _ in range(len(group)):
-        same = group[:, None] == group[None]
-        mates, rivals = np.sum(together & same, axis=1), np.sum(together & ~same, axis=1)
-        crowded = np.flatnonzero((mates > settings.a_side) & (rivals < settings.a_side))
-        apart = []
-        for body in crowded:
+        now = excess(group)
+        best, moved_to = -np.inf, None
+        for body in range(len(group)):
             moved = group.copy()
             moved[body] = 1 - moved[body]
-            apart.append(_difference(features, weight, moved, settings)[1] if 0 < moved.mean() < 1 else -np.inf)
-        if not len(crowded):
+            if now - excess(moved) < LEAST_LESS * weight[body] / weight.sum() or not 0 < moved.mean() < 1:
+                continue
+            apart = _difference(features, weight, moved, settings)[1]
+            if apart > best:
+                best, moved_to = apart, moved
+        if moved_to is None:
             break
-        best = crowded[int(np.argmax(apart))]
-        group[best] = 1 - group[best]
+        group = moved_to
     return group
 
 

@@ -9,7 +9,7 @@ officials at most, given teams and roles, and smoothed over the whole shot.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -390,6 +390,9 @@ def _followed(
         score=score,
         official=np.array([float(c == "official") for c in table["class"].to_pylist()]),
     )
+    near = crowding(sightings, corners, settings.identities)
+    doubt = 1 + settings.placing.covered_doubt * near.covered
+    sightings = replace(sightings, covariance=sightings.covariance * doubt[:, None, None])
     model = _motion_model(settings)
     margin = 2 * settings.placing.margin_ft
     population = Population((book.length_ft + margin) * (book.width_ft + margin), STATURE_SPREAD)
@@ -428,7 +431,6 @@ def _followed(
     rows = [r for r in rows if _worth_following(sightings, r, settings)]
     rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
     shown = sighting_looks(look_array(table), sightings.kit)
-    near = crowding(sightings, corners, settings.identities)
     return _Followed(frames, sightings, corners, shown, near, rows, ratios)
 
 
@@ -494,10 +496,26 @@ def _identified(
         mine = features.of(members)
         chains = capacity_chains(grouped, part, part + pair_ratios(mine), capacity, stitching)
         links = np.where(np.isfinite(part), np.maximum(part, -stitching.link_floor), -np.inf)
-        whole.extend(joined(grouped, exchange(chains, first[members], last[members], links, mine)))
+        bodies = joined(grouped, exchange(chains, first[members], last[members], links, mine))
+        whole.extend(_no_more_than(bodies, shot, capacity))
     spans = [sightings.time[own[-1]] - sightings.time[own[0]] for own in whole]
     lasting = [own for own, span in zip(whole, spans, strict=True) if span >= settings.shortest_s]
     return sorted(lasting, key=lambda r: (int(r[0]), int(r[-1])))
+
+
+def _no_more_than(bodies: list[np.ndarray], shot: _Followed, capacity: int) -> list[np.ndarray]:
+    """Leave out bodies that are there mostly while ``capacity`` others are: of several the one least seen."""
+    bodies = list(bodies)
+    while len(bodies) > capacity:
+        spans = [(int(shot.sightings.moment[own[0]]), int(shot.sightings.moment[own[-1]]) + 1) for own in bodies]
+        there = np.zeros(len(shot.frames), dtype=np.int64)
+        for begin, end in spans:
+            there[begin:end] += 1
+        crowded = [k for k, (begin, end) in enumerate(spans) if np.mean(there[begin:end] > capacity) > 0.5]
+        if not crowded:
+            break
+        del bodies[min(crowded, key=lambda k: (len(bodies[k]), spans[k]))]
+    return bodies
 
 
 def _called_official(shot: _Followed, pieces: list[np.ndarray]) -> np.ndarray:
@@ -542,8 +560,8 @@ def _sides(
     begin = np.array([shot.sightings.moment[own[0]] for shot, own in paths])
     end = np.array([shot.sightings.moment[own[-1]] for shot, own in paths])
     shared = np.minimum(end[:, None], end[None]) - np.maximum(begin[:, None], begin[None])
-    span = np.minimum((end - begin)[:, None], (end - begin)[None])
-    together = (of_shot[:, None] == of_shot[None]) & (2 * shared > span)
+    share = np.clip(shared + 1, 0, None) / (end - begin + 1)[:, None]
+    together = np.where(of_shot[:, None] == of_shot[None], share, 0.0)
     told = split_teams(wears, weight, lean, together, settings.teams)
     for (shot, k), team in zip(players, told.tolist(), strict=True):
         sides[shot][k] = team
@@ -605,7 +623,7 @@ def _columns(shot: _Followed, rows: np.ndarray, team: int, settings: TrackSettin
     covariances = np.tile(np.eye(2), (len(grid), 1, 1))
     places[at], covariances[at] = sightings.position[rows], sightings.covariance[rows]
     states, spreads = robust_smooth(model, times, places, covariances, settings.placing.outlier_freedom)
-    sigma = np.sqrt(np.trace(spreads[:, :2, :2], axis1=1, axis2=2) / 2)
+    sigma = np.sqrt(np.trace(spreads[:, :2, :2], axis1=1, axis2=2) / 2 + settings.placing.stance_sigma_ft**2)
     seen = np.zeros(len(grid), dtype=bool)
     seen[at] = True
     since = np.maximum.accumulate(np.where(seen, np.arange(len(grid)), 0))
