@@ -163,18 +163,15 @@ def smooth(
             state, spread = state.copy(), spread.copy()
             state[here], spread[here] = update(state[here], spread[here], positions[here, i], covariances[here, i])
         states[:, i], spreads[:, i] = state, spread
+    # Everything that does not depend on what comes later is worked out for all times at once.
+    moves = (np.diff(times_s, axis=1) > 0)[..., None]
+    target = np.where(moves[..., None], predicted_spreads[:, 1:], np.eye(4))
+    turned = np.linalg.solve(target, np.where(moves[..., None], steps @ spreads[:, :-1], np.eye(4)))
+    gains = np.swapaxes(turned, 2, 3)
+    rest = np.where(moves, states[:, :-1] - (gains @ predicted[:, 1:, :, None])[..., 0], 0)
+    rest_spreads = np.where(moves[..., None], spreads[:, :-1] - gains @ target @ turned, 0)
     for i in range(length - 2, -1, -1):
-        moving = times_s[:, i + 1] > times_s[:, i]
-        if not moving.any():
-            states[:, i], spreads[:, i] = states[:, i + 1], spreads[:, i + 1]
-            continue
-        step = steps[:, i]
-        target = predicted_spreads[:, i + 1]
-        gain = np.swapaxes(np.linalg.solve(target, step @ spreads[:, i]), 1, 2)
-        back = states[:, i] + (gain @ (states[:, i + 1] - predicted[:, i + 1])[..., None])[..., 0]
-        narrowed = spreads[:, i] + gain @ (spreads[:, i + 1] - target) @ np.swapaxes(gain, 1, 2)
-        states[:, i] = np.where(moving[:, None], back, states[:, i + 1])
-        spreads[:, i] = np.where(
-            moving[:, None, None], 0.5 * (narrowed + np.swapaxes(narrowed, 1, 2)), spreads[:, i + 1]
-        )
-    return states, spreads
+        gain = gains[:, i]
+        states[:, i] = rest[:, i] + (gain @ states[:, i + 1, :, None])[..., 0]
+        spreads[:, i] = rest_spreads[:, i] + gain @ spreads[:, i + 1] @ turned[:, i]
+    return states, 0.5 * (spreads + np.swapaxes(spreads, 2, 3))
