@@ -398,6 +398,7 @@ def evaluate_court_frames_command(
         list[str] | None,
         typer.Option("--held-out", help="Measure this game only, one that the weights never saw. May be repeated."),
     ] = None,
+    rule_book: Annotated[BookName, typer.Option("--rule-book", help="Rule book of the labelled floors.")] = "fiba",
     configs: ConfigsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -412,6 +413,7 @@ def evaluate_court_frames_command(
             open_areas(settings, weights),
             settings=settings.court.registration,
             marking=settings.court.marks,
+            book_name=rule_book,
             games=held_out or (),
             on_progress=progress,
         )
@@ -593,8 +595,10 @@ def _tag_as_json(tag: Any, time: Any) -> dict[str, Any]:
 
 def _look_lines(found: dict[str, Any], drawn: Path | None) -> Iterator[str]:
     if found["registered"]:
+        others = found["other_rule_books"]
+        doubt = f" (or {' or '.join(others)}: the picture does not tell; --rule-book says)" if others else ""
         yield (
-            f"{found['image']}: {found['rule_book']} floor, {found['residual_ft']:.2f} ft off the markings; "
+            f"{found['image']}: {found['rule_book']} floor{doubt}, {found['residual_ft']:.2f} ft off the markings; "
             f"{len(found['bodies'])} bodies, {found['paint_count']} players in the {found['paint_end']} paint."
         )
     else:

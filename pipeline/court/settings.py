@@ -108,7 +108,14 @@ class RegistrationSettings(BaseModel):
     most_pin_miss_px: float = Field(
         6.0, gt=0, description="Refuse pins of a frame that miss their landmarks by more (RMS, picture 640 wide)."
     )
-    book_frames: int = Field(12, ge=1, description="Frames of a film that vote on the rule book.")
+    book_frames: int = Field(
+        20, ge=1, description="Most frames of a film that vote on the rule book; a clear vote ends after three."
+    )
+    sure_book_margin: float = Field(
+        1.2,
+        ge=0,
+        description="In a lone picture, rule books whose score is this near to the best are named as possible too.",
+    )
 
 
 class PlaceSettings(BaseModel):

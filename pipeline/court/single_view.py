@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,9 @@ class CourtFit:
         0..1, one at a perfect fit.
     circle_radius_ft : float
         The centre circle as painted; the rule book's where it is not seen.
+    other_books : tuple of str
+        Rule books that explain a lone picture nearly as well, best first: with any, the rule book is a guess. None
+        where it was told, or where a film voted.
     """
 
     camera: Camera
@@ -59,6 +62,7 @@ class CourtFit:
     inliers: float
     quality: float
     circle_radius_ft: float
+    other_books: tuple[str, ...] = ()
 
 
 def model_map(camera: Camera, book: RuleBook) -> NDArray[np.uint8]:
@@ -224,7 +228,11 @@ def find_camera(
     settings : RegistrationSettings
     """
     views = find_view(marks, seen, size_px, settings)
-    return views if isinstance(views, NoCourt) else checked(views[0].judged, settings)
+    if isinstance(views, NoCourt):
+        return views
+    best, *rest = views
+    close = tuple(v.judged.rule_book for v in rest if v.score - best.score < settings.sure_book_margin)
+    return checked(replace(best.judged, other_books=close), settings)
 
 
 def checked(fit: CourtFit, settings: RegistrationSettings) -> CourtFit | NoCourt:

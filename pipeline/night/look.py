@@ -148,6 +148,7 @@ def picture_as_json(image: str, read: PictureRead, points_px: Sequence[tuple[flo
         "registered": fit is not None,
         "reason": read.fit.reason if isinstance(read.fit, NoCourt) else "",
         "rule_book": None if fit is None else fit.rule_book,
+        "other_rule_books": [] if fit is None else list(fit.other_books),
         "homography": None if fit is None else fit.camera.image_to_court().tolist(),
         "lens": None
         if lens is None
@@ -181,7 +182,7 @@ def drawn_look(picture: np.ndarray, read: PictureRead, points_px: Sequence[tuple
     if isinstance(fit, CourtFit):
         book = rule_book(fit.rule_book)
         floor = Floor(fit.camera, book, read.paint_end)
-        headline = f"{read.paint_count} in the paint, {fit.rule_book} floor"
+        headline = f"{read.paint_count} in the paint, {' or '.join((fit.rule_book, *fit.other_books))} floor"
     counted = [
         floor is not None
         and body.kind == "player"

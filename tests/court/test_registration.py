@@ -223,3 +223,18 @@ def test_polygons_of_a_hand_labelled_picture_give_its_camera() -> None:
     assert not isinstance(found, NoCourt), found
     assert np.median(floor_error_ft(found.camera, camera, book)) < 0.6
     assert isinstance(fit_polygons([], (640, 360)), NoCourt)
+
+
+def test_a_picture_that_does_not_tell_its_rule_book_says_so() -> None:
+    """Half court with its circle: little but the arcs' tips tells the books apart; a view of the lane does."""
+    book = rule_book("fiba")
+    clear = make_camera(book, pan_deg=-23)
+    dim = make_camera(book, pan_deg=2, focal=2.6, tilt_deg=-17)
+    rng = np.random.default_rng(3)
+    sure, unsure = (register_picture(area_probabilities(c, book, rng), c.size_px) for c in (clear, dim))
+    assert not isinstance(sure, NoCourt)
+    assert sure.other_books == ()
+    assert not isinstance(unsure, NoCourt)
+    assert unsure.other_books
+    told = register_picture(area_probabilities(dim, book, rng), dim.size_px, RegistrationSettings(rule_book="fiba"))
+    assert isinstance(told, NoCourt) or not told.other_books
