@@ -17,6 +17,9 @@ homography to the floor, and compared with the rule book of the labels:
 A picture's number is the mean over its three-point points and corners, each of the two groups weighing the same; a
 game's ``median_ft`` and ``p90_ft`` are over its registered pictures. The homography is that of the found rule book, so
 a wrong book shows as error (at the right end also by the difference in length).
+
+Pictures are registered one by one, each by itself, and, as ``together``, once more all of a game as one film: they
+vote on its rule book and share the camera's place and lens, each picture a shot of its own.
 """
 
 from __future__ import annotations
@@ -30,14 +33,17 @@ from typing import Any
 
 import cv2
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.court.area_network import AreaNetwork
-from pipeline.court.camera import Camera, NoCourt
+from pipeline.court.camera import Camera, NoCourt, camera_from_row
 from pipeline.court.geometry import ENDS, areas
-from pipeline.court.registration import CourtFit, register_picture
+from pipeline.court.marks import FloorEvidence, areas_row, floor_evidence, marks_table
+from pipeline.court.registration import CourtFit, find_camera, register
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import MarkSettings, RegistrationSettings
+from pipeline.court.tables import AREAS, MARKS
 from pipeline.errors import DataError
 
 Array = NDArray[np.float64]
@@ -48,6 +54,9 @@ STEP_PX = 8.0
 EDGE_SHARE = 0.012
 """Points nearer to the picture's edge, or paint and three-point points nearer to the court's labelled border, than this
 share of the picture's width are not compared."""
+
+
+_APART_S = 100.0  # pictures of a game are far apart in time
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,22 +153,49 @@ def evaluate_court_frames(
     Returns
     -------
     dict
-        ``{"games": {NAME: {"frames", "registered", "median_ft", "p90_ft", ...}}, "all": {...}}``; ``registered`` is a
+        ``{"games": {NAME: {"frames", "registered", "median_ft", "p90_ft", ..., "together": {...}}}, "all": {...}}``;
+        ``together`` has the same keys for the pictures registered as one film; ``registered`` is a
         share 0..1, ``line_median_ft`` and ``corner_median_ft`` are medians over all compared points and corners,
         ``rule_books`` how many registered pictures were taken for each rule book.
     """
     book = rule_book(book_name)
-    outcomes: dict[str, list[_Outcome]] = defaultdict(list)
+    alone: dict[str, list[_Outcome]] = defaultdict(list)
+    seen: dict[str, list[tuple[LabelledFrame, FloorEvidence]]] = defaultdict(list)
+    chosen = settings or RegistrationSettings()
     frames = _of_games(read_labelled_frames(folder), games, folder)
     for number, frame in enumerate(frames, start=1):
         picture = _read_picture(folder / "images" / frame.file, frame)
         (probability,) = network.areas([picture])
-        found = register_picture(probability, frame.size_px, settings, marking)
-        outcomes[frame.game].append(_compare(frame, found, book))
+        evidence = floor_evidence(probability, frame.size_px, marking)
+        seen[frame.game].append((frame, evidence))
+        found = find_camera(evidence.marks, evidence.areas, frame.size_px, chosen)
+        alone[frame.game].append(_compare(frame, found, book))
         if on_progress is not None:
             on_progress(number, len(frames))
-    games = {name: _summary(rows) for name, rows in sorted(outcomes.items())}
-    return {"games": games, "all": _summary([row for rows in outcomes.values() for row in rows])}
+    together = {name: _as_one_film(looked, book, chosen) for name, looked in seen.items()}
+    scores = {name: _summary(alone[name]) | {"together": _summary(together[name])} for name in sorted(alone)}
+    every = [_summary([row for rows in outcomes.values() for row in rows]) for outcomes in (alone, together)]
+    return {"games": scores, "all": every[0] | {"together": every[1]}}
+
+
+def _as_one_film(
+    looked: Sequence[tuple[LabelledFrame, FloorEvidence]], book: RuleBook, settings: RegistrationSettings
+) -> list[_Outcome]:
+    """Compare a game's pictures after registering them as one film in which each is a shot."""
+    marks, areas_seen = [MARKS.empty()], [AREAS.empty()]
+    for number, (frame, evidence) in enumerate(looked):
+        t_s = _APART_S * number
+        marks.append(marks_table(evidence.marks, frame=number, t_s=t_s, shot=number))
+        areas_seen.append(areas_row(evidence, frame.size_px, frame=number, t_s=t_s, shot=number))
+    cameras = register(pa.concat_tables(marks), pa.concat_tables(areas_seen), settings).to_pylist()
+    found = []
+    for (frame, _), row in zip(looked, cameras, strict=True):
+        camera = camera_from_row(row)
+        if isinstance(camera, NoCourt):
+            found.append(_refused(frame, camera))
+        else:
+            found.append(_measured(frame, camera, row["rule_book"], book))
+    return found
 
 
 def _of_games(frames: list[LabelledFrame], games: Sequence[str], folder: Path) -> list[LabelledFrame]:
@@ -182,9 +218,17 @@ class _Outcome:
 
 def _compare(frame: LabelledFrame, found: CourtFit | NoCourt, book: RuleBook) -> _Outcome:
     if isinstance(found, NoCourt):
-        return _Outcome(frame.file, found.reason, "", float("nan"), np.zeros(0), np.zeros(0))
-    line, corners = label_errors_ft(frame, found.camera, book)
-    return _Outcome(frame.file, "", found.rule_book, frame_error_ft(line, corners), line, corners)
+        return _refused(frame, found)
+    return _measured(frame, found.camera, found.rule_book, book)
+
+
+def _refused(frame: LabelledFrame, why: NoCourt) -> _Outcome:
+    return _Outcome(frame.file, why.reason, "", float("nan"), np.zeros(0), np.zeros(0))
+
+
+def _measured(frame: LabelledFrame, camera: Camera, found_book: str, book: RuleBook) -> _Outcome:
+    line, corners = label_errors_ft(frame, camera, book)
+    return _Outcome(frame.file, "", found_book, frame_error_ft(line, corners), line, corners)
 
 
 def _summary(rows: list[_Outcome]) -> dict[str, Any]:

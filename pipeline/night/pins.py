@@ -246,6 +246,9 @@ def _floor(game: Game, frame: int) -> tuple[Floor | None, str]:
     if isinstance(camera, NoCourt):
         return None, f"no floor: {camera.reason}"
     book: RuleBook = rule_book(rows[0]["rule_book"])
-    how = {"registered": "own markings", "carried": "carried from the frames around it"}[rows[0]["status"]]
-    doubt = f"{rows[0]['residual_ft']:.2f} ft" if rows[0]["residual_ft"] is not None else "?"
-    return Floor(camera, book, None), f"{book.name} floor from {how}, {doubt} {'off' if 'own' in how else 'of doubt'}"
+    ft = rows[0]["residual_ft"]
+    if rows[0]["status"] == "registered":
+        how = f"from what the frame itself shows or has pinned, {ft:.2f} ft off"
+    else:
+        how = f"carried from the frames around it, {ft:.2f} ft of doubt"
+    return Floor(camera, book, None), f"{book.name} floor {how}"

@@ -110,6 +110,9 @@ def test_true_cameras_score_near_nothing_and_a_lost_frame_counts(tmp_path: Path)
     assert scores["all"]["frames"] == 4
     assert scores["all"]["registered"] == 0.75
     assert scores["all"]["p90_ft"] >= scores["all"]["median_ft"]
+    assert scores["games"]["a"]["together"]["registered"] == 1.0
+    assert scores["all"]["together"]["registered"] == 0.75
+    assert scores["all"]["together"]["median_ft"] < 0.3
     json.dumps(scores, allow_nan=False)
 
 
