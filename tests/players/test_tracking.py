@@ -1,5 +1,7 @@
 """Tracks in feet on made-up play, and on play of the simulator's kind of movement."""
 
+from dataclasses import replace
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -10,7 +12,15 @@ from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.evaluate.tracking_scores import SequenceMatch, floor_similarity, score_sequences
 from pipeline.players.settings import TrackSettings
 from pipeline.players.tables import BOXES, TRACKS
-from pipeline.players.tracking import SOLE_FT, feet_on_court, floor_errors, place_boxes, track
+from pipeline.players.tracking import (
+    SOLE_FT,
+    USUAL_BOX_FT,
+    below_the_edge,
+    feet_on_court,
+    floor_errors,
+    place_boxes,
+    track,
+)
 
 
 @pytest.fixture(scope="module")
@@ -162,3 +172,22 @@ def test_feet_and_their_errors():
     moved = boxes[0] + np.column_stack([shift[:, 0], shift[:, 1], shift[:, 0], shift[:, 1]])
     spread = np.cov(feet_on_court(moved, camera, 0.0).T) + placing.floor_sigma_ft**2 * np.eye(2)
     np.testing.assert_allclose(covariance[0], spread, rtol=0.1, atol=0.02)
+
+
+def test_feet_below_the_picture_are_put_where_a_body_of_usual_height_stands():
+    camera = camera_at(3.0)
+    places = np.array([[40.0, 20.0], [50.0, 30.0]])
+    floor, head = (camera.project(np.column_stack([places, np.full(2, z)])) for z in (0.0, USUAL_BOX_FT))
+    half = 0.2 * (floor[:, 1] - head[:, 1])
+    boxes = np.column_stack([floor[:, 0] - half, head[:, 1], floor[:, 0] + half, floor[:, 1]])
+    edge = 0.5 * (head[0, 1] + floor[0, 1])
+    tight = replace(camera, size_px=(camera.size_px[0], int(edge) + 1))
+    seen = boxes.copy()
+    seen[0, 3] = edge
+    whole, cut = below_the_edge(seen[:1], tight)
+    assert cut.tolist() == [True]
+    np.testing.assert_allclose(whole[0], boxes[0], atol=3.0)
+    unchanged, cut = below_the_edge(boxes[1:], camera)
+    assert not cut.any()
+    np.testing.assert_array_equal(unchanged, boxes[1:])
+    assert below_the_edge(np.zeros((0, 4)), camera)[0].shape == (0, 4)
