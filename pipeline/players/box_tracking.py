@@ -1,8 +1,9 @@
 """Tracking boxes where no court is known: in a picture stabilised by the boxes' own common motion.
 
 The camera's pan, tilt and zoom from frame to frame are estimated from the boxes alone, the boxes are put
-on one large stabilised picture measured in feet by the bodies' own height, and association, stitching and
-smoothing are those of the court.
+on one large stabilised picture measured in feet by the bodies' own height, and association and stitching are
+those of the court. Then whole paths are judged: exchanged identities are undone (:mod:`pipeline.players.exchanges`),
+with each body's height against what the horizon says of its place, and all boxes are smoothed by the same model.
 """
 
 from __future__ import annotations
@@ -35,10 +36,10 @@ from pipeline.players.stitching import (
 EDGE_PX = 3.0
 """A box that comes this near the picture's edge is cut by it."""
 
-HEIGHT_STANCE = StanceModel(quick=(0.07, 0.5), slow=(0.06, 10.0), build=0.03)
+HEIGHT_STANCE = StanceModel(quick=(0.07, 0.5), slow=(0.045, 8.0), build=0.05)
 """Bending, jumping and strides change log height; what stays differs between bodies. Measured on followed boxes."""
 
-WIDTH_STANCE = StanceModel(quick=(0.22, 0.25), slow=(0.15, 3.0), build=0.03)
+WIDTH_STANCE = StanceModel(quick=(0.22, 0.25), slow=(0.12, 3.0), build=0.12)
 """The same for log width: arms and strides, a body turned to the side."""
 
 HEIGHT_ANYWHERE = StanceModel(quick=(0.07, 0.5), slow=(0.12, 4.0), build=0.03)

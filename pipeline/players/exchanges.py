@@ -192,6 +192,20 @@ class _Search:
         """Exchange the sightings of two paths after one moment up to and with another."""
         self.grid[after + 1 : until + 1, [i, j]] = self.grid[after + 1 : until + 1, [j, i]]
 
+    def turn(self) -> bool:
+        """Where no two bodies would exchange their futures, three or more may: the best such turn is made, if any."""
+        best, chosen = self.settings.least_gain, None
+        for t, joins in enumerate(self.joins[:-1]):
+            pasts_of, futures_of = linear_sum_assignment(-joins)
+            gain = joins[pasts_of, futures_of].sum() - np.trace(joins)
+            if gain > best:
+                best, chosen = gain, (t, futures_of)
+        if chosen is None:
+            return False
+        t, futures_of = chosen
+        self.grid[t + 1 :] = self.grid[t + 1 :, futures_of]
+        return True
+
 
 def undo_exchanges(
     grid: np.ndarray, measured: Measured, model: BodyModel, waiting: Waiting, settings: ExchangeSettings
@@ -223,7 +237,7 @@ def undo_exchanges(
             if not taken & {i, j}:
                 search.make(i, j, after, until)
                 taken |= {i, j}
-        if not taken:
+        if not taken and not search.turn():
             break
     return search.grid
 

@@ -58,7 +58,7 @@ class PlaceModel:
     keeps_s : float
         Time constant with which the velocity is forgotten.
     returns_s : float
-        Time constant with which a body is drawn back to the middle; not equal to ``keeps_s``.
+        Time constant with which a body is drawn back to the middle.
     wander : float
         What the plane itself wanders under a body, plane units per root second.
     limbs : tuple of float
@@ -82,7 +82,8 @@ class PlaceModel:
         step = np.zeros((len(dt_s), 2, 2))
         step[:, 0, 0] = np.exp(-dt_s / self.returns_s)
         step[:, 1, 1] = np.exp(-dt_s / self.keeps_s)
-        step[:, 0, 1] = (step[:, 1, 1] - step[:, 0, 0]) / (1 / self.returns_s - 1 / self.keeps_s)
+        apart = 1 / self.returns_s - 1 / self.keeps_s
+        step[:, 0, 1] = step[:, 0, 0] * (np.expm1(dt_s * apart) / apart if abs(apart) > 1e-9 else dt_s)
         still = self.stationary()
         return step, still - step @ still @ np.swapaxes(step, 1, 2)
 

@@ -143,9 +143,9 @@ class BoxTrackingSettings(BaseModel):
     )
     fill_s: float = Field(1.0, gt=0, description="Longest gap filled, in seconds.")
     followed_speed_ft_s: tuple[float, float] = Field(
-        (6.8, 5.0), description="Standard deviation of velocity where whole paths are weighed, across and down."
+        (5.5, 3.0), description="Standard deviation of velocity where whole paths are weighed, across and down."
     )
-    followed_keeps_s: tuple[float, float] = Field((1.5, 0.7), description="Time in which that velocity is forgotten.")
+    followed_keeps_s: tuple[float, float] = Field((1.0, 1.1), description="Time in which that velocity is forgotten.")
     followed_wander: tuple[float, float] = Field((0.1, 0.25), description="Error of the camera's motion there.")
     followed_limbs: tuple[tuple[float, float], tuple[float, float]] = Field(
         ((0.25, 0.25), (0.1, 0.2)),
@@ -153,7 +153,7 @@ class BoxTrackingSettings(BaseModel):
     )
     limb_sigma: float = Field(0.01, ge=0, description="How far limbs move a box's middle there, share of its height.")
     returns_s: tuple[float, float] = Field(
-        (10.0, 2.0), description="Times in which an unseen body is drawn back to the play, across and down."
+        (3.0, 4.0), description="Times in which an unseen body is drawn back to the play, across and down."
     )
     height_share: float = Field(0.2, gt=0, lt=1, description="A body's height over the camera's height over the floor.")
     horizon_s: float = Field(0.25, gt=0, description="Time over which the horizon is smoothed.")

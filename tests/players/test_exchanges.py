@@ -50,6 +50,15 @@ def _agreement(found, truth):
     return counts.max(axis=0).sum() / np.sum(truth >= 0)
 
 
+@given(st.integers(0, 1000), st.integers(30, 120))
+@settings(max_examples=4, deadline=None)
+def test_three_bodies_in_a_turn_are_put_right(seed, after):
+    measured, truth = crossing_bodies(seed)
+    spoiled = truth.copy()
+    spoiled[after:, [0, 1, 2]] = truth[after:, [1, 2, 0]]
+    assert _agreement(undo_exchanges(spoiled, measured, MODEL, nothing, SETTINGS), truth) > 0.97
+
+
 @given(st.integers(0, 1000))
 @settings(max_examples=8, deadline=None)
 def test_no_sighting_is_lost_or_doubled(seed):

@@ -116,6 +116,13 @@ def test_two_steps_are_one(first_s, second_s):
     np.testing.assert_allclose(step[1] @ noise[0] @ np.swapaxes(step[1], 1, 2) + noise[1], noise[2], atol=1e-9)
 
 
+def test_equal_times_are_the_limit_of_nearly_equal_ones():
+    steps = np.array([0.0, 0.04, 1.0])
+    near, same = (PlaceModel(5.0, 1.0, r, 0.1, (0.1, 0.2)).transition(steps) for r in (1.0 + 1e-7, 1.0))
+    np.testing.assert_allclose(near[0], same[0], atol=1e-6)
+    np.testing.assert_allclose(near[1], same[1], atol=1e-5)
+
+
 def test_however_long_unseen_a_body_is_where_bodies_are():
     _, noise = MODEL.transition(np.array([1e5]))
     np.testing.assert_allclose(noise[0, :2], MODEL.anybody()[:2], atol=1e-9)
