@@ -382,6 +382,7 @@ class _Followed:
     Attributes
     ----------
     frames : (F,) ndarray of int
+    book : RuleBook
     sightings : Sightings
     corners : (N, 4) ndarray
         Boxes of the sightings, pixels.
@@ -395,6 +396,7 @@ class _Followed:
     """
 
     frames: np.ndarray
+    book: RuleBook
     sightings: Sightings
     corners: np.ndarray
     shown: np.ndarray
@@ -473,7 +475,7 @@ def _followed(
     rows = [r for r in rows if _worth_following(sightings, r, settings)]
     rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
     shown = sighting_looks(look_array(table), sightings.kit)
-    return _Followed(frames, sightings, corners, shown, near, rows, ratios)
+    return _Followed(frames, book, sightings, corners, shown, near, rows, ratios)
 
 
 def _motion_model(settings: TrackSettings) -> MotionModel:
@@ -546,8 +548,12 @@ def _identified(
 
 
 def _no_more_than(bodies: list[np.ndarray], shot: _Followed, capacity: int) -> list[np.ndarray]:
-    """Leave out bodies that are there mostly while ``capacity`` others are: of several the one least seen."""
+    """Leave out bodies that are there mostly while ``capacity`` others are: of several the one least seen in play.
+
+    In play is inside the boundary: who stands just outside it is a coach, a substitute or an official.
+    """
     bodies = list(bodies)
+    inside = _on_court(shot.sightings.position, shot.book, 0.0)
     while len(bodies) > capacity:
         spans = [(int(shot.sightings.moment[own[0]]), int(shot.sightings.moment[own[-1]]) + 1) for own in bodies]
         there = np.zeros(len(shot.frames), dtype=np.int64)
@@ -556,7 +562,7 @@ def _no_more_than(bodies: list[np.ndarray], shot: _Followed, capacity: int) -> l
         crowded = [k for k, (begin, end) in enumerate(spans) if np.mean(there[begin:end] > capacity) > 0.5]
         if not crowded:
             break
-        del bodies[min(crowded, key=lambda k: (len(bodies[k]), spans[k]))]
+        del bodies[min(crowded, key=lambda k: (int(inside[bodies[k]].sum()), spans[k]))]
     return bodies
 
 

@@ -191,3 +191,22 @@ def test_feet_below_the_picture_are_put_where_a_body_of_usual_height_stands():
     assert not cut.any()
     np.testing.assert_array_equal(unchanged, boxes[1:])
     assert below_the_edge(np.zeros((0, 4)), camera)[0].shape == (0, 4)
+
+
+def test_a_coach_at_the_line_is_no_eleventh_player():
+    play = make_play(4, seconds=6, loss=0.0, false=0.0)
+    rows = play.boxes.to_pylist()
+    shade = np.array([50.0, 0.0, 0.0, 20.0, 0.0, 0.0])
+    place = np.array([[40.0, -0.6]])
+    for k, t in enumerate(play.times_s):
+        camera = camera_at(t)
+        feet, head = (camera.project(np.column_stack([place, [z]]))[0] for z in (0.0, 6.3))
+        half = 0.2 * (feet[1] - head[1])
+        box = {"x1_px": feet[0] - half, "y1_px": head[1], "x2_px": feet[0] + half, "y2_px": feet[1]}
+        about = {"frame": 3 * k, "t_s": float(t), "shot": rows[0]["shot"], "class": "player", "score": 0.9}
+        rows.append(about | box | {"kit_lab": shade.tolist()})
+    found = track(BOXES.from_rows(rows), play.cameras, play.shots)
+    players = found.filter(pc.equal(found["role"], "player"))
+    frame, y = _columns(players, "frame", "y_ft")
+    assert np.unique(frame, return_counts=True)[1].max() <= 10
+    assert np.mean(y < 0) < 0.03, "the coach is left out, not a player"
