@@ -466,6 +466,12 @@ def evaluate_report_command(
     held_out: Annotated[
         list[str] | None, typer.Option("--held-out", help="Game that training did not see. May be repeated.")
     ] = None,
+    film_tables: Annotated[
+        Path | None, typer.Option("--film-tables", help="Library or folders of tables of a set of simulated films.")
+    ] = None,
+    film_truths: Annotated[
+        Path | None, typer.Option("--film-truths", help="Folder of that set's <film>_truth folders.")
+    ] = None,
     readme: Annotated[Path, typer.Option("--readme", help="File whose table is written.")] = Path("README.md"),
 ) -> None:
     """Run every evaluation whose data is at hand and write the README's table of numbers."""
@@ -473,7 +479,9 @@ def evaluate_report_command(
 
     if not readme.is_file():
         raise SettingsError(f"{readme} does not exist; run this in a checkout, or name the file with --readme.")
-    source = Sources(films, data, tuple(boxes or ()), tuple(held_out or HELD_OUT))
+    if (film_tables is None) != (film_truths is None):
+        raise SettingsError("--film-tables and --film-truths belong together; give both or neither.")
+    source = Sources(films, data, tuple(boxes or ()), tuple(held_out or HELD_OUT), film_tables, film_truths)
     with _stage_bars() as bars:
         rows = write_report(source, readme, lambda name: bars(name)(0, 1))
     for row in rows:

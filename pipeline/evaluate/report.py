@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import DataError
+from pipeline.evaluate.films import evaluate_films, shown
 
 BEGIN, END = "<!-- numbers:begin -->", "<!-- numbers:end -->"
 
@@ -55,12 +56,18 @@ class Sources:
         Folders of pictures with labelled boxes.
     held_out : tuple of str
         Games of the labelled frames that training did not see.
+    film_tables : Path, optional
+        Library, or folder of folders of tables, of a set of films, see :func:`~pipeline.evaluate.films.evaluate_films`.
+    film_truths : Path, optional
+        Their truth.
     """
 
     clips: Path
     data: Path
     boxes: tuple[Path, ...] = ()
     held_out: tuple[str, ...] = ()
+    film_tables: Path | None = None
+    film_truths: Path | None = None
 
 
 def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
@@ -95,6 +102,16 @@ def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
         one = scores["candidates"]["all"]
         value = f"{_share(one['recall'])} / {_share(one['precision'])}"
         yield Row("candidates, recall / precision", name, value, f"{one['truth']} true, {one['found']} found")
+
+
+def films_rows(scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate films``: each with what is asked and the worst film."""
+    for line in scores["measures"]:
+        value = shown(line["value"], line["unit"])
+        if line["worst_film"]:
+            value += f", worst {shown(line['worst'], line['unit'])}"
+        data = f"{len(scores['films'])} held-out films"
+        yield Row(f"{line['name']} (asked: {line['asked']})", data, value, str(line["count"]))
 
 
 def court_rows(scores: dict[str, Any], held_out: Sequence[str]) -> Iterator[Row]:
@@ -215,6 +232,9 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
     def play(folder: Path, name: str) -> Iterator[Row]:
         return play_rows(name, evaluate_play(folder))
 
+    if source.film_tables is not None and source.film_truths is not None:
+        tables, truths = source.film_tables, source.film_truths
+        yield Part("evaluate films", tables, lambda: films_rows(evaluate_films(tables, truths)))
     for path in sorted(source.clips.glob("*.mp4")):
         yield Part("evaluate film", path, film(path))
     data = source.data

@@ -12,6 +12,7 @@ from pipeline.evaluate.report import (
     Sources,
     boxes_rows,
     court_rows,
+    films_rows,
     mot_rows,
     play_rows,
     put_into,
@@ -75,3 +76,17 @@ def test_readers_and_base_rates_have_rows_of_their_own():
     readers = {"drives": {"recall": 0.5, "precision": None, "seen_by_both": 2}}
     (row,) = play_rows("read", {**base, "crowded_share": 0.0, "readers": readers})
     assert (row.value, row.count) == ("50.0 % / none", "2 seen by both")
+
+
+def test_a_line_over_films_names_what_is_asked_and_the_worst():
+    line = {
+        "name": "passes, F1",
+        "asked": "at least 90.0 %",
+        "value": 0.8,
+        "worst": 0.5,
+        "worst_film": "b",
+        "count": 7,
+        "unit": "%",
+    }
+    (row,) = films_rows({"measures": [line], "films": {"a": {}, "b": {}}})
+    assert row == Row("passes, F1 (asked: at least 90.0 %)", "2 held-out films", "80.0 %, worst 50.0 %", "7")
