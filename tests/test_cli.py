@@ -153,6 +153,7 @@ ALL = commands(typer.main.get_command(cli.app))
 def test_the_commands_are_all_there():
     names = {"run", "list", "clip", "look", "sim", "settings"}
     names |= {f"evaluate {n}" for n in ("film", "court-frames", "boxes", "mot", "play", "report")}
+    names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names
 
 

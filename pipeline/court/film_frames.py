@@ -22,7 +22,7 @@ from pipeline.court.view_bank import MAP_SIZE
 Array = NDArray[np.float64]
 
 _NO_MARKS = MarkSet(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, dtype=np.intp), np.zeros(0))
-_NOT_LOOKED_AT = "The floor was not looked at in this frame."
+NOT_LOOKED_AT = "The floor was not looked at in this frame."
 
 
 @dataclass(slots=True, eq=False)
@@ -58,7 +58,7 @@ class FilmFrame:
     pins: PinnedFrame | None = None
     fit: Fit | None = None
     judged: CourtFit | None = None
-    reason: str = _NOT_LOOKED_AT
+    reason: str = NOT_LOOKED_AT
     carried: Array | None = None
     carried_sigma_ft: float = float("nan")
 

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from pipeline.court.book_vote import vote
 from pipeline.court.camera import NoCourt, camera_to_row
 from pipeline.court.film_camera import SHARED, shared_prior
-from pipeline.court.film_frames import FilmFrame, MotionBetween, by_shot, film_frames
+from pipeline.court.film_frames import NOT_LOOKED_AT, FilmFrame, MotionBetween, by_shot, film_frames
 from pipeline.court.fitting import PARAMETERS, Fit, Prior, camera_of, default_prior, fit_camera
 from pipeline.court.pins import PinnedFrame, books_of_pins, fit_pins, miss_px
 from pipeline.court.rule_books import RuleBook, rule_book
@@ -267,6 +267,8 @@ def _second_pass(
             continue
         had = frame.fit is not None
         if not had and covariance[_PAN, _PAN] > settings.farthest_start_deg**2:
+            if frame.reason == NOT_LOOKED_AT:
+                frame.reason = "No frame near this one has a camera to start from."
             continue
         if frame.take(_refit(frame, start, book, prior, settings), book, settings) or not had:
             continue

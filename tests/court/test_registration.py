@@ -178,6 +178,47 @@ def test_motion_carries_the_camera_where_the_floor_was_not_looked_at_or_is_hidde
     assert all(row["reason"].endswith(" of doubt.") for row in alone[25:35])
 
 
+def _spoilt(kind: str, marks: pa.Table, areas: pa.Table, frames: set[int]) -> tuple[pa.Table, pa.Table]:
+    """The evidence of some frames mirrored, shifted sideways, or with one half of the picture hidden."""
+    width = areas["width_px"][0].as_py()
+    told, seen = marks.to_pylist(), areas.to_pylist()
+    for row in told:
+        if row["frame"] in frames and kind == "mirrored":
+            row |= {"x_px": width - 1 - row["x_px"], "nx": -row["nx"]}
+        elif row["frame"] in frames and kind == "shifted":
+            row |= {"x_px": row["x_px"] + 0.06 * width}
+    for row in seen:
+        if row["frame"] in frames:
+            labels = np.frombuffer(row["labels"], np.uint8).reshape(36, 64)
+            labels = {"mirrored": labels[:, ::-1], "shifted": np.roll(labels, 4, 1), "hidden": labels.copy()}[kind]
+            if kind == "hidden":
+                labels[:, :32] = 0
+            row |= {"labels": labels.tobytes()}
+    kept = [row for row in told if not (kind == "hidden" and row["frame"] in frames and row["x_px"] < width / 2)]
+    return MARKS.from_rows(kept), AREAS.from_rows(seen)
+
+
+@pytest.mark.parametrize("kind", ["mirrored", "shifted", "hidden"])
+def test_spoilt_evidence_is_outvoted_or_refused(kind: str) -> None:
+    """A look at every fifth frame of a slow pan; two looks apart are spoilt, and three in a row if mirrored."""
+    book = rule_book("fiba")
+    times = [0.08 * i for i in range(80)]
+    cameras = [make_camera(book, pan_deg=-21 + 4 * np.sin(0.8 * t)) for t in times]
+    looked = list(range(0, 80, 5))
+    marks, areas = _film([cameras[i] for i in looked], [times[i] for i in looked], [0] * len(looked), "fiba", set())
+    spoilt = {3, 8} | ({10, 11, 12} if kind == "mirrored" else set())
+    marks, areas = _spoilt(kind, marks, areas, spoilt)
+    marks, areas = (_renumbered(table, looked) for table in (marks, areas))
+    motion = motion_table(cameras, times, np.random.default_rng(1))
+    frames = FRAMES.from_columns({"frame": np.arange(80), "t_s": times, "shot": np.zeros(80, int)})
+    found = register(marks, areas, RegistrationSettings(rule_book="fiba"), frames=frames, motion=motion).to_pylist()
+    for row, true in zip(found, cameras, strict=True):
+        camera = camera_from_row(row)
+        assert isinstance(camera, Camera)
+        assert np.median(floor_error_ft(camera, true, book)) < 0.5
+    assert all(found[looked[i]]["status"] == "carried" for i in spoilt)
+
+
 def _renumbered(table: pa.Table, numbers: list[int]) -> pa.Table:
     frame = pa.array([numbers[f] for f in table["frame"].to_pylist()], pa.int64())
     return table.set_column(table.schema.get_field_index("frame"), table.schema.field("frame"), frame)
