@@ -161,10 +161,11 @@ class _Hold:
 
 @dataclass(frozen=True, slots=True)
 class _After:
-    """The shot before some holds: whose it was, and until when either team may have the ball at its ring."""
+    """The shot before some holds: whose it was, until when either team may have the ball, and if it was free."""
 
     team: int = -1
     open_until_s: float = -np.inf
+    free: bool = False
 
 
 def _teams_of(holds: list[_Hold], after: _After, rules: PossessionSettings) -> list[int]:
@@ -202,7 +203,8 @@ def _spells(
             while part and part[-1].track == shot["track"]:
                 part.pop()
             lining_up = shot["start_s"] - limits.lining_up_s
-            found = [s for s in _joined(part, after, limits) if s.end_s < lining_up or s.held_s >= limits.rebound_s]
+            played = [] if after.free else _joined(part, after, limits)  # nobody plays between two free throws
+            found = [s for s in played if s.end_s < lining_up or s.held_s >= limits.rebound_s]
             if found:
                 found[-1] = replace(found[-1], closed=True)
             elif spells:
@@ -214,7 +216,7 @@ def _spells(
         spells.extend(found)
         if shot is not None:
             team = found[-1].team if found and not free else int(shot["team"])
-            after = _After(team, shot["end_s"] + rules.sides.open_s)
+            after = _After(team, shot["end_s"] + rules.sides.open_s, free)
     return spells
 
 

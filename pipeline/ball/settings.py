@@ -72,7 +72,7 @@ class StorySettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     weight: float = Field(0.6, gt=0, le=1, description="Weight of one frame's evidence; neighbours say the same again.")
-    hidden_held: float = Field(0.4, ge=0, description="Cost of not seeing a held ball.")
+    hidden_held: float = Field(0.25, ge=0, description="Cost of not seeing a held ball.")
     hidden_flying: float = Field(1.9, ge=0, description="Cost of not seeing a flying ball.")
     hidden_loose: float = Field(1.5, ge=0, description="Cost of not seeing a loose ball.")
     flying: float = Field(0.8, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")

@@ -46,7 +46,8 @@ def touch_scores(
     -------
     dict
         ``passes`` counts passes and handoffs together, since a short pass is told from a handoff by a foot or a tenth
-        of a second; ``handoffs`` counts those found as handoffs against those that were; ``dribble`` is in seconds.
+        of a second; an official's throw is no pass. ``handoffs`` counts those found as handoffs against those that
+        were; ``dribble`` is in seconds.
     """
 
     def players(row: Row) -> tuple[int | None, int | None]:
@@ -63,7 +64,7 @@ def touch_scores(
         ("shots", ("shot",)),
         ("rebounds", ("rebound",)),
     ):
-        mine, theirs = ([r for r in rows if r["kind"] in kinds] for rows in (found, true))
+        mine, theirs = ([r for r in rows if r["kind"] in kinds and r["team"] >= 0] for rows in (found, true))
         result[name] = counted(len(matched(mine, theirs, fits)), len(mine), len(theirs))
     return result | {"dribble": _shared_time(found, true, actor_of, "dribble")}
 
