@@ -48,7 +48,7 @@ def test_nothing_found_or_true_is_null_not_zero():
     assert scores["passes"]["f1"] is None
     assert scores["dribble"]["recall"] is None
     assert possession_scores([], [], 0.5)["possessions"]["f1"] is None
-    assert matched([], TRUE, lambda f, t: True) == []
+    assert matched([], TRUE, lambda found, true: found == true) == []
 
 
 def test_possessions_need_the_ring_and_the_time():
