@@ -107,7 +107,7 @@ class IdentitySettings(BaseModel):
     lost_ft: float = Field(4.0, gt=0, description="A body that comes or goes this near another may be that one.")
     encounter_s: float = Field(0.4, ge=0, description="Meetings of two bodies less than this apart are one.")
     clear_share: float = Field(
-        0.35, gt=0, le=1, description="A box of which another covers more does not show its body's look."
+        0.5, gt=0, le=1, description="A box of which another covers more does not show its body's look."
     )
     look_from: int = Field(3, ge=1, description="Pieces with fewer clear sightings do not tell their look.")
     fit_from_s: float = Field(2.0, gt=0, description="Unbroken paths from this length on teach how bodies look.")
@@ -116,7 +116,7 @@ class IdentitySettings(BaseModel):
     fewest_parts: int = Field(40, ge=4, description="With fewer parts nothing is learnt.")
     shrinkage: float = Field(0.15, ge=0, le=1, description="Share of a round spread in how one body's look varies.")
     least_gain: float = Field(0.7, gt=0, description="Directions with less variance over bodies than within are left.")
-    look_weight: float = Field(0.35, gt=0, description="How far the look is believed: neighbouring parts err alike.")
+    look_weight: float = Field(0.6, gt=0, description="How far the look is believed: neighbouring parts err alike.")
     look_shared: float = Field(
         0.5, ge=0, description="Error that all sightings of a piece share, in variances of one part's look."
     )
