@@ -33,6 +33,10 @@ Waiting = Callable[[np.ndarray, np.ndarray], np.ndarray]
 Row -1 before: the body was not seen since the beginning; after: it is not seen again."""
 
 
+AT_ONCE = 200
+"""Moments whose joins are computed together, to bound memory."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
     """All sightings of a shot as the body model reads them.
@@ -114,9 +118,15 @@ class _Search:
         self.vectors, self.matrices = futures(self.steps, self.noises, readings)
         self.before, after = neighbours(self.grid)
         self.waits = _waits(self.grid, self.before, after, self.waiting)
-        joins = joined_evidence(
-            self.means[:, :, None], self.spreads[:, :, None], self.vectors[:, None], self.matrices[:, None]
-        )
+        joins = np.empty_like(self.waits)
+        for begin in range(0, len(joins), AT_ONCE):
+            some = slice(begin, begin + AT_ONCE)
+            joins[some] = joined_evidence(
+                self.means[some, :, None],
+                self.spreads[some, :, None],
+                self.vectors[some, None],
+                self.matrices[some, None],
+            )
         self.joins = joins - self.waits
 
     def gains(self) -> np.ndarray:
