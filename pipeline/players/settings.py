@@ -220,6 +220,14 @@ class PlacingSettings(BaseModel):
     covered_doubt: float = Field(
         6.0, ge=0, description="How much the variance of a place grows with the share of its box that others cover."
     )
+    hidden_share: float = Field(
+        0.5, gt=0, le=1, description="An unseen body is hidden where another's box covers this much of it."
+    )
+    hidden_behind_ft: float = Field(2.0, ge=0, description="It then stands so far behind that other.")
+    hidden_along_ft: float = Field(
+        4.0, gt=0, description="Error of that along the line of sight; one second's errors are alike."
+    )
+    hidden_across_ft: float = Field(3.0, gt=0, description="The same across it.")
     stance_sigma_ft: float = Field(
         0.2, ge=0, description="Error of a place that lasts as long as a stance, which smoothing does not lessen."
     )

@@ -389,6 +389,8 @@ class _Followed:
     shown : (N, F) ndarray
         What each shows of its body.
     near : Crowding
+    cameras : mapping of int to Camera
+        By frame.
     rows : list of ndarray
         Sightings of each path.
     ratios : callable
@@ -401,6 +403,7 @@ class _Followed:
     corners: np.ndarray
     shown: np.ndarray
     near: Crowding
+    cameras: Mapping[int, Camera]
     rows: list[np.ndarray]
     ratios: Callable[[Paths, float, AssociationSettings], np.ndarray]
 
@@ -475,7 +478,7 @@ def _followed(
     rows = [r for r in rows if _worth_following(sightings, r, settings)]
     rows = [r for r in rows if _stands_on_court(sightings.position[r], book, settings)]
     shown = sighting_looks(look_array(table), sightings.kit)
-    return _Followed(frames, book, sightings, corners, shown, near, rows, ratios)
+    return _Followed(frames, book, sightings, corners, shown, near, cameras, rows, ratios)
 
 
 def _motion_model(settings: TrackSettings) -> MotionModel:
@@ -659,6 +662,53 @@ def robust_smooth(
     return states[0], spreads[0]
 
 
+def _behind_others(
+    shot: _Followed, moments: np.ndarray, places_ft: np.ndarray, settings: TrackSettings
+) -> dict[int, tuple[np.ndarray, np.ndarray]]:
+    """Where an unseen body is if another's box hides it: behind that other, as seen from the camera.
+
+    Two bodies in one line of sight become one box, and the one that is not seen is the farther one.
+
+    Parameters
+    ----------
+    moments : (M,) ndarray of int
+        At which it is not seen.
+    places_ft : (M, 2) ndarray
+        Where it is expected then.
+
+    Returns
+    -------
+    dict of int to (ndarray of shape (2,), ndarray of shape (2, 2))
+        By moment the place, and its covariance.
+    """
+    placing, sightings = settings.placing, shot.sightings
+    found = {}
+    for moment, place in zip(moments.tolist(), places_ft, strict=True):
+        camera = shot.cameras.get(int(shot.frames[moment]))
+        begin, end = np.searchsorted(sightings.moment, [moment, moment + 1])
+        if camera is None or begin == end:
+            continue
+        foot, head = (camera.project(np.array([[*place, z]]))[0] for z in (0.0, USUAL_BOX_FT))
+        tall = foot[1] - head[1]
+        if not tall > 0:
+            continue
+        expected = np.array([foot[0] - 0.2 * tall, head[1], foot[0] + 0.2 * tall, foot[1]])
+        boxes = shot.corners[begin:end]
+        shared = np.clip(np.minimum(boxes[:, 2:], expected[2:]) - np.maximum(boxes[:, :2], expected[:2]), 0, None)
+        hidden = shared.prod(axis=1) / (0.4 * tall**2)
+        other = int(np.argmax(hidden))
+        if hidden[other] < placing.hidden_share:
+            continue
+        before = sightings.position[begin + other]
+        ray = before - camera.centre_ft[:2]
+        ray = ray / np.linalg.norm(ray)
+        beside = np.array([-ray[1], ray[0]])
+        along, across = placing.hidden_along_ft, placing.hidden_across_ft
+        covariance = along**2 * np.outer(ray, ray) + across**2 * np.outer(beside, beside)
+        found[moment] = (before + placing.hidden_behind_ft * ray, covariance)
+    return found
+
+
 def _columns(shot: _Followed, rows: np.ndarray, team: int, settings: TrackSettings) -> dict[str, Any]:
     """One track: smoothed on every analysed frame from its first to its last sighting."""
     sightings, frames, corners = shot.sightings, shot.frames, shot.corners
@@ -671,6 +721,11 @@ def _columns(shot: _Followed, rows: np.ndarray, team: int, settings: TrackSettin
     covariances = np.tile(np.eye(2), (len(grid), 1, 1))
     places[at], covariances[at] = sightings.position[rows], sightings.covariance[rows]
     states, spreads = robust_smooth(model, times, places, covariances, settings.placing.outlier_freedom)
+    behind = _behind_others(shot, grid[~np.isfinite(places[:, 0])], states[~np.isfinite(places[:, 0]), :2], settings)
+    if behind:
+        for moment, (place, covariance) in behind.items():
+            places[moment - first], covariances[moment - first] = place, covariance
+        states, spreads = robust_smooth(model, times, places, covariances, settings.placing.outlier_freedom)
     sigma = np.sqrt(np.trace(spreads[:, :2, :2], axis1=1, axis2=2) / 2 + settings.placing.stance_sigma_ft**2)
     seen = np.zeros(len(grid), dtype=bool)
     seen[at] = True

@@ -210,3 +210,27 @@ def test_a_coach_at_the_line_is_no_eleventh_player():
     frame, y = _columns(players, "frame", "y_ft")
     assert np.unique(frame, return_counts=True)[1].max() <= 10
     assert np.mean(y < 0) < 0.03, "the coach is left out, not a player"
+
+
+def test_a_body_hidden_by_another_is_put_behind_it():
+    play = make_play(4, seconds=5, loss=0.0, false=0.0)
+    shot = play.boxes["shot"][0].as_py()
+    front, beside = np.array([[45.0, 20.0]]), np.array([[45.8, 19.0]])
+    kits = ([90.0, 0, 0, 90, 0, 0], [30.0, 30, -50, 30, 30, -50])
+    rows = []
+    for k, t in enumerate(play.times_s):
+        camera = camera_at(t)
+        for place, kit in zip((front, beside), kits, strict=True):
+            if place is beside and 1.8 <= t <= 3.2:
+                continue
+            feet, head = (camera.project(np.column_stack([place, [z]]))[0] for z in (0.0, 6.3))
+            half = 0.2 * (feet[1] - head[1])
+            box = {"x1_px": feet[0] - half, "y1_px": head[1], "x2_px": feet[0] + half, "y2_px": feet[1]}
+            about = {"frame": 3 * k, "t_s": float(t), "shot": shot, "class": "player", "score": 0.9}
+            rows.append(about | box | {"kit_lab": kit})
+    found = track(BOXES.from_rows(rows), play.cameras, play.shots)
+    assert len(set(found["track"].to_pylist())) == 2
+    hidden = found.filter(pc.and_(pc.invert(found["observed"]), pc.less(pc.abs(pc.subtract(found["t_s"], 2.5)), 0.3)))
+    assert hidden.num_rows >= 5
+    (y,) = _columns(hidden, "y_ft")
+    assert np.all(y > 20.0 - SOLE_FT + 0.5), "the camera looks along y: behind is more"
