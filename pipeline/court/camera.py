@@ -75,15 +75,18 @@ class Lens:
             fold = np.sqrt(-1 / (3 * self.k1))
             reachable = wanted < fold * 2 / 3
             r = np.minimum(wanted, 0.9 * fold)
+            # A pixel that no ideal one leads to draws Newton's steps beyond the fold; it becomes NaN below.
+            highest = float(fold)
         else:
             reachable = np.isfinite(wanted)
             # Below both asymptotes; Newton then closes in on the root.
             r = np.minimum(wanted, np.cbrt(wanted / self.k1))
+            highest = np.inf
         largest = float(np.max(wanted, where=reachable, initial=0.0))
         # Newton squares the miss at each step; bent little, three steps reach rounding.
         for _ in range(4 if abs(self.k1) * largest**2 < 0.1 else 25):
             bent = 1 + self.k1 * r**2
-            r = r - (r * bent - wanted) / np.maximum(3 * bent - 2, 1e-9)
+            r = np.clip(r - (r * bent - wanted) / np.maximum(3 * bent - 2, 1e-9), 0.0, highest)
         scale = 1 / (1 + self.k1 * r**2)
         return self.centre_px + offset * np.where(reachable, scale, np.nan)[:, None]
 

@@ -52,12 +52,13 @@ CAMERAS = TableSpec(
             ("width_px", pa.int32()),
             ("height_px", pa.int32()),
             ("residual_px", pa.float32()),
-            ("residual_ft", pa.float32()),
+            ("residual_ft", pa.float32()),  # miss of its own markings; of a carried frame, the spread to be expected
             ("quality", pa.float32()),  # 0..1
         ]
     ),
 )
-"""One row per analysed frame of a main-camera shot."""
+"""One row per analysed frame of a main-camera shot. ``registered`` frames explain their own markings (or pins), ``carried``
+ones have their camera from the frames around them."""
 
 AREAS = TableSpec(
     "areas",
