@@ -93,7 +93,7 @@ class RegistrationSettings(BaseModel):
         3.0, gt=0, description="Try no frame whose pan is less sure than this before its own fit."
     )
     most_carried_ft: float = Field(
-        0.7, gt=0, description="Carry a camera to frames without own markings up to this spread on the floor."
+        1.2, gt=0, description="Carry a camera to frames without own markings up to this spread on the floor."
     )
     motion_sigma_share: float = Field(
         1.5e-4, gt=0, description="Least spread of a motion measured between pictures, as a share of their width."

@@ -57,8 +57,8 @@ CAMERAS = TableSpec(
         ]
     ),
 )
-"""One row per analysed frame of a main-camera shot. ``registered`` frames explain their own markings (or pins), ``carried``
-ones have their camera from the frames around them."""
+"""One row per analysed frame of a main-camera shot. ``registered`` frames explain their own markings or pins,
+``carried`` ones have their camera from the frames around them."""
 
 AREAS = TableSpec(
     "areas",
