@@ -25,9 +25,9 @@ from pipeline.court.single_view import CourtFit, register_picture
 from pipeline.errors import PictureError
 from pipeline.players.detector import Detector
 from pipeline.players.kit import kits_lab
+from pipeline.players.placing import feet_on_court
 from pipeline.players.tables import BOX_CLASSES
 from pipeline.players.teams import UNSURE, teams_in_picture
-from pipeline.players.tracking import feet_on_court
 from pipeline.settings import Settings
 
 

@@ -10,17 +10,17 @@ from made_up_play import SIZE, camera_at, make_play
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.evaluate.tracking_scores import SequenceMatch, floor_similarity, score_sequences
-from pipeline.players.settings import TrackSettings
-from pipeline.players.tables import BOXES, TRACKS
-from pipeline.players.tracking import (
+from pipeline.players.placing import (
     SOLE_FT,
     USUAL_BOX_FT,
     below_the_edge,
     feet_on_court,
     floor_errors,
     place_boxes,
-    track,
 )
+from pipeline.players.settings import TrackSettings
+from pipeline.players.tables import BOXES, TRACKS
+from pipeline.players.tracking import track
 
 
 @pytest.fixture(scope="module")
