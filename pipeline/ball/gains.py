@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.ball.evidence import NOBODY, PICTURE_FT2, Bodies, Evidence, hold_fit
 from pipeline.ball.flights import Flights, possible_flights
-from pipeline.ball.settings import BallSettings, StorySettings
+from pipeline.ball.settings import BallSettings, EvidenceSettings, StorySettings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,6 +27,12 @@ def clues_of(evidence: Evidence, settings: BallSettings) -> Clues:
     count = len(evidence.bodies.names)
     fit = np.full((len(evidence.moment), count + 2), -np.inf)
     fit[:, :count] = hold_fit(evidence.beside[:, :count], settings.evidence)
+    if count and len(fit):
+        body = fit[:, :count].argmax(axis=1)
+        shoe = worn(
+            evidence.moment, body, evidence.beside[np.arange(len(body)), body], evidence.step_s, settings.evidence
+        )
+        fit[:, :count] -= np.where(shoe, settings.evidence.worn_cost, 0.0)[:, None]
     aside, height = evidence.beside[:, count:, 0], evidence.beside[:, count:, 1]
     wide = settings.flight.after_ring_ft
     high = float(evidence.rings_ft[0, 2]) + 4.0
@@ -45,6 +51,28 @@ def _same(a: np.ndarray, b: np.ndarray) -> np.ndarray:
 def _differ(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Whether teams are known and not the same."""
     return (a >= 0) & (b >= 0) & (a != b)
+
+
+def worn(
+    moment: np.ndarray, body: np.ndarray, beside: np.ndarray, step_s: float, settings: EvidenceSettings
+) -> np.ndarray:
+    """Detections that stay at one spot of a body, below the knee or at the head: shoes and heads, (K,) bool.
+
+    ``moment`` (K,) are frames in order, ``body`` (K,) and ``beside`` (K, 2) the body that fits best and the place
+    beside it. A dribbled ball goes up and down, and a ball is held at the head for moments only.
+    """
+    result = np.zeros(len(moment), dtype=bool)
+    around = settings.worn_s / max(step_s, 1e-3)
+    first = np.searchsorted(moment, moment - around)
+    last = np.searchsorted(moment, moment + around, side="right")
+    apart = (beside[:, 1] < settings.knee_ft) | (beside[:, 1] > settings.chin_ft)
+    for row in np.flatnonzero(apart):
+        window = slice(first[row], last[row])
+        near = beside[window][body[window] == body[row]]
+        near = near[np.abs(near[:, 0] - beside[row, 0]) < 3.0]
+        same = np.abs(near - beside[row]).max(axis=1) < settings.worn_ft
+        result[row] = same.sum() >= settings.worn_count and same.mean() >= settings.worn_share
+    return result
 
 
 def held_gains(

@@ -5,7 +5,9 @@ import pytest
 from made_up_play import camera_at
 
 from pipeline.ball.flights import free_fall
+from pipeline.ball.gains import worn
 from pipeline.ball.path import ball_path
+from pipeline.ball.settings import EvidenceSettings
 from pipeline.court.camera import camera_to_row
 from pipeline.court.tables import CAMERAS
 from pipeline.players.tables import BOXES, TRACKS
@@ -113,3 +115,18 @@ def test_a_frame_without_camera_or_a_lone_frame_is_no_error(passed):
         row["status"], row["focal_px"] = "unknown", None
     touches = ball_path(boxes, CAMERAS.from_rows(rows), tracks)[1]
     assert ("pass", 0, 1) in _kinds(touches)
+
+
+def test_what_stays_at_a_shoe_is_worn_and_what_bounces_is_not():
+    moment = np.repeat(np.arange(20), 2)
+    body = np.tile([0, 1], 20)
+    bounce = 0.4 + 2.3 * np.abs(np.cos(np.pi * np.arange(20) * STEP_S / 0.56))
+    beside = np.zeros((40, 2))
+    beside[0::2] = [0.6, 0.5]  # body 0: a shoe
+    beside[1::2, 1] = bounce  # body 1: a dribble
+    found = worn(moment, body, beside, STEP_S, EvidenceSettings())
+    assert found[0::2].all()
+    assert found[1::2].mean() < 0.2
+    beside[0::2, 1] = 3.9  # held before the body for long is no head
+    assert not worn(moment, body, beside, STEP_S, EvidenceSettings())[0::2].any()
+    assert len(worn(np.zeros(0, int), np.zeros(0, int), np.zeros((0, 2)), STEP_S, EvidenceSettings())) == 0
