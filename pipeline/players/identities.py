@@ -17,6 +17,9 @@ from scipy.optimize import linear_sum_assignment
 
 from pipeline.players.settings import IdentitySettings, StitchSettings
 
+LONGEST_STRETCH = 40
+"""Places of possible exchange between the two ends of one exchanged stretch: about ten seconds of a crowd."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Features:
@@ -159,6 +162,19 @@ def _exchanges(a: Sequence[int], b: Sequence[int], first: np.ndarray, last: np.n
     return places
 
 
+def _stretches(places: int) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs of places between which two chains may exchange: near ones, and every one with the last (all that follows).
+
+    Two bodies that exchanged long ago exchange again by two exchanges of all that follows.
+    """
+    begin = np.arange(places)[:, None]
+    near = begin + 1 + np.arange(LONGEST_STRETCH)[None]
+    p, q = np.nonzero(near < places - 1)
+    p, q = p, near[p, q]
+    whole = np.arange(places - 1)
+    return np.concatenate([p, whole]), np.concatenate([q, np.full(places - 1, places - 1)])
+
+
 def _best_exchange(
     a: list[int], b: list[int], first: np.ndarray, last: np.ndarray, links: np.ndarray, features: Features
 ) -> tuple[float, list[int], list[int]]:
@@ -170,7 +186,7 @@ def _best_exchange(
     places = np.array(_exchanges(a, b, first, last), dtype=np.int64)
     if len(places) < 2:
         return 0.0, a, b
-    p, q = np.triu_indices(len(places), 1)
+    p, q = _stretches(len(places))
     i1, j1, i2, j2 = places[p, 0], places[p, 1], places[q, 0], places[q, 1]
     ordered = (i1 <= i2) & (j1 <= j2) & ~((i1 == i2) & (j1 == j2))
     whole = (i1 == 0) & (j1 == 0) & (i2 == len(a)) & (j2 == len(b))
