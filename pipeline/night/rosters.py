@@ -31,12 +31,12 @@ def jersey_of(tracks: pa.Table) -> dict[int, tuple[int, str]]:
     return {int(name): (int(team), number) for name, (team, number) in zip(names, worn, strict=True)}
 
 
-def called(track: int, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters) -> str | None:
+def called(track: int | None, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters) -> str | None:
     """How to call a track's player: by name, else by number, else None.
 
     A player whose team is not known goes by a name only where no other name has that number.
     """
-    if track not in jerseys:
+    if track is None or track not in jerseys:
         return None
     team, number = jerseys[track]
     names = [roster[number] for side, roster in rosters.items() if number in roster and team in (side, -1)]
