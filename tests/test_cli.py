@@ -151,8 +151,8 @@ ALL = commands(typer.main.get_command(cli.app))
 
 
 def test_the_commands_are_all_there():
-    names = {"run", "list", "clip", "look", "sim", "settings"}
-    names |= {f"evaluate {n}" for n in ("film", "court-frames", "boxes", "mot", "play", "report")}
+    names = {"run", "bench", "list", "clip", "look", "sim", "settings"}
+    names |= {f"evaluate {n}" for n in ("film", "films", "court-frames", "boxes", "mot", "play", "report")}
     names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names
 
