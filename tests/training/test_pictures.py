@@ -1,6 +1,9 @@
 """Training folders, packs, the stock and a few steps of training."""
 
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -122,27 +125,29 @@ def test_batches_hold_boxes_and_masks_where_the_picture_shows_them():
             assert set(np.unique(batch.masks.numpy())) <= {1, 3, UNKNOWN_AREA}
 
 
+FEW_STEPS = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from pipeline.training import train as training
+
+task, spool, real, out = sys.argv[1], *map(Path, sys.argv[2:])
+training.MIXES = {name: replace(mix, batch=2) for name, mix in training.MIXES.items()}
+training.INPUTS = {"detector": (320, 192), "areas": (320, 192)}
+training.FEWEST_PICTURES = 4
+training.train(task, spool=spool, real=real, folds=real if task == "areas" else None, out=out, minutes=5, device="cpu",
+               width=0.0625, most_steps=2, weights_only=True)
+"""
+"""In a process of its own: PyTorch's compiler and the software renderer of other tests bring two LLVMs that clash."""
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("task", ["detector", "areas"])
-def test_a_few_steps_lower_the_loss_and_leave_weights(task, tmp_path, folder, monkeypatch):
+def test_a_few_steps_leave_weights(task, tmp_path, folder):
     spool = tmp_path / "spool" / task
     spool.mkdir(parents=True)
     write_pack(renders()[0 if task == "detector" else 1], spool / "0.npz")
-    small = {name: replace(mix, batch=2) for name, mix in training.MIXES.items()}
-    monkeypatch.setattr(training, "MIXES", small)
-    monkeypatch.setattr(training, "INPUTS", {"detector": (320, 192), "areas": (320, 192)})
-    monkeypatch.setattr(training, "FEWEST_PICTURES", 4)
-    training.train(
-        task,
-        spool=tmp_path / "spool",
-        real=folder,
-        folds=folder if task == "areas" else None,
-        out=tmp_path / "out",
-        minutes=5,
-        device="cpu",
-        width=0.0625,
-        most_steps=2,
-        weights_only=True,
-    )
+    given = [task, str(tmp_path / "spool"), str(folder), str(tmp_path / "out")]
+    subprocess.run([sys.executable, "-c", FEW_STEPS, *given], check=True, cwd=Path(__file__).parents[2])
     names = {p.stem for p in (tmp_path / "out").glob("*.pt")}
     assert names == ({"areas", "areas_renders", "areas_without_one"} if task == "areas" else {"detector"})
