@@ -47,7 +47,7 @@ def test_a_mirrored_picture_mirrors_the_stance(shift, height):
     seen = body_looks(frame, boxes)
     mirrored = np.column_stack([639 - boxes[:, 2], boxes[:, 1], 639 - boxes[:, 0], boxes[:, 3]])
     turned = body_looks(np.ascontiguousarray(frame[:, ::-1]), mirrored)
-    assert turned.across == pytest.approx(-seen.across, abs=0.03)
+    assert turned.across == pytest.approx(-seen.across, abs=0.02 + 2 / height)  # about a pixel of the box's width
     assert turned.away_ft == pytest.approx(seen.away_ft, abs=0.2)
 
 
