@@ -13,7 +13,6 @@ import json
 import math
 from copy import deepcopy
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import onnx
@@ -23,54 +22,18 @@ from ultralytics import __version__ as ultralytics_version
 
 from pipeline.court.area_network import AREA_CLASSES
 from pipeline.players.tables import BOX_CLASSES
-from pipeline.training.networks import AREAS_INPUT, DETECTOR_INPUT
+from pipeline.torch_backend import BRANCH, INPUT_PX, AreasHead, DetectorHead
 
 OPSET = 17
-
-BRANCH = "one2many"
-"""The detector's head that ships. Both are trained; on held-out games this one, with doubles suppressed, saw more."""
 
 LEAST_STORED_HALF = 1024
 """Weights with fewer numbers stay float32."""
 
 
-class _DetectorHead(nn.Module):
-    """The detector with its boxes and scores as plain outputs, before any selection.
-
-    `branch` picks the head: "one2one" needs no suppression of doubles, "one2many" does.
-    """
-
-    def __init__(self, model: nn.Module, branch: str) -> None:
-        super().__init__()
-        self.model = model
-        self.branch = branch
-        self.head: Any = model.model[-1]  # type: ignore[index]
-
-    def forward(self, images: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        head = self.head
-        head.xyxy = True
-        head.end2end = False
-        _, raw = self.model(images)
-        chosen = raw[self.branch]
-        boxes = head._get_decode_boxes(chosen)
-        return boxes.transpose(1, 2), chosen["scores"].sigmoid().transpose(1, 2)
-
-
-class _AreasHead(nn.Module):
-    """The court network with probabilities as output."""
-
-    def __init__(self, model: nn.Module) -> None:
-        super().__init__()
-        self.model = model
-
-    def forward(self, images: torch.Tensor) -> torch.Tensor:
-        return self.model(images).softmax(dim=1)
-
-
 def save_weights(model: nn.Module, path: Path, task: str, *, epoch: int) -> None:
     """Save a network as ultralytics reads it: half precision, no optimizer, no paths of the machine it was made on."""
     model = deepcopy(model).half().cpu().to(memory_format=torch.contiguous_format)
-    model.args = {"task": {"detector": "detect", "areas": "semantic"}[task], "imgsz": max(_input_px(task))}  # type: ignore[assignment]
+    model.args = {"task": {"detector": "detect", "areas": "semantic"}[task], "imgsz": max(INPUT_PX[task])}  # type: ignore[assignment]
     model.criterion = None  # type: ignore[assignment]
     if task == "detector":
         model.end2end = BRANCH == "one2one"  # type: ignore[assignment]
@@ -105,11 +68,11 @@ def export_onnx(model: nn.Module, path: Path, task: str, *, branch: str = BRANCH
     ----------
     model : a network as trained or as loaded from its weights; not changed
     task : "detector" or "areas"
-    branch : which head of the detector, see `_DetectorHead`
+    branch : which head of the detector, see `DetectorHead`
     """
-    width, height = _input_px(task)
+    width, height = INPUT_PX[task]
     model = deepcopy(model).float().cpu().eval()
-    wrapped = _DetectorHead(model, branch) if task == "detector" else _AreasHead(model)
+    wrapped = DetectorHead(model, branch) if task == "detector" else AreasHead(model)
     names = ["boxes", "scores"] if task == "detector" else ["areas"]
     images = torch.zeros(1, 3, height, width)
     with torch.no_grad():
@@ -151,7 +114,3 @@ def store_half(graph: onnx.GraphProto) -> None:
     nodes = [*casts, *graph.node]
     del graph.node[:]
     graph.node.extend(nodes)
-
-
-def _input_px(task: str) -> tuple[int, int]:
-    return DETECTOR_INPUT if task == "detector" else AREAS_INPUT

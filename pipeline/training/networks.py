@@ -10,12 +10,6 @@ from typing import Any
 from pipeline.court.area_network import AREA_CLASSES
 from pipeline.players.tables import BOX_CLASSES
 
-DETECTOR_INPUT = (960, 544)
-"""Width and height in pixels of the detector's input."""
-
-AREAS_INPUT = (640, 384)
-"""Width and height in pixels of the court network's input."""
-
 _BACKBONE: list[list[Any]] = [
     [-1, 1, "Conv", [64, 3, 2]],
     [-1, 1, "Conv", [128, 3, 2]],

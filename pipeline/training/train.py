@@ -37,15 +37,16 @@ from ultralytics.utils.tal import make_anchors
 from pipeline.court.area_network import AREA_CLASSES
 from pipeline.errors import DataError
 from pipeline.players.tables import BOX_CLASSES
+from pipeline.torch_backend import INPUT_PX
 from pipeline.training.augment import BALL, Framing
 from pipeline.training.export import export_onnx, save_weights
-from pipeline.training.networks import AREAS_INPUT, DETECTOR_INPUT, areas_network, detector_network
+from pipeline.training.networks import areas_network, detector_network
 from pipeline.training.pictures import Labelled, read_folder, real_packs
 from pipeline.training.stock import Batch, Drawn, Mix, Spool, Stock
 
 log = logging.getLogger(__name__)
 
-INPUTS = {"detector": DETECTOR_INPUT, "areas": AREAS_INPUT}
+INPUTS = INPUT_PX
 CLASSES = {"detector": BOX_CLASSES, "areas": AREA_CLASSES}
 MIXES = {
     "detector": Mix(
