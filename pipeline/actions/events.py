@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
@@ -35,6 +35,8 @@ class Event:
         Every quantity that the rule used; units end the names. A value may be NaN: not known.
     score : float
         0..1; the recogniser's docstring says what it means.
+    traits : mapping of str to str
+        What is said of it in words (``vocabulary``); ``"unknown"`` where it could not be seen.
     """
 
     kind: str
@@ -48,6 +50,7 @@ class Event:
     attacked_end: str
     measures: Mapping[str, float]
     score: float
+    traits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def actor(self, role: str) -> int | None:
         """The track in a role, or None."""
@@ -71,6 +74,7 @@ def events_to_table(events: Iterable[Event], spec: TableSpec) -> pa.Table:
             "y_ft": e.place_ft[1],
             "attacked_end": e.attacked_end,
             "measures": [(name, None if np.isnan(value) else float(value)) for name, value in e.measures.items()],
+            "traits": list(e.traits.items()),
             "score": e.score,
         }
         for number, e in enumerate(ordered)
@@ -93,6 +97,7 @@ def events_from_table(table: pa.Table) -> tuple[Event, ...]:
             attacked_end=row["attacked_end"],
             measures=MappingProxyType({name: _number(value) for name, value in row["measures"] or []}),
             score=row["score"],
+            traits=MappingProxyType(dict(row["traits"] or [])),
         )
         for row in table.to_pylist()
     )

@@ -17,8 +17,9 @@ EVENT_COLUMNS = [
     ("y_ft", pa.float64()),
     ("attacked_end", pa.string()),  # "left" or "right"
     ("measures", pa.map_(pa.string(), pa.float64())),  # every quantity the rule used, units in the name
+    ("traits", pa.map_(pa.string(), pa.string())),  # what is said of it in words; "unknown" where it could not be seen
     ("score", pa.float32()),  # 0..1, see the recogniser's docstring
 ]
 
-ACTIONS = TableSpec("actions", 1, pa.schema(EVENT_COLUMNS))
+ACTIONS = TableSpec("actions", 2, pa.schema(EVENT_COLUMNS), added=("traits",))
 """Recognised actions with their evidence."""

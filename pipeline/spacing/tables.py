@@ -23,5 +23,5 @@ SPACING = TableSpec(
 )
 """Spacing measures, one row per analysed frame of a possession."""
 
-FAULTS = TableSpec("faults", 1, pa.schema(EVENT_COLUMNS))
+FAULTS = TableSpec("faults", 2, pa.schema(EVENT_COLUMNS), added=("traits",))
 """Spacing faults found, with their evidence."""
