@@ -387,6 +387,28 @@ def evaluate_films_command(
         out.print(as_markdown(result), markup=False, soft_wrap=True)
 
 
+GamesArgument = Annotated[Path, typer.Argument(help="A game (or its folder of tables), or a folder of several.")]
+TruthsArgument = Annotated[Path, typer.Argument(help="The game's folder of truth tables, or a folder of several.")]
+
+
+@evaluate_app.command("actions")
+def evaluate_actions_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+    """Compare the actions of games with the true ones: each kind, its moment, its measures."""
+    _evaluate_events(games, truths, "actions", as_json)
+
+
+@evaluate_app.command("sets")
+def evaluate_sets_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+    """Compare the sets found in games with those that were run."""
+    _evaluate_events(games, truths, "sets", as_json)
+
+
+@evaluate_app.command("faults")
+def evaluate_faults_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+    """Compare the spacing faults found in games with the true ones."""
+    _evaluate_events(games, truths, "faults", as_json)
+
+
 @evaluate_app.command("court-frames")
 def evaluate_court_frames_command(
     folder: FolderArgument,
@@ -486,6 +508,17 @@ def evaluate_report_command(
         rows = write_report(source, readme, lambda name: bars(name)(0, 1))
     for row in rows:
         out.print(f"{row.measure}, {row.data}: {row.value} ({row.count})", markup=False)
+
+
+def _evaluate_events(games: Path, truths: Path, family: str, as_json: bool) -> None:
+    from pipeline.evaluate.games import Family, as_lines, game_pairs, score_games
+
+    result = score_games(game_pairs(games, truths), Family(family))
+    if as_json:
+        _report(result, as_json)
+    else:
+        for line in as_lines(result):
+            out.print(line, markup=False, soft_wrap=True)
 
 
 def _settings(

@@ -85,6 +85,7 @@ def mistakes(tmp_path: Path) -> dict[str, list[str]]:
         "no sequences": ["evaluate", "mot", str(tmp_path / "files")],
         "no possessions": ["evaluate", "play", str(tmp_path)],
         "no truth": ["evaluate", "film", str(tmp_path), str(tmp_path)],
+        "no true actions": ["evaluate", "actions", str(tmp_path), str(tmp_path)],
         "no readme": ["evaluate", "report", "--readme", str(tmp_path / "no.md")],
     }
 
@@ -152,7 +153,8 @@ ALL = commands(typer.main.get_command(cli.app))
 
 def test_the_commands_are_all_there():
     names = {"run", "bench", "list", "clip", "look", "sim", "settings"}
-    names |= {f"evaluate {n}" for n in ("film", "films", "court-frames", "boxes", "mot", "play", "report")}
+    evaluated = "film films actions sets faults court-frames boxes mot play report"
+    names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names
 
