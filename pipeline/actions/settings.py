@@ -18,6 +18,19 @@ class DriveSettings(BaseModel):
     )
 
 
+class SteadySettings(BaseModel):
+    """The even clock on which screens are looked for. Starting values of our own, no source."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    step_s: float = Field(0.04, gt=0, le=0.1, description="Time from one moment of the even clock to the next.")
+    longest_gap_s: float = Field(
+        0.6, gt=0, description="A player not placed for longer than this is unknown in between, not guessed."
+    )
+    speed_over_s: float = Field(
+        0.4, gt=0, description="Speeds are the way over this time, at any frame rate; about one running step."
+    )
+
+
 class OnBallScreenSettings(BaseModel):
     """When two attackers make a screen for the ball. The rule follows McQueen, Wiens and Guttag (2014)."""
 
@@ -57,6 +70,7 @@ class ActionSettings(BaseModel):
     hold_gap_s: float = Field(
         0.5, ge=0, description="Gaps between holds of one player up to this long count as held (the ball is dribbled)."
     )
+    steady: SteadySettings = Field(SteadySettings(), description="The even clock of the screens.")
     drive: DriveSettings = Field(DriveSettings(), description="The drive rule.")
     on_ball_screen: OnBallScreenSettings = Field(OnBallScreenSettings(), description="The on-ball screen rule.")
     corner: CornerSettings = Field(CornerSettings(), description="The turned-corner rule.")
