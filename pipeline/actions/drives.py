@@ -14,8 +14,6 @@ from pipeline.actions.events import Event
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.view import NOBODY, PossessionView
-from pipeline.court.attack_frame import to_court
-from pipeline.court.geometry import in_paint
 
 NAME = "drive"
 
@@ -56,8 +54,8 @@ def _drive(
 ) -> Event:
     distance = view.ring_distance_ft()[:, column]
     entry = paint_entry(view, column, start, _reach(view, hold_end, settings.drive.after_hold_s))
-    stop = end if entry is None else max(end, entry)
-    moment = end if entry is None else entry
+    stop = end if entry is None else max(end, entry[0])
+    moment = end if entry is None else entry[0]
     return Event(
         kind=NAME,
         shot=view.shot,
@@ -74,7 +72,7 @@ def _drive(
             "top_speed_ft_s": float(np.nanmax(speed)),
             "starts_at_ft": float(distance[start]),
             "ends_at_ft": float(distance[end]),
-            "paint_entry_s": float("nan") if entry is None else float(view.t_s[entry]),
+            "paint_entry_s": float("nan") if entry is None else entry[1],
         },
         score=float(view.observed[start : stop + 1, column].mean()),
     )
@@ -92,19 +90,33 @@ def _reach(view: PossessionView, hold_end: int, after_s: float) -> int:
     return last
 
 
-def paint_entry(view: PossessionView, column: int, start: int, stop: int) -> int | None:
-    """First moment in [start, stop) at which a player is in the attacked paint after having been outside it.
+def paint_entry(view: PossessionView, column: int, start: int, stop: int) -> tuple[int, float] | None:
+    """When a player first enters the attacked paint in [start, stop) after having been outside it.
 
-    None when he starts in the paint, never enters it, or his way in was not seen.
+    Returns
+    -------
+    (moment, time) or None
+        The first moment inside, and the time of the crossing between it and the last one outside. None when he starts
+        in the paint, never enters it, or his way in was not seen.
     """
     place = view.uv_ft[start:stop, column]
-    inside = in_paint(to_court(place, view.book, view.end), view.book, view.end)
-    known = np.isfinite(place).all(axis=1)
-    outside_before = False
+    depth = paint_depth_ft(place, view)
+    before: int | None = None
     for moment in range(stop - start):
-        if not known[moment]:
+        if not np.isfinite(depth[moment]):
             continue
-        if inside[moment]:
-            return start + moment if outside_before else None
-        outside_before = True
+        if depth[moment] >= 0:
+            if before is None:
+                return None
+            share = -depth[before] / (depth[moment] - depth[before])
+            t = view.t_s[start : start + moment + 1]
+            return start + moment, float(t[before] + share * (t[moment] - t[before]))
+        before = moment
     return None
+
+
+def paint_depth_ft(uv_ft: np.ndarray, view: PossessionView) -> np.ndarray:
+    """How far inside the attacked paint points (..., 2) lie, negative outside; NaN where not known."""
+    u, v = uv_ft[..., 0], uv_ft[..., 1]
+    along = np.minimum(view.free_throw_u_ft - u, u + view.book.ring_to_baseline_ft)
+    return np.minimum(along, view.book.lane_width_ft / 2 - np.abs(v))

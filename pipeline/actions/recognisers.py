@@ -12,7 +12,8 @@ from pipeline.actions.events import Event, events_to_table
 from pipeline.actions.screens import CornersTurned, OnBallScreens
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.tables import ACTIONS
-from pipeline.actions.view import PossessionView, possession_views
+from pipeline.actions.view import PossessionView
+from pipeline.actions.view_building import each_view
 from pipeline.court.rule_books import RuleBook
 
 
@@ -54,7 +55,7 @@ def find_actions(
         The ``actions`` table, in order of time.
     """
     found: list[Event] = []
-    for view in possession_views(tracks, ball, touches, possessions, book, settings):
+    for view in each_view(tracks, ball, touches, possessions, book, settings):
         here: list[Event] = []
         for recogniser in RECOGNISERS:
             here.extend(recogniser.find(view, here, settings))

@@ -31,24 +31,106 @@ class SteadySettings(BaseModel):
     )
 
 
-class OnBallScreenSettings(BaseModel):
-    """When two attackers make a screen for the ball. The rule follows McQueen, Wiens and Guttag (2014)."""
+class MatchupSettings(BaseModel):
+    """Who guards whom."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    handler_for_s: float = Field(0.52, gt=0, description="One handler for at least this long.")
-    screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler.")
-    closest_within_ft: float = Field(6.0, gt=0, description="Their closest approach is at most this.")
+    nobody_beyond_ft: float = Field(
+        15.0, gt=0, description="A defender farther than this from where he would guard a man does not guard him [C]."
+    )
+
+
+class OnBallScreenSettings(BaseModel):
+    """When two attackers make a screen for the ball.
+
+    The frame is the rule of McQueen, Wiens and Guttag (2014), which alone is right about half of the time (52 %
+    positive predictive value there). What it lacks is what a coach looks at: the screener comes to the handler's
+    defender, he slows down or stands, and the handler goes. Each of these is graded (``grades``) and the product of
+    the grades is the score. Limits marked [C] are common practice, no source.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    handler_for_s: float = Field(0.52, gt=0, description="One handler for at least this long (P3).")
+    handler_around_s: float = Field(
+        0.6, gt=0, description="And within this time before and after the moment; shorter holes do not count [C]."
+    )
+    screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
+    closest_within_ft: float = Field(
+        6.0,
+        gt=0,
+        description="Their closest approach is about this at most (P3); a handler who goes wide round a screen that "
+        "does hit his defender passes farther off, so the limit is soft.",
+    )
+    closest_soft_ft: float = Field(1.8, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
-        2.0, ge=0, description="The screener is at most this much farther from the ring than the handler."
+        2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
-    defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler.")
-    contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most.")
-    side_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a screen is a side screen.")
+    place_soft_ft: float = Field(0.7, gt=0, description="Softness of the limits of place, a shoe's length.")
+    defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler (P3).")
+    contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most (glossary).")
+    touch_within_ft: float = Field(
+        4.0, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
+    )
+    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    touch_before_s: float = Field(0.8, gt=0, description="Contact is looked for so long before the closest approach.")
+    touch_after_s: float = Field(0.6, gt=0, description="And so long after it.")
+    came_ft: float = Field(
+        2.5,
+        gt=0,
+        description="Screener and on-ball defender come this much nearer to each other before; two who just stood "
+        "beside each other make no screen [C].",
+    )
+    came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    came_over_s: float = Field(2.0, gt=0, description="Within this time.")
     screener_speed_ft_s: float = Field(
-        9.0, gt=0, description="At the closest approach the screener is slower than this; a runner past is no screen."
+        9.0, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
     )
-    again_after_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving.")
+    speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
+    goes_ft_s: float = Field(
+        5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
+    )
+    goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
+    handoff_within_s: float = Field(
+        0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
+    )
+    handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over (P1).")
+    same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
+    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
+    side_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a screen is a side screen (glossary).")
+    again_within_s: float = Field(3.0, gt=0, description="A screen of the same pair so soon is a re-screen (glossary).")
+    moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
+    stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
+    off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
+    slip_ft_s: float = Field(
+        6.0, gt=0, description="A screener without contact who leaves faster than this slips; so does one who never "
+        "gets slower than ``screener_speed_ft_s`` [C]."
+    )
+    past_deg: float = Field(
+        75.0, gt=0, description="Used: the handler's place turns about the screen's by this much or more [C]."
+    )
+    used_over_s: float = Field(1.2, gt=0, description="Which way the handler went is told after this time [C].")
+    went_ft: float = Field(3.0, gt=0, description="A handler who moved less than this went nowhere [C].")
+
+
+class CoverageSettings(BaseModel):
+    """How an on-ball screen is defended. [C] throughout but the trap's distance and time (glossary)."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen")
+    until_before_s: float = Field(0.3, ge=0, description="until so long before it.")
+    over_within_s: float = Field(1.5, gt=0, description="The defender's way past the screen is looked at so long.")
+    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap,")
+    trap_s: float = Field(0.4, gt=0, description="for this long,")
+    trap_after_s: float = Field(0.3, ge=0, description="from so long after the screen on,")
+    trap_within_s: float = Field(2.0, gt=0, description="within this time.")
+    switch_from_s: float = Field(0.8, gt=0, description="A switch shows from so long after the screen")
+    switch_to_s: float = Field(1.8, gt=0, description="to so long after it:")
+    switch_nearer_ft: float = Field(
+        2.5, gt=0, description="with men changed the two defenders are this much nearer to them, taken together."
+    )
+    ice_deg: float = Field(
+        60.0, gt=0, lt=180, description="Iced: seen from the handler, his defender is this near to the screener's side."
+    )
 
 
 class CornerSettings(BaseModel):
@@ -63,14 +145,55 @@ class CornerSettings(BaseModel):
     for_s: float = Field(0.15, ge=0, description="The way points at the ring for at least this long.")
 
 
+class ViewSettings(BaseModel):
+    """How a possession's tables become even arrays."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    step_s: float = Field(0.04, gt=0, description="Time between two moments of a possession, whatever the film's rate.")
+    smooth_s: float = Field(
+        0.12, ge=0, description="Speeds are slopes over neighbours weighted by a Gaussian of this sigma in time."
+    )
+    bridge_s: float = Field(
+        0.6, gt=0, description="Sightings of a player at most this far apart are joined."
+    )
+    steady_s: float = Field(0.25, gt=0, description="Sightings nearer in time than this count as seen throughout.")
+    strays_ft_s: float = Field(
+        4.0, ge=0, description="How fast a place gets less sure inside a longer gap; a player can change his way."
+    )
+    around_s: float = Field(0.25, ge=0, description="A view begins this long before its possession.")
+    after_s: float = Field(0.65, ge=0, description="A view ends this long after its possession.")
+    rebound_s: float = Field(3.0, ge=0, description="A view lasts until the rebound is taken, but no longer than this.")
+    turnover_s: float = Field(
+        2.5, ge=0, description="Who has the ball this long after a possession without a shot has taken it."
+    )
+    side_v_ft: float = Field(6.0, gt=0, description="With the ball beyond this |v|, its side of the floor is told.")
+
+
+class GuardSettings(BaseModel):
+    """Who guards whom. A defender's mean place is a mix of man, ball and ring (Franks et al. 2015)."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    man: float = Field(0.62, gt=0, description="Share of the man in a defender's mean place (Franks et al. 2015).")
+    ball: float = Field(0.11, ge=0, description="Share of the ball (Franks et al. 2015).")
+    ring: float = Field(0.27, ge=0, description="Share of the ring (Franks et al. 2015).")
+    over_s: float = Field(0.8, gt=0, description="Distances are averaged over this time; a switch takes about as long.")
+    every_s: float = Field(0.24, gt=0, description="The matching is done anew this often.")
+    stays_ft: float = Field(2.0, ge=0, description="Another defender must fit better by this to take over a man.")
+    unknown_ft: float = Field(60.0, gt=0, description="Stands for the distance of a player who is not seen.")
+
+
 class ActionSettings(BaseModel):
     """Everything the actions room can be told."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+    view: ViewSettings = Field(ViewSettings(), description="How possessions are put on even times.")
+    guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
     hold_gap_s: float = Field(
         0.5, ge=0, description="Gaps between holds of one player up to this long count as held (the ball is dribbled)."
     )
     steady: SteadySettings = Field(SteadySettings(), description="The even clock of the screens.")
     drive: DriveSettings = Field(DriveSettings(), description="The drive rule.")
     on_ball_screen: OnBallScreenSettings = Field(OnBallScreenSettings(), description="The on-ball screen rule.")
+    guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
+    coverage: CoverageSettings = Field(CoverageSettings(), description="How on-ball screens are defended.")
     corner: CornerSettings = Field(CornerSettings(), description="The turned-corner rule.")

@@ -1,29 +1,24 @@
-"""One possession as arrays: who was where, in the attack frame, and who had the ball."""
+"""One possession as arrays: who was where, in the attack frame, who had the ball and who guarded whom."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
 
-from pipeline.actions.settings import ActionSettings
-from pipeline.court.attack_frame import to_attack, to_court
+from pipeline.actions.ball_story import BallStory, Touch
+from pipeline.actions.guards import NOBODY
+from pipeline.court.attack_frame import to_court
 from pipeline.court.geometry import End
 from pipeline.court.rule_books import RuleBook
 
-AFTER_END_S = 0.25
-"""A view begins and ends a little outside its possession, so that what happens at its edges has surroundings."""
-
-NOBODY = -1
-"""Index of the handler where nobody has the ball or it is not known."""
+__all__ = ["NOBODY", "PossessionView"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PossessionView:
-    """T moments and N players of one possession.
+    """T moments and N players of one possession, at even times (``even_time``) whatever the rate of the film.
 
     Attributes
     ----------
@@ -33,24 +28,41 @@ class PossessionView:
         The attacked end.
     book : RuleBook
         The court's dimensions.
+    start_s, end_s : float
+        The possession's own interval; the moments begin and end a little outside it.
+    half_court_s : float
+        Start of the half-court phase: ball past half court with at least four attackers; NaN if never or unknown.
     t_s : ndarray (T,)
-        Film time of the analysed frames, rising; steps may differ.
+        Film time, rising in even steps.
     frame : ndarray (T,) of int
-        Frame labels.
+        Label of the nearest analysed frame.
     tracks : ndarray (N,) of int
         Track of each column; players only, no officials.
     teams : ndarray (N,) of int
         0, 1 or -1.
     uv_ft, velocity_ft_s : ndarray (T, N, 2)
         Attack frame; NaN where a track is not known.
+    speed_ft_s, ring_ft : ndarray (T, N)
+        Length of the velocity; distance to the point under the attacked ring.
+    gap_ft : ndarray (T, N, N)
+        Distance between each two players.
     sigma_ft : ndarray (T, N)
         One-sigma uncertainty of the place; NaN where not known.
     observed : ndarray (T, N) of bool
-        Seen in that frame, not filled in.
+        Seen at that time, not filled in.
+    guard : ndarray (T, N) of int
+        Column of the defender matched to each attacker, ``NOBODY`` where none is.
     handler : ndarray (T,) of int
         Column of the handler, or ``NOBODY``.
     ball_uv_ft : ndarray (T, 2)
         Floor point under the ball; NaN where not known.
+    ball_side : ndarray (T,) of int
+        The side of the floor that the ball is on: 1 right (v > 0), -1 left, 0 not known. With the ball in the middle
+        it is the side that it last left; 0 before it has left one.
+    dribble : ndarray (T,) of int
+        1 where a dribble was seen, 0 where the ball was seen without one, -1 where it cannot be said.
+    story : BallStory
+        Touches and shots.
     """
 
     possession: int
@@ -58,31 +70,32 @@ class PossessionView:
     team: int
     end: End
     book: RuleBook
+    start_s: float
+    end_s: float
+    half_court_s: float
     t_s: np.ndarray
     frame: np.ndarray
     tracks: np.ndarray
     teams: np.ndarray
     uv_ft: np.ndarray
     velocity_ft_s: np.ndarray
+    speed_ft_s: np.ndarray
+    ring_ft: np.ndarray
+    gap_ft: np.ndarray
     sigma_ft: np.ndarray
     observed: np.ndarray
+    guard: np.ndarray
     handler: np.ndarray
     ball_uv_ft: np.ndarray
+    ball_side: np.ndarray
+    dribble: np.ndarray
+    story: BallStory
 
     def __post_init__(self) -> None:
-        for array in (
-            self.t_s,
-            self.frame,
-            self.tracks,
-            self.teams,
-            self.uv_ft,
-            self.velocity_ft_s,
-            self.sigma_ft,
-            self.observed,
-            self.handler,
-            self.ball_uv_ft,
-        ):
-            array.flags.writeable = False
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if isinstance(value, np.ndarray):
+                value.flags.writeable = False
 
     @property
     def attackers(self) -> np.ndarray:
@@ -94,13 +107,62 @@ class PossessionView:
         """Columns of the defending team, (N,) bool."""
         return (self.teams >= 0) & (self.teams != self.team)
 
+    @property
+    def step_s(self) -> float:
+        """Time from one moment to the next."""
+        return float(self.t_s[1] - self.t_s[0]) if len(self.t_s) > 1 else 0.0
+
+    @property
+    def free_throw_u_ft(self) -> float:
+        """Distance of the free-throw line from the ring, along u."""
+        return self.book.lane_length_ft - self.book.ring_to_baseline_ft
+
+    @property
+    def touches(self) -> tuple[Touch, ...]:
+        """Touches of the attacking team, in order of time."""
+        return tuple(t for t in self.story.touches if t.attacks)
+
     def ring_distance_ft(self) -> np.ndarray:
         """Distance of every player to the point under the attacked ring, (T, N)."""
-        return np.hypot(self.uv_ft[..., 0], self.uv_ft[..., 1])
+        return self.ring_ft
+
+    def at(self, t_s: float) -> int:
+        """Index of the moment nearest to a time."""
+        if len(self.t_s) < 2:
+            return 0
+        return int(np.clip(round((t_s - self.t_s[0]) / self.step_s), 0, len(self.t_s) - 1))
+
+    def span(self, start_s: float, end_s: float) -> slice:
+        """Moments from start to end, both included; at least one."""
+        return slice(self.at(start_s), self.at(max(end_s, start_s)) + 1)
+
+    def steps(self, seconds: float) -> int:
+        """How many moments a time is."""
+        return round(seconds / self.step_s) if self.step_s > 0 else 0
+
+    def place_at(self, t_s: float, column: int) -> np.ndarray:
+        """Where a player is at a time between moments, attack frame (2,); NaN where not known."""
+        after = int(np.clip(np.searchsorted(self.t_s, t_s), 0, len(self.t_s) - 1))
+        before = max(after - 1, 0)
+        width = self.t_s[after] - self.t_s[before]
+        share = float(np.clip((t_s - self.t_s[before]) / width, 0, 1)) if width > 0 else 1.0
+        a, b = self.uv_ft[before, column], self.uv_ft[after, column]
+        if not np.isfinite(a).all():
+            return b.copy()
+        return a.copy() if not np.isfinite(b).all() else (1 - share) * a + share * b
+
+    def guard_of(self, moment: int, column: int) -> int | None:
+        """Column of the defender matched to an attacker, or None."""
+        guard = int(self.guard[moment, column])
+        return None if guard == NOBODY else guard
 
     def court_place_ft(self, moment: int, column: int) -> tuple[float, float]:
         """Where a player is at a moment, court frame."""
-        x, y = to_court(self.uv_ft[moment, column][None], self.book, self.end)[0]
+        return self.court_point_ft(self.uv_ft[moment, column])
+
+    def court_point_ft(self, uv_ft: np.ndarray) -> tuple[float, float]:
+        """A point of the attack frame (2,) in the court frame."""
+        x, y = to_court(np.asarray(uv_ft)[None], self.book, self.end)[0]
         return float(x), float(y)
 
     def holds(self) -> Iterator[tuple[int, int, int]]:
@@ -111,124 +173,3 @@ class PossessionView:
                 if self.handler[start] != NOBODY:
                     yield int(self.handler[start]), start, i
                 start = i
-
-
-def possession_views(
-    tracks: pa.Table,
-    ball: pa.Table,
-    touches: pa.Table,
-    possessions: pa.Table,
-    book: RuleBook,
-    settings: ActionSettings,
-) -> tuple[PossessionView, ...]:
-    """Cut the tables into one view per possession.
-
-    Parameters
-    ----------
-    tracks, ball, touches, possessions : pa.Table
-        As declared in ``players/tables.py`` and ``ball/tables.py``. ``ball`` may be empty.
-    book : RuleBook
-        Dimensions of the court that the tables' feet are on.
-
-    Returns
-    -------
-    tuple of PossessionView
-        In order of the ``possessions`` table; possessions without a single tracked player are left out.
-    """
-    views = (
-        _view(row, tracks, ball, touches, book, settings)
-        for row in possessions.sort_by("start_s").to_pylist()
-        if row["attacked_end"] in ("left", "right")
-    )
-    return tuple(view for view in views if view is not None)
-
-
-def _view(
-    row: dict, tracks: pa.Table, ball: pa.Table, touches: pa.Table, book: RuleBook, settings: ActionSettings
-) -> PossessionView | None:
-    end: End = row["attacked_end"]
-    last_s = row["end_s"] + settings.drive.after_hold_s + AFTER_END_S
-    inside = tracks.filter(
-        (pc.field("shot") == row["shot"])
-        & (pc.field("role") == "player")
-        & (pc.field("t_s") >= row["start_s"] - AFTER_END_S)
-        & (pc.field("t_s") <= last_s)
-        & pc.field("x_ft").is_valid()
-    )
-    if inside.num_rows == 0:
-        return None
-    times, moment = np.unique(inside["t_s"].to_numpy(), return_inverse=True)
-    names, column = np.unique(inside["track"].to_numpy(), return_inverse=True)
-    frame = np.zeros(len(times), np.int64)
-    frame[moment] = inside["frame"].to_numpy()
-    teams = np.array([_most_common(inside["team"].to_numpy()[column == n]) for n in range(len(names))])
-
-    shape = (len(times), len(names))
-    xy = np.full((*shape, 2), np.nan)
-    xy[moment, column, 0] = inside["x_ft"].to_numpy()
-    xy[moment, column, 1] = inside["y_ft"].to_numpy()
-    uv = to_attack(xy.reshape(-1, 2), book, end).reshape(xy.shape)
-    velocity = np.full((*shape, 2), np.nan)
-    velocity[moment, column, 0] = inside["vx_ft_s"].to_numpy(zero_copy_only=False)
-    velocity[moment, column, 1] = inside["vy_ft_s"].to_numpy(zero_copy_only=False)
-    origin = to_attack(np.zeros((1, 2)), book, end)
-    velocity = (to_attack(velocity.reshape(-1, 2), book, end) - origin).reshape(velocity.shape)
-    sigma = np.full(shape, np.nan)
-    sigma[moment, column] = inside["sigma_ft"].to_numpy(zero_copy_only=False)
-    observed = np.zeros(shape, bool)
-    observed[moment, column] = inside["observed"].to_numpy(zero_copy_only=False)
-
-    ball_uv = np.full((len(times), 2), np.nan)
-    known = ball.filter((pc.field("shot") == row["shot"]) & pc.field("x_ft").is_valid())
-    if known.num_rows:
-        at = np.searchsorted(times, known["t_s"].to_numpy())
-        fits = (at < len(times)) & np.isclose(times[np.minimum(at, len(times) - 1)], known["t_s"].to_numpy(), atol=1e-6)
-        ball_xy = np.column_stack([known["x_ft"].to_numpy(), known["y_ft"].to_numpy()])
-        ball_uv[at[fits]] = to_attack(ball_xy[fits], book, end)
-
-    return PossessionView(
-        possession=row["possession"],
-        shot=row["shot"],
-        team=row["team"],
-        end=end,
-        book=book,
-        t_s=times,
-        frame=frame,
-        tracks=names,
-        teams=teams,
-        uv_ft=uv,
-        velocity_ft_s=velocity,
-        sigma_ft=sigma,
-        observed=observed,
-        handler=_handlers(times, names, teams == row["team"], row["shot"], touches, settings),
-        ball_uv_ft=ball_uv,
-    )
-
-
-def _handlers(
-    times: np.ndarray,
-    names: np.ndarray,
-    attacks: np.ndarray,
-    shot: int,
-    touches: pa.Table,
-    settings: ActionSettings,
-) -> np.ndarray:
-    """Column of the attacker who holds the ball at each time; short gaps within one player's hold are his."""
-    handler = np.full(len(times), NOBODY)
-    columns = {int(name): n for n, name in enumerate(names)}
-    holds = touches.filter((pc.field("shot") == shot) & (pc.field("kind") == "hold")).sort_by("start_s").to_pylist()
-    before: dict | None = None
-    for hold in holds:
-        column = columns.get(hold["track"])
-        if column is not None and attacks[column]:
-            start = hold["start_s"]
-            if before and before["track"] == hold["track"] and start - before["end_s"] <= settings.hold_gap_s:
-                start = before["end_s"]
-            handler[(times >= start - 1e-6) & (times <= hold["end_s"] + 1e-6)] = column
-        before = hold
-    return handler
-
-
-def _most_common(values: np.ndarray) -> int:
-    found, counts = np.unique(values, return_counts=True)
-    return int(found[counts.argmax()])

@@ -27,7 +27,7 @@ from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.screens import CORNER, SCREEN
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
-from pipeline.actions.view import possession_views
+from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.errors import DataError

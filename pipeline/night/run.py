@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 from pipeline.actions import find_actions
 from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.tables import ACTIONS
-from pipeline.actions.view import possession_views
+from pipeline.actions.view_building import possession_views
 from pipeline.ball.path import ball_path
 from pipeline.ball.possessions import possessions
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES

@@ -12,7 +12,8 @@ from pipeline.actions.events import Event, events_from_table, events_to_table
 from pipeline.actions.settings import ActionSettings, DriveSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.tables import ACTIONS
-from pipeline.actions.view import NOBODY, possession_views
+from pipeline.actions.view import NOBODY
+from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.attack_frame import to_court
 from pipeline.court.rule_books import rule_book

@@ -7,13 +7,17 @@ from pipeline.actions import find_actions
 from pipeline.actions.events import events_from_table
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
-from pipeline.actions.view import possession_views
+from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import rule_book
 from pipeline.evaluate.play import play_tables
 from pipeline.sim.plays.execution import Execution
 from pipeline.sim.plays.possession import Possession, simulate
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
+from pipeline.sim.plays.script import Script
+from pipeline.sim.plays.stoppages import FREE_THROWS
+from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
 from pipeline.spacing.faults import ENTERS, arrivals, find_faults
 from pipeline.spacing.settings import FaultSettings
 
@@ -46,7 +50,7 @@ def read(p: Possession):
 @pytest.mark.parametrize("bodies", [2, 4, 5, 6])
 @pytest.mark.parametrize(("seed", "book"), [(1, "nba"), (2, "fiba"), (3, "ncaa")])
 def test_scripted_drives_are_counted_as_the_script_promises(bodies, seed, book):
-    script = Script.CROWDED_DRIVE if bodies >= 5 else Script.CLEAR_DRIVE
+    script = CROWDED_DRIVE if bodies >= 5 else CLEAR_DRIVE
     end = "left" if seed % 2 else "right"
     p = simulate(script, seed, rule_book(book), execution=Execution(bodies=bodies), end=end, offence=seed % 2)
     found, faults = read(p)
@@ -59,7 +63,7 @@ def test_scripted_drives_are_counted_as_the_script_promises(bodies, seed, book):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("script", [Script.WEAK_SIDE_MOTION, Script.UNSCRIPTED, Script.TRANSITION, Script.FREE_THROWS])
+@pytest.mark.parametrize("script", [WEAK_SIDE_MOTION, UNSCRIPTED, TRANSITION, FREE_THROWS])
 def test_other_play_has_the_faults_that_the_simulator_sees(script):
     for seed in range(3):
         p = simulate(script, seed, rule_book("nba"))

@@ -9,7 +9,7 @@ from scipy.stats import binom
 from pipeline.actions import find_actions
 from pipeline.actions.events import events_from_table
 from pipeline.actions.settings import ActionSettings
-from pipeline.actions.view import possession_views
+from pipeline.actions.view_building import possession_views
 from pipeline.court.attack_frame import to_court
 from pipeline.court.rule_books import rule_book
 from pipeline.evaluate.play import play_tables
