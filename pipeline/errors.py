@@ -7,6 +7,7 @@
     ├── PictureError        a still picture cannot be read
     ├── LibraryError        a library or game folder is missing or not ours
     ├── ModelError          network weights are missing or do not fit
+    ├── LanguageError       a set, fault or condition is not written as its language wants
     ├── DataError           an evaluation or training folder is not in the documented form
     └── MissingExtraError   an optional part of the installation is not there
 
@@ -42,6 +43,21 @@ class LibraryError(ElbowroomError):
 
 class ModelError(ElbowroomError):
     """Network weights are missing, damaged or of another kind."""
+
+
+class LanguageError(ElbowroomError):
+    """A set, fault or condition is not written as its language wants.
+
+    Attributes
+    ----------
+    line, column : int
+        Where, counted from 1.
+    """
+
+    def __init__(self, text: str, line: int, column: int) -> None:
+        super().__init__(text)
+        self.line = line
+        self.column = column
 
 
 class DataError(ElbowroomError):

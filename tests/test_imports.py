@@ -20,6 +20,7 @@ ORDER = (
     "court",
     "players",
     "ball",
+    "conditions",
     "actions",
     "sets",
     "spacing",
@@ -34,7 +35,7 @@ ORDER = (
 FREE = {"tables", "errors", "networks", "backends", "torch_backend", "shipped", "settings"}
 """Modules of the package itself."""
 
-READS_TABLES_ONLY = {"sim": {"film", "court", "players", "ball", "actions", "spacing"}}
+READS_TABLES_ONLY = {"sim": {"film", "court", "players", "ball", "actions", "sets", "spacing"}}
 """The simulator sees court geometry, and of the other rooms only their tables."""
 
 TOO_GENERAL = {"utils", "util", "helpers", "helper", "common", "manager", "managers", "misc"}

@@ -1,0 +1,158 @@
+"""From a text to a condition."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from lark import Lark, Token, Transformer, v_args
+from lark.exceptions import UnexpectedInput
+
+from pipeline.conditions.names import Names, check_names
+from pipeline.conditions.nodes import (
+    All,
+    Any,
+    Between,
+    Compared,
+    Condition,
+    Knowledge,
+    Known,
+    Membership,
+    Name,
+    Negated,
+    OneOf,
+    Sign,
+    Spot,
+    Word,
+    folded,
+)
+from pipeline.conditions.pointing import pointed, unexpected
+
+CALLED = {
+    "NAME": "a name",
+    "NUMBER": "a number",
+    "TEXT": "a word in quotes",
+    "ORDER": "'<', '<=', '>', '>='",
+}
+"""What the grammar's patterns are called in an error."""
+
+
+def read_condition(
+    text: str,
+    names: Names | None = None,
+    *,
+    source: str = "the condition",
+    within: str | None = None,
+    at: Spot = Spot(1, 1),
+) -> Condition:
+    """Read a condition.
+
+    Parameters
+    ----------
+    text : str
+        The condition alone.
+    names : Names, optional
+        What it may speak of; not checked if left out.
+    source : str
+        Where it is from, for errors.
+    within : str, optional
+        The whole text that the condition is a part of, for errors.
+    at : Spot
+        Where in it the condition begins.
+
+    Raises
+    ------
+    LanguageError
+        With line, column, caret, what was expected and the nearest name.
+    """
+    whole = text if within is None else within
+    try:
+        tree = _parser().parse(text)
+    except UnexpectedInput as error:
+        raise unexpected(error, _parser(), whole, source, CALLED, at) from None
+    condition = _Reader(at).transform(tree)
+    for one in _clauses(condition):
+        if isinstance(one, Between) and one.low > one.high:
+            raise pointed(f"{one.low:g} is more than {one.high:g}; give the smaller one first.", whole, one.at, source)
+    if names is not None:
+        check_names(condition, names, whole, source)
+    return condition
+
+
+@lru_cache(maxsize=1)
+def _parser() -> Lark:
+    return Lark.open("conditions.lark", rel_to=__file__, parser="lalr", propagate_positions=True)
+
+
+def _clauses(condition: Condition) -> list[Condition]:
+    if isinstance(condition, All | Any):
+        return [one for part in condition.parts for one in _clauses(part)]
+    return _clauses(condition.part) if isinstance(condition, Negated) else [condition]
+
+
+@v_args(inline=True)
+class _Reader(Transformer):
+    """Rules of the grammar to nodes, by name."""
+
+    def __init__(self, begin: Spot) -> None:
+        super().__init__()
+        self._begin = begin
+
+    def _at(self, token: Token) -> Spot:
+        line, column = token.line or 1, token.column or 1
+        return Spot(line + self._begin.line - 1, column + (self._begin.column - 1 if line == 1 else 0))
+
+    def start(self, condition: Condition) -> Condition:
+        return condition
+
+    def any(self, *parts: Condition) -> Condition:
+        return _joined(Any, parts)
+
+    def all(self, *parts: Condition) -> Condition:
+        return _joined(All, parts)
+
+    def negated(self, part: Condition) -> Condition:
+        return Negated(part, part.at)
+
+    def compared_with_name(self, name: Token, sign: Token, other: Token) -> Condition:
+        return Compared(folded(name), Sign(sign), Name(folded(other), self._at(other)), self._at(name))
+
+    def compared_with_number(self, name: Token, sign: Token, number: Token) -> Condition:
+        return Compared(folded(name), Sign(sign), float(number), self._at(name))
+
+    def same(self, name: Token, value: float | Word) -> Condition:
+        if isinstance(value, Word) and folded(value.text) == Knowledge.UNKNOWN:
+            return Known(folded(name), Knowledge.UNKNOWN, self._at(name))
+        return Compared(folded(name), Sign.SAME, value, self._at(name))
+
+    def different(self, name: Token, value: float | Word) -> Condition:
+        if isinstance(value, Word) and folded(value.text) == Knowledge.UNKNOWN:
+            return Known(folded(name), Knowledge.KNOWN, self._at(name))
+        return Compared(folded(name), Sign.DIFFERENT, value, self._at(name))
+
+    def between(self, name: Token, low: Token, high: Token) -> Condition:
+        return Between(folded(name), float(low), float(high), self._at(name))
+
+    def one_of(self, name: Token, *values: float | Word) -> Condition:
+        return OneOf(folded(name), Membership.ONE_OF, values, self._at(name))
+
+    def none_of(self, name: Token, *values: float | Word) -> Condition:
+        return OneOf(folded(name), Membership.NONE_OF, values, self._at(name))
+
+    def known(self, name: Token) -> Condition:
+        return Known(folded(name), Knowledge.KNOWN, self._at(name))
+
+    def unknown(self, name: Token) -> Condition:
+        return Known(folded(name), Knowledge.UNKNOWN, self._at(name))
+
+    def value(self, token: Token) -> float | Word:
+        if token.type == "NUMBER":
+            return float(token)
+        return Word(token[1:-1] if token.type == "TEXT" else str(token), self._at(token))
+
+
+def _joined(kind: type[All] | type[Any], parts: tuple[Condition, ...]) -> Condition:
+    """One part is itself; parts of the same sort are taken in, so that printing and reading agree."""
+    flat: list[Condition] = []
+    for part in parts:
+        flat.extend(part.parts if isinstance(part, kind) else (part,))
+    return flat[0] if len(flat) == 1 else kind(tuple(flat), flat[0].at)
