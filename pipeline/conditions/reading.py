@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
+from typing import overload
 
 from lark import Lark, Token, Transformer, v_args
 from lark.exceptions import UnexpectedInput
@@ -69,13 +72,38 @@ def read_condition(
         tree = _parser().parse(text)
     except UnexpectedInput as error:
         raise unexpected(error, _parser(), whole, source, CALLED, at) from None
-    condition = _Reader(at).transform(tree)
+    reader = _Reader(at)
+    condition = reader.transform(tree)
+    for name, number in reader.with_units:
+        if number.unit != unit_of(name):
+            told = unit_of(name).replace("_", "/") or "no unit"
+            raise pointed(f"'{name}' is in {told}, not in {number.unit.replace('_', '/')}.", whole, number.at, source)
     for one in _clauses(condition):
         if isinstance(one, Between) and one.low > one.high:
             raise pointed(f"{one.low:g} is more than {one.high:g}; give the smaller one first.", whole, one.at, source)
     if names is not None:
         check_names(condition, names, whole, source)
     return condition
+
+
+UNITS = MappingProxyType(
+    {"ft": "ft", "feet": "ft", "s": "s", "seconds": "s", "deg": "deg", "degrees": "deg", "ft/s": "ft_s"}
+)
+"""Units as written, and as they end a measure's name."""
+
+
+def unit_of(name: str) -> str:
+    """The unit that a measure's name ends in; empty for a count or a word."""
+    return next((unit for unit in ("ft_s", "ft", "s", "deg") if name.endswith(f"_{unit}")), "")
+
+
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """A number with the unit that was written behind it."""
+
+    value: float
+    unit: str
+    at: Spot
 
 
 @lru_cache(maxsize=1)
@@ -96,6 +124,7 @@ class _Reader(Transformer):
     def __init__(self, begin: Spot) -> None:
         super().__init__()
         self._begin = begin
+        self.with_units: list[tuple[str, _Number]] = []
 
     def _at(self, token: Token) -> Spot:
         line, column = token.line or 1, token.column or 1
@@ -116,27 +145,31 @@ class _Reader(Transformer):
     def compared_with_name(self, name: Token, sign: Token, other: Token) -> Condition:
         return Compared(folded(name), Sign(sign), Name(folded(other), self._at(other)), self._at(name))
 
-    def compared_with_number(self, name: Token, sign: Token, number: Token) -> Condition:
-        return Compared(folded(name), Sign(sign), float(number), self._at(name))
+    def compared_with_number(self, name: Token, sign: Token, number: _Number) -> Condition:
+        return Compared(folded(name), Sign(sign), self._plain(name, number), self._at(name))
 
-    def same(self, name: Token, value: float | Word) -> Condition:
+    def same(self, name: Token, given: _Number | Word) -> Condition:
+        value = self._plain(name, given)
         if isinstance(value, Word) and folded(value.text) == Knowledge.UNKNOWN:
             return Known(folded(name), Knowledge.UNKNOWN, self._at(name))
         return Compared(folded(name), Sign.SAME, value, self._at(name))
 
-    def different(self, name: Token, value: float | Word) -> Condition:
+    def different(self, name: Token, given: _Number | Word) -> Condition:
+        value = self._plain(name, given)
         if isinstance(value, Word) and folded(value.text) == Knowledge.UNKNOWN:
             return Known(folded(name), Knowledge.KNOWN, self._at(name))
         return Compared(folded(name), Sign.DIFFERENT, value, self._at(name))
 
-    def between(self, name: Token, low: Token, high: Token) -> Condition:
-        return Between(folded(name), float(low), float(high), self._at(name))
+    def between(self, name: Token, low: _Number, high: _Number) -> Condition:
+        return Between(folded(name), self._plain(name, low), self._plain(name, high), self._at(name))
 
-    def one_of(self, name: Token, *values: float | Word) -> Condition:
-        return OneOf(folded(name), Membership.ONE_OF, values, self._at(name))
+    def one_of(self, name: Token, *values: _Number | Word) -> Condition:
+        plain = tuple(self._plain(name, value) for value in values)
+        return OneOf(folded(name), Membership.ONE_OF, plain, self._at(name))
 
-    def none_of(self, name: Token, *values: float | Word) -> Condition:
-        return OneOf(folded(name), Membership.NONE_OF, values, self._at(name))
+    def none_of(self, name: Token, *values: _Number | Word) -> Condition:
+        plain = tuple(self._plain(name, value) for value in values)
+        return OneOf(folded(name), Membership.NONE_OF, plain, self._at(name))
 
     def known(self, name: Token) -> Condition:
         return Known(folded(name), Knowledge.KNOWN, self._at(name))
@@ -144,9 +177,26 @@ class _Reader(Transformer):
     def unknown(self, name: Token) -> Condition:
         return Known(folded(name), Knowledge.UNKNOWN, self._at(name))
 
-    def value(self, token: Token) -> float | Word:
-        if token.type == "NUMBER":
-            return float(token)
+    @overload
+    def _plain(self, name: Token, value: _Number) -> float: ...
+
+    @overload
+    def _plain(self, name: Token, value: _Number | Word) -> float | Word: ...
+
+    def _plain(self, name: Token, value: _Number | Word) -> float | Word:
+        if isinstance(value, Word):
+            return value
+        if value.unit:
+            self.with_units.append((folded(name), value))
+        return value.value
+
+    def number(self, token: Token, unit: Token | None = None) -> _Number:
+        at = self._at(token if unit is None else unit)
+        return _Number(float(token), "" if unit is None else UNITS[unit.lower()], at)
+
+    def value(self, token: Token | _Number) -> _Number | Word:
+        if isinstance(token, _Number):
+            return token
         return Word(token[1:-1] if token.type == "TEXT" else str(token), self._at(token))
 
 

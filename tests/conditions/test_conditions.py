@@ -68,6 +68,7 @@ VALUES = {
         ("contact_ft in (1, 2.5)", True),
         ("(contact_ft > 3 or contact_ft < 1) and ended is zipper", False),
         ("note = anything", None),
+        ("contact_ft < 3 ft and return_catch_ft between 14ft and 40 feet", True),
     ],
 )
 def test_a_condition_is_true_false_or_unknown(text, holds):
@@ -96,6 +97,7 @@ def test_and_binds_closer_than_or():
         ("contact_ft ! 3", 1, 12, "did you mean '!='"),
         ("contact_ft between 3 and 1", 1, 1, "give the smaller one first"),
         ("contact_ft > 3\n  and covrage = iced", 2, 7, "did you mean 'coverage'"),
+        ("contact_ft > 3 s", 1, 16, "is in ft, not in s"),
         ("qqqq > 3", 1, 1, "there are: contact_ft"),
     ],
 )
