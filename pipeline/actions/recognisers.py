@@ -7,9 +7,10 @@ from typing import Protocol
 
 import pyarrow as pa
 
+from pipeline.actions.corners import CornersTurned
 from pipeline.actions.drives import Drives
 from pipeline.actions.events import Event, events_to_table
-from pipeline.actions.screens import CornersTurned, OnBallScreens
+from pipeline.actions.on_ball_screens import OnBallScreens
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view import PossessionView

@@ -18,28 +18,6 @@ class DriveSettings(BaseModel):
     )
 
 
-class SteadySettings(BaseModel):
-    """The even clock on which screens are looked for. Starting values of our own, no source."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    step_s: float = Field(0.04, gt=0, le=0.1, description="Time from one moment of the even clock to the next.")
-    longest_gap_s: float = Field(
-        0.6, gt=0, description="A player not placed for longer than this is unknown in between, not guessed."
-    )
-    speed_over_s: float = Field(
-        0.4, gt=0, description="Speeds are the way over this time, at any frame rate; about one running step."
-    )
-
-
-class MatchupSettings(BaseModel):
-    """Who guards whom."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    nobody_beyond_ft: float = Field(
-        15.0, gt=0, description="A defender farther than this from where he would guard a man does not guard him [C]."
-    )
-
-
 class OnBallScreenSettings(BaseModel):
     """When two attackers make a screen for the ball.
 
@@ -56,12 +34,12 @@ class OnBallScreenSettings(BaseModel):
     )
     screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
     closest_within_ft: float = Field(
-        6.0,
+        7.0,
         gt=0,
-        description="Their closest approach is about this at most (P3); a handler who goes wide round a screen that "
-        "does hit his defender passes farther off, so the limit is soft.",
+        description="Their closest approach is about this at most: 6 ft in P3, here the 3 ft of contact and the 4 ft "
+        "that an on-ball defender is off, since what counts is that the screen reaches him.",
     )
-    closest_soft_ft: float = Field(1.8, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(1.2, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
         2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
@@ -89,10 +67,12 @@ class OnBallScreenSettings(BaseModel):
     goes_ft_s: float = Field(
         5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
     )
+    goes_before_s: float = Field(1.0, gt=0, description="The handler starts at most so long before it.")
     goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
     handoff_within_s: float = Field(
         0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
     )
+    hold_s: float = Field(0.2, ge=0, description="Shorter holds are none (P1).")
     handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over (P1).")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
     least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
@@ -102,13 +82,18 @@ class OnBallScreenSettings(BaseModel):
     stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
     off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
     slip_ft_s: float = Field(
-        6.0, gt=0, description="A screener without contact who leaves faster than this slips; so does one who never "
-        "gets slower than ``screener_speed_ft_s`` [C]."
+        6.0,
+        gt=0,
+        description="A screener without contact who leaves faster than this slips; so does one who never "
+        "gets slower than ``screener_speed_ft_s`` [C].",
     )
-    past_deg: float = Field(
-        75.0, gt=0, description="Used: the handler's place turns about the screen's by this much or more [C]."
+    dribble_s: float = Field(
+        0.7, gt=0, description="A dribble seen so shortly before is alive; longer without one it is dead [M]."
     )
-    used_over_s: float = Field(1.2, gt=0, description="Which way the handler went is told after this time [C].")
+    side_on_line_ft: float = Field(
+        1.0, ge=0, description="A screen this near to the handler's line to the ring is on neither side of him [C]."
+    )
+    used_over_s: float = Field(0.8, gt=0, description="Which way the handler went is told after this time [C].")
     went_ft: float = Field(3.0, gt=0, description="A handler who moved less than this went nowhere [C].")
 
 
@@ -119,15 +104,16 @@ class CoverageSettings(BaseModel):
     before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen")
     until_before_s: float = Field(0.3, ge=0, description="until so long before it.")
     over_within_s: float = Field(1.5, gt=0, description="The defender's way past the screen is looked at so long.")
-    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap,")
-    trap_s: float = Field(0.4, gt=0, description="for this long,")
-    trap_after_s: float = Field(0.3, ge=0, description="from so long after the screen on,")
-    trap_within_s: float = Field(2.0, gt=0, description="within this time.")
-    switch_from_s: float = Field(0.8, gt=0, description="A switch shows from so long after the screen")
-    switch_to_s: float = Field(1.8, gt=0, description="to so long after it:")
-    switch_nearer_ft: float = Field(
-        2.5, gt=0, description="with men changed the two defenders are this much nearer to them, taken together."
+    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap (glossary),")
+    trap_s: float = Field(0.4, gt=0, description="for this long (glossary),")
+    trap_after_s: float = Field(0.2, ge=0, description="from so long after the screen on,")
+    trap_within_s: float = Field(2.0, gt=0, description="within this time,")
+    trap_gain_ft_s: float = Field(
+        6.0, gt=0, description="while he comes nearer to the ring no faster than this: a drive between two is no trap."
     )
+    switch_from_s: float = Field(1.0, gt=0, description="A switch shows from so long after the screen")
+    switch_to_s: float = Field(2.0, gt=0, description="to so long after it: each is nearer to the other's man,")
+    switch_nearer_ft: float = Field(4.0, gt=0, description="and taken together by this much.")
     ice_deg: float = Field(
         60.0, gt=0, lt=180, description="Iced: seen from the handler, his defender is this near to the screener's side."
     )
@@ -153,9 +139,7 @@ class ViewSettings(BaseModel):
     smooth_s: float = Field(
         0.12, ge=0, description="Speeds are slopes over neighbours weighted by a Gaussian of this sigma in time."
     )
-    bridge_s: float = Field(
-        0.6, gt=0, description="Sightings of a player at most this far apart are joined."
-    )
+    bridge_s: float = Field(0.6, gt=0, description="Sightings of a player at most this far apart are joined.")
     steady_s: float = Field(0.25, gt=0, description="Sightings nearer in time than this count as seen throughout.")
     strays_ft_s: float = Field(
         4.0, ge=0, description="How fast a place gets less sure inside a longer gap; a player can change his way."
@@ -167,6 +151,54 @@ class ViewSettings(BaseModel):
         2.5, ge=0, description="Who has the ball this long after a possession without a shot has taken it."
     )
     side_v_ft: float = Field(6.0, gt=0, description="With the ball beyond this |v|, its side of the floor is told.")
+
+
+class BallSettings(BaseModel):
+    """Touches and what happens between them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    flight_s: float = Field(2.5, gt=0, description="A pass is in the air for less than this (glossary).")
+    dead_after_s: float = Field(
+        0.7, gt=0, description="After this long without a dribble the dribble is dead (glossary, from memory)."
+    )
+    dribble_known: float = Field(
+        0.7, gt=0, le=1, description="Share of the time in which the ball must be seen to say that it was not dribbled."
+    )
+    handoff_within_ft: float = Field(
+        6.5, gt=0, description="Giver and receiver are at most this far apart (Hauri and Vucetic 2022)."
+    )
+    handoff_flight_s: float = Field(
+        0.32, gt=0, description="A handoff's ball is between the hands for at most this (Stephanos et al. 2022)."
+    )
+    handoff_around_s: float = Field(0.3, gt=0, description="The receiver moves within this time of the handoff.")
+    giver_stands_ft_s: float = Field(
+        5.0, gt=0, description="A giver faster than this must go towards the receiver (common practice, no source)."
+    )
+    receiver_moves_ft_s: float = Field(
+        5.0, gt=0, description="The receiver is faster than this around the handoff (common practice, no source)."
+    )
+    denied_before_s: float = Field(1.5, ge=0, description="A denial this soon before a pass belongs to it.")
+    entry_from_ft: float = Field(
+        15.0, gt=0, description="A post entry is thrown from at least this far from the ring (common practice)."
+    )
+    post_catch_ft_s: float = Field(
+        6.0, gt=0, description="Who catches beside the lane slower than this posts up (the glossary's post-up speed)."
+    )
+    post_inside_ft: float = Field(3.0, ge=0, description="The post begins this far inside the lane's edge (glossary).")
+    post_wide_ft: float = Field(
+        18.0, gt=0, description="The post ends at this |v|, the short corner's edge (glossary)."
+    )
+    post_high_u_ft: float = Field(
+        12.0, gt=0, description="The mid-post ends this far from the baseline side (common practice, no source)."
+    )
+    skip_ft: float = Field(25.0, gt=0, description="A skip pass is longer than this and crosses the lane (glossary).")
+    inside_ft: float = Field(14.0, gt=0, description="A kick-out comes from within this distance of the ring.")
+    outside_ft: float = Field(19.0, gt=0, description="A kick-out is caught at least this far from the ring.")
+    middle_v_ft: float = Field(14.0, gt=0, description="Top and slots together: |v| up to this (glossary).")
+    middle_u_ft: float = Field(17.0, gt=0, description="Top and slots together: from this far from the ring.")
+    side_v_ft: float = Field(6.0, gt=0, description="Beyond this |v| the ball is on a side (glossary).")
+    edge_s: float = Field(0.3, ge=0, description="Times this little outside what was seen are taken from its edge.")
+    tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a ball event is half trusted.")
 
 
 class GuardSettings(BaseModel):
@@ -187,13 +219,12 @@ class ActionSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     view: ViewSettings = Field(ViewSettings(), description="How possessions are put on even times.")
+    ball: BallSettings = Field(BallSettings(), description="Touches, passes, handoffs and shots.")
     guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
     hold_gap_s: float = Field(
         0.5, ge=0, description="Gaps between holds of one player up to this long count as held (the ball is dribbled)."
     )
-    steady: SteadySettings = Field(SteadySettings(), description="The even clock of the screens.")
     drive: DriveSettings = Field(DriveSettings(), description="The drive rule.")
     on_ball_screen: OnBallScreenSettings = Field(OnBallScreenSettings(), description="The on-ball screen rule.")
-    guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
     coverage: CoverageSettings = Field(CoverageSettings(), description="How on-ball screens are defended.")
     corner: CornerSettings = Field(CornerSettings(), description="The turned-corner rule.")

@@ -21,6 +21,8 @@ UNKNOWN = "unknown"
 """Value of a trait that could not be seen; every trait may have it."""
 
 YES_NO = ("yes", "no")
+IN_WORDS: Mapping[bool, str] = MappingProxyType({True: "yes", False: "no"})
+"""The words of a trait that is true or not."""
 PLACE_VALUES = (*PLACES, "none")
 
 

@@ -24,7 +24,8 @@ import pyarrow.parquet as pq
 from pipeline.actions import find_actions
 from pipeline.actions.drives import NAME as DRIVE
 from pipeline.actions.events import Event, events_from_table
-from pipeline.actions.screens import CORNER, SCREEN
+from pipeline.actions.corners import CORNER
+from pipeline.actions.on_ball_screens import SCREEN
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view_building import possession_views
@@ -226,7 +227,7 @@ def evaluate_play(
         found["possessions"] += 1
         for event in events:
             found[event.kind] += 1
-            found["contact"] += event.kind == SCREEN and bool(event.measures["contact"])
+            found["contact"] += event.kind == SCREEN and event.traits["contact"] == "yes"
         for view in views:
             counts.update(a.count for a in arrivals(view, events, faults.crowded_paint) if a.what == ENTERS)
         found["crowded_paint"] += find_faults(views, events, faults).num_rows

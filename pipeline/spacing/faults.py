@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from pipeline.actions.drives import NAME as DRIVE
 from pipeline.actions.events import Event, events_to_table
-from pipeline.actions.screens import CORNER
+from pipeline.actions.corners import CORNER
 from pipeline.actions.view import PossessionView
 from pipeline.spacing.paint import others_in_paint, paint_probability, probability_of_at_least
 from pipeline.spacing.settings import CrowdedPaintSettings, FaultSettings, Severity

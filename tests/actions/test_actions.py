@@ -145,7 +145,7 @@ def test_a_screen_and_the_corner_off_it(mirror, end):
     (screen,) = [e for e in events if e.kind == "on_ball_screen"]
     assert (screen.actor("handler"), screen.actor("screener"), screen.actor("on_ball_defender")) == (0, 1, 5)
     assert screen.measures["closest_ft"] < 4
-    assert screen.measures["contact"] == 1.0
+    assert screen.traits["contact"] == "yes"
     assert screen.measures["screener_speed_ft_s"] == 0.0
     (corner,) = [e for e in events if e.kind == "corner_turned"]
     turn = 1.0 + np.hypot(2, 8.5) / 10

@@ -1,0 +1,265 @@
+"""On-ball screens: a teammate comes to the handler's defender, and the handler goes.
+
+Frame of the rule: the glossary's, after McQueen, Wiens and Guttag (MIT Sloan 2014): one handler for 0.52 s, a teammate
+within 10 ft of him who is not in the paint and at most 2 ft farther from the ring, a defender within 12 ft, the ball
+outside the paint; the moment is their closest approach. That alone is right about half of the time. So what a coach
+looks at is graded besides (:class:`OnBallScreenSettings`): the screener gets to the handler's defender and came to him
+(or had him brought to him), the screener slows down, and the handler goes. The score is the product of the grades.
+
+Decided here, as a coach would:
+
+* The on-ball defender is who guarded the handler before the screen, not who is nearest at that moment.
+* A handler who passes the screen wide has still used it if the screener hit his defender: 6 ft is a soft limit.
+* Hands changing between the two about the screen are a handoff, no screen; a pass to the screener later is a pass.
+* Sent: compared with the place of the screen the handler goes to the middle or to the sideline when he passes the
+  screener; when he goes away from the screener without passing him he rejected it.
+* A screener slips when he leaves before contact, or runs through without ever slowing down.
+* The handler goes when he gets faster than 6 ft/s on his way to the closest approach (or after it, if he waits); the
+  screener is early or late measured against that.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from pipeline.actions.coverage import coverage
+from pipeline.actions.events import Event
+from pipeline.actions.grades import at_least, at_most
+from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, slipped
+from pipeline.actions.settings import ActionSettings, OnBallScreenSettings
+from pipeline.actions.stretches import stretches
+from pipeline.actions.view import NOBODY, PossessionView
+from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
+
+SCREEN = "on_ball_screen"
+NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known."""
+
+    handler: int
+    screener: int
+    guard: int
+    screener_guard: int
+    moment: int
+
+
+class OnBallScreens:
+    """Finds screens set for the handler.
+
+    The score is the product of the grades of what makes a screen, each widened by the uncertainty of the places.
+    """
+
+    name = SCREEN
+    needs: tuple[str, ...] = ("tracks", "ball", "touches", "possessions")
+
+    def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
+        """On-ball screens of one possession; ``earlier`` is not used."""
+        del earlier
+        graded = [(_score(view, meeting, settings.on_ball_screen), meeting) for meeting in _meetings(view, settings)]
+        found = _apart(view, [g for g in graded if g[0] >= settings.on_ball_screen.least_score], settings)
+        events: list[Event] = []
+        last: dict[tuple[int, int], float] = {}
+        for score, meeting in sorted(found, key=lambda g: g[1].moment):
+            pair = (meeting.handler, meeting.screener)
+            t = float(view.t_s[meeting.moment])
+            events.append(_event(view, meeting, score, t - last.get(pair, -math.inf), settings))
+            last[pair] = t
+        return events
+
+
+def closest_approaches(gap_ft: np.ndarray, within_ft: float, apart: int) -> list[int]:
+    """Moments at which a distance (T,) is least within ``apart`` moments to both sides and at most ``within_ft``."""
+    known = np.where(np.isfinite(gap_ft), gap_ft, np.inf)
+    found: list[int] = []
+    for moment in np.flatnonzero(known <= within_ft):
+        around = known[max(0, moment - apart) : moment + apart + 1]
+        if known[moment] <= around.min() and not (found and moment - found[-1] <= apart):
+            found.append(int(moment))
+    return found
+
+
+def _meetings(view: PossessionView, settings: ActionSettings) -> Iterator[Meeting]:
+    """Every closest approach of a handler and a teammate."""
+    rule = settings.on_ball_screen
+    attackers = np.flatnonzero(view.attackers)
+    defenders = np.flatnonzero(view.defenders)
+    if not len(defenders):
+        return
+    for handler in np.unique(view.handler[view.handler != NOBODY]):
+        nearest = np.where(np.isfinite(view.gap_ft[:, handler, defenders]), view.gap_ft[:, handler, defenders], np.inf)
+        for mate in attackers[attackers != handler]:
+            apart = view.steps(rule.same_within_s / 2)
+            for moment in closest_approaches(view.gap_ft[:, handler, mate], rule.screener_within_ft, apart):
+                if not handles(view, int(handler), moment, rule) or nearest[moment].min() > rule.defender_within_ft:
+                    continue
+                t = float(view.t_s[moment])
+                if _handed_over(view, int(handler), int(mate), t, rule):
+                    continue
+                cover = settings.coverage
+                before = view.span(t - cover.before_s, t - cover.until_before_s)
+                own, his = (usual_guard(view, column, before) for column in (int(handler), int(mate)))
+                yield Meeting(int(handler), int(mate), own, his, moment)
+
+
+def usual_guard(view: PossessionView, column: int, span: slice) -> int:
+    """Who guards an attacker for most of a stretch; ``NOBODY`` when nobody does."""
+    guards = view.guard[span, column]
+    found, counts = np.unique(guards[guards != NOBODY], return_counts=True)
+    return int(found[counts.argmax()]) if len(found) else NOBODY
+
+
+def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> bool:
+    """Whether a player has the ball for long enough about a moment, and nobody else more."""
+    around = view.span(view.t_s[moment] - rule.handler_around_s, view.t_s[moment] + rule.handler_around_s)
+    who = view.handler[around]
+    own = int((who == handler).sum())
+    others = int(((who != handler) & (who != NOBODY)).sum())
+    return own * view.step_s >= rule.handler_for_s - 1e-9 and own > others
+
+
+def _handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> bool:
+    """Whether the ball goes from hand to hand between two players about a time."""
+    holds = [touch for touch in view.touches if touch.held_s >= rule.hold_s - 1e-9]
+    return any(
+        {before.column, after.column} == {one, other}
+        and abs(after.start_s - t_s) <= rule.handoff_within_s
+        and view.gap_ft[view.at(after.start_s), one, other] <= rule.handoff_ft
+        for before, after in pairwise(holds)
+    )
+
+
+def touch(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, int]:
+    """Least distance of screener and on-ball defender about the screen, and when; (NaN, moment) if not known."""
+    if meeting.guard < 0:
+        return NAN, meeting.moment
+    t = view.t_s[meeting.moment]
+    around = view.span(t - rule.touch_before_s, t + rule.touch_after_s)
+    gap = view.gap_ft[around, meeting.screener, meeting.guard]
+    if not np.isfinite(gap).any():
+        return NAN, meeting.moment
+    return float(np.nanmin(gap)), around.start + int(np.nanargmin(gap))
+
+
+def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    t = view.t_s[meeting.moment]
+    speed = view.speed_ft_s[view.span(t - rule.touch_before_s, t + rule.touch_after_s), meeting.screener]
+    return float(np.nanmin(speed)) if np.isfinite(speed).any() else NAN
+
+
+def pair_sigma_ft(view: PossessionView, moment: int, *columns: int) -> float:
+    """Uncertainty of a distance between players; what is not given counts as none."""
+    sigma = np.nan_to_num(view.sigma_ft[moment, [c for c in columns if c >= 0]])
+    return float(np.sqrt((sigma**2).sum()))
+
+
+def paint_depth_ft(view: PossessionView, moment: int, column: int) -> float:
+    """How far inside the attacked paint a player stands; negative outside."""
+    u, v = view.uv_ft[moment, column]
+    book = view.book
+    return float(min(book.lane_length_ft - book.ring_to_baseline_ft - u, book.lane_width_ft / 2 - abs(v)))
+
+
+def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    t = view.t_s[m]
+    sigma = pair_sigma_ft(view, m, h, s)
+    least, at = touch(view, meeting, rule)
+    touch_sigma = pair_sigma_ft(view, at, s, meeting.guard)
+    came = NAN
+    if meeting.guard >= 0:
+        before = view.gap_ft[view.span(t - rule.came_over_s, t), s, meeting.guard]
+        came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
+    after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), h]
+    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
+    behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
+    grades = (
+        at_most(float(view.gap_ft[m, h, s]), rule.closest_within_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
+        at_most(slowest(view, meeting, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2),
+        at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
+        at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
+        at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
+    )
+    return math.prod(grades)
+
+
+def _apart(
+    view: PossessionView, graded: list[tuple[float, Meeting]], settings: ActionSettings
+) -> list[tuple[float, Meeting]]:
+    """The best of meetings that are one screen: those of a pair close in time, whoever of the two has the ball."""
+    kept: list[tuple[float, Meeting]] = []
+    for score, meeting in sorted(graded, key=lambda g: (-g[0], g[1].moment)):
+        pair = {meeting.handler, meeting.screener}
+        same = settings.on_ball_screen.same_within_s
+        near = (
+            k
+            for _, k in kept
+            if {k.handler, k.screener} == pair and abs(view.t_s[k.moment] - view.t_s[meeting.moment]) <= same
+        )
+        if next(near, None) is None:
+            kept.append((score, meeting))
+    return kept
+
+
+def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float, settings: ActionSettings) -> Event:
+    rule = settings.on_ball_screen
+    view, m = view, meeting.moment
+    h, s = meeting.handler, meeting.screener
+    t = float(view.t_s[m])
+    contact, _ = touch(view, meeting, rule)
+    goes = goes_at(view, h, m, rule)
+    speed = NAN if goes is None else float(view.speed_ft_s[goes, s])
+    way = sent(view, h, s, m, rule)
+    u, v = (float(x) for x in view.uv_ft[m, s])
+    roles = (
+        ("handler", h),
+        ("screener", s),
+        ("on_ball_defender", meeting.guard),
+        ("screener_defender", meeting.screener_guard),
+    )
+    near = view.gap_ft[:, h, s] <= rule.screener_within_ft
+    start, end = next(((a, b) for a, b in stretches(near) if a <= m < b), (m, m + 1))
+    return Event(
+        kind=SCREEN,
+        shot=view.shot,
+        possession=view.possession,
+        start_s=float(view.t_s[max(start, view.at(t - rule.came_over_s))]),
+        end_s=float(view.t_s[min(end - 1, view.at(t + rule.used_over_s))]),
+        t_s=t,
+        actors=tuple((role, int(view.tracks[column])) for role, column in roles if column >= 0),
+        place_ft=view.court_place_ft(m, s),
+        attacked_end=view.end,
+        measures={
+            "u_ft": u,
+            "v_ft": v,
+            "sigma_ft": pair_sigma_ft(view, m, h, s),
+            "closest_ft": float(view.gap_ft[m, h, s]),
+            "contact_ft": contact,
+            "handler_ring_distance_ft": float(view.ring_ft[m, h]),
+            "screener_speed_ft_s": speed,
+            "early_s": early_s(view, s, m, goes, rule),
+            "since_last_s": since_s if math.isfinite(since_s) else NAN,
+        },
+        score=score,
+        traits={
+            "side": "side" if abs(v) > rule.side_v_ft else "middle",
+            "sent": way,
+            "contact": UNKNOWN if math.isnan(contact) else IN_WORDS[contact <= rule.contact_ft],
+            "slipped": slipped(view, s, m, contact, slowest(view, meeting, rule), rule),
+            "again": IN_WORDS[since_s <= rule.again_within_s],
+            "live_dribble": live_dribble(view, h, m, rule),
+            "left_early": UNKNOWN if math.isnan(speed) else IN_WORDS[speed > rule.moving_ft_s],
+            "coverage": coverage(view, (h, s, meeting.guard, meeting.screener_guard), m, way, settings),
+            "phase": phase(view, t),
+        },
+    )

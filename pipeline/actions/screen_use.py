@@ -1,0 +1,103 @@
+"""What the handler makes of an on-ball screen, and when: the words and times that a coach judges it by."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from pipeline.actions.settings import OnBallScreenSettings
+from pipeline.actions.stretches import stretches
+from pipeline.actions.view import PossessionView
+from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
+
+
+def sent(view: PossessionView, handler: int, screener: int, moment: int, rule: OnBallScreenSettings) -> str:
+    """Which way the handler went: past the screener to the middle or the sideline, or rejected; else unknown.
+
+    Sides are seen along the line from where the handler starts to the ring. Past it he is when he was on one side of the
+    screen's place and ends beyond it on the other; went he is when he left without that. A screen straight on that line
+    has no side: whichever way he leaves it, he used it.
+    """
+    t = view.t_s[moment]
+    start = goes_at(view, handler, moment, rule)
+    from_s = t - rule.goes_before_s / 2 if start is None else min(view.t_s[start], t)
+    begin, end = view.uv_ft[view.at(from_s), handler], view.uv_ft[view.at(t + rule.used_over_s), handler]
+    screen = view.uv_ft[moment, screener]
+    away = float(np.linalg.norm(begin))
+    if not np.isfinite([*begin, *end, *screen]).all() or away == 0:
+        return UNKNOWN
+    if np.linalg.norm(end - begin) < rule.went_ft:
+        return UNKNOWN
+    # to the sideline (and on round to the baseline) of whichever side he is on, across his line to the ring
+    outward = np.array([-begin[1], begin[0]]) / away * math.copysign(1.0, begin[1])
+    screen_side, went = float(outward @ (screen - begin)), float(outward @ (end - begin))
+    if abs(screen_side) >= rule.side_on_line_ft:
+        past = went > screen_side if screen_side > 0 else went < screen_side
+        if not past:
+            return "rejected"
+    return "sideline" if went > 0 else "middle"
+
+
+def goes_at(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> int | None:
+    """Moment at which the handler starts off the screen: fast from then to the closest approach, or first after it.
+
+    None where his speed is not known or he never goes.
+    """
+    t = view.t_s[moment]
+    around = view.span(t - rule.goes_before_s, t + rule.goes_within_s)
+    fast = view.speed_ft_s[around, handler] > rule.off_ft_s
+    here = moment - around.start
+    runs = list(stretches(fast))
+    on_way = next((a for a, b in runs if a <= here < b), None)
+    if on_way is None:
+        on_way = next((a for a, _ in runs if a > here), None)
+    return None if on_way is None else around.start + on_way
+
+
+def early_s(view: PossessionView, screener: int, moment: int, goes: int | None, rule: OnBallScreenSettings) -> float:
+    """How long before the screener stood the handler left; 0 when he stood, NaN if he never did or it is not known."""
+    if goes is None or not np.isfinite(view.speed_ft_s[goes, screener]):
+        return float("nan")
+    if view.speed_ft_s[goes, screener] <= rule.moving_ft_s:
+        return 0.0
+    until = view.at(view.t_s[moment] + rule.touch_after_s) + 1
+    still = view.speed_ft_s[goes:until, screener] <= rule.moving_ft_s
+    stood = next((a for a, b in stretches(still) if (b - a) * view.step_s >= rule.stands_for_s), None)
+    return float("nan") if stood is None else stood * view.step_s
+
+
+def slipped(
+    view: PossessionView, screener: int, moment: int, contact_ft: float, slowest_ft_s: float, rule: OnBallScreenSettings
+) -> str:
+    """Whether the screener left before contact, or ran through without slowing down."""
+    if math.isnan(contact_ft):
+        return UNKNOWN
+    after = view.speed_ft_s[view.span(view.t_s[moment], view.t_s[moment] + rule.goes_within_s), screener]
+    if not np.isfinite(after).any():
+        return UNKNOWN
+    leaves = float(np.nanmax(after)) > rule.slip_ft_s
+    return IN_WORDS[leaves and (contact_ft > rule.contact_ft or slowest_ft_s > rule.screener_speed_ft_s)]
+
+
+def live_dribble(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> str:
+    """Whether the dribble was alive at the screen: one is seen about it, or one came back later in the same hold.
+
+    No: the ball was seen without a dribble throughout. A handler who starts off the screen with his first dribble
+    counts as alive. Unknown where the ball's height was not seen.
+    """
+    t = view.t_s[moment]
+    own = view.handler == handler
+    later = view.span(t, t + rule.goes_within_s)
+    before = view.span(t - rule.dribble_s, t)
+    near = np.concatenate([view.dribble[before][own[before]], view.dribble[later][own[later]]])
+    if (near == 1).any():
+        return IN_WORDS[True]
+    return IN_WORDS[False] if len(near) and (near == 0).mean() > 0.5 else UNKNOWN
+
+
+def phase(view: PossessionView, t_s: float) -> str:
+    """Before or after the attack had settled; unknown where the possession does not say when it did."""
+    if math.isnan(view.half_court_s):
+        return UNKNOWN
+    return "half_court" if t_s >= view.half_court_s else "transition"
