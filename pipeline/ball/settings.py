@@ -161,6 +161,49 @@ class SideSettings(BaseModel):
     least_share: float = Field(0.6, ge=0.5, le=1, description="Least share of the winning side of the vote.")
 
 
+class PlacesSettings(BaseModel):
+    """Who has the ball when only places are known. Costs are by the second, so that the rate does not matter.
+
+    Distance, speed and least time of a hold follow Hauri & Vucetic (2022); the handoff's distance too. The rest are
+    starting values, common practice, no source.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    hold_within_ft: float = Field(5.0, gt=0, description="A held ball is no farther from its holder.")
+    hold_below_ft: float = Field(10.0, gt=0, description="A held ball is lower than this, where its height is known.")
+    least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
+    speed_s: float = Field(0.15, gt=0, description="Speeds are taken over this time before and after.")
+    longest_step_s: float = Field(0.25, gt=0, description="A moment stands for no longer than this.")
+    arm_ft: float = Field(1.5, ge=0, description="A held ball is usually this near to its holder.")
+    arm_sigma_ft: float = Field(2.0, gt=0, description="Spread of what it is farther.")
+    apart_sigma_ft_s: float = Field(16.0, gt=0, description="Spread of a held ball's speed against its holder.")
+    slow_ft_s: float = Field(15.0, gt=0, description="A ball in the air is usually faster.")
+    air_cost: float = Field(1.5, ge=0, description="Cost of a ball in the air; balls are mostly held.")
+    slow_air_cost: float = Field(2.5, ge=0, description="Extra cost when it does not move.")
+    ring_within_ft: float = Field(3.0, gt=0, description="A ball at the ring is this near to its middle.")
+    ring_above_ft: float = Field(8.0, ge=0, description="And this high, where its height is known.")
+    ring_sigma_ft: float = Field(0.8, gt=0, description="Spread of that distance.")
+    ring_gain: float = Field(2.0, ge=0, description="Gain of a ball at the ring; balls are seldom there otherwise.")
+    free_cost: float = Field(1.2, ge=0, description="Cost of a loose ball.")
+    turn_ft_s: float = Field(15.0, gt=0, description="A ball in the air changes its velocity by less than this.")
+    most_turn_cost: float = Field(4.0, ge=0, description="Highest cost of its changing more.")
+    begin_cost: float = Field(0.5, ge=0, description="Price of play beginning with a ball that nobody has.")
+    roll_ft_s: float = Field(25.0, gt=0, description="Typical speed of a loose ball.")
+    unseen_cost: float = Field(0.3, ge=0, description="Cost of any state while the ball's place is not known.")
+    leave_cost: float = Field(0.3, ge=0, description="Price of leaving the hands.")
+    catch_cost: float = Field(0.3, ge=0, description="Price of coming into hands.")
+    handoff_cost: float = Field(0.8, ge=0, description="Price of going from hands to hands.")
+    steal_cost: float = Field(2.0, ge=0, description="Extra price of a change to the other team.")
+    lose_cost: float = Field(1.8, ge=0, description="Price of a ball that gets loose.")
+    at_ring_cost: float = Field(0.3, ge=0, description="Price of coming to a ring.")
+    end_at_ring_gain: float = Field(0.6, ge=0, description="Gain of play that stops with the ball at a ring.")
+    to_ring_s: float = Field(0.6, ge=0, description="A ball in the air as play stops would come to the ring so soon.")
+    handoff_ball_ft_s: float = Field(25.0, gt=0, description="A ball handed over is slower than this.")
+    longest_unseen_s: float = Field(0.7, ge=0, description="Longest time unseen through which the ball is followed.")
+    longest_bobble_s: float = Field(1.0, ge=0, description="A ball that left a player and came back to him within it.")
+    handoff_ft: float = Field(6.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
+
+
 class BallSettings(BaseModel):
     """The ball room."""
 
@@ -169,6 +212,7 @@ class BallSettings(BaseModel):
     flight: FlightSettings = FlightSettings()
     story: StorySettings = StorySettings()
     touches: TouchSettings = TouchSettings()
+    places: PlacesSettings = PlacesSettings()
     dribble: DribbleSettings = DribbleSettings()
     possessions: PossessionSettings = PossessionSettings()
     sides: SideSettings = SideSettings()

@@ -1,0 +1,442 @@
+"""Who had the ball when only places are known: the ball's floor point and the players', no picture.
+
+The ball's story is one of a few states at every moment: held by one player, in the air since some team had it, at a
+ring, or loose. Every state has a cost a second by how well the places fit it, every change of state a
+price, and the cheapest story is found by dynamic programming. That is the published hold rule (ball within 5 ft,
+slower than 25 ft/s, at least 0.2 s; Hauri & Vucetic 2022, arXiv:2209.00451) with continuity: a pass that flies past a
+player is no hold of his, and a contested place goes to who had the ball before and has it after. All costs are by the
+second, so that the rate does not matter.
+
+Whether a hold is a dribble cannot be told from the floor point alone; dribbles are given only where the ball's height
+is known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from pipeline.ball.dribble import dribbles
+from pipeline.ball.settings import BallSettings, DribbleSettings, PlacesSettings
+from pipeline.court.attack_frame import ENDS, ring_ft
+from pipeline.court.rule_books import RuleBook
+
+NOBODY = -1
+IN_AIR = 3
+"""States of a ball in the air: last had by team 0, by team 1, by nobody known."""
+RINGS = 2
+FREE = 1
+OTHER_STATES = IN_AIR + RINGS + FREE
+"""After the players' states: in the air (3), at the left and right ring, loose."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Places of one unbroken stretch of play: T moments, N players.
+
+    Attributes
+    ----------
+    t_s : (T,) ndarray
+        Rising; steps may differ.
+    ball_ft : (T, 2) ndarray
+        Floor point under the ball, court frame; NaN where not known.
+    ball_z_ft : (T,) ndarray
+        Its height; NaN where not known.
+    players_ft : (T, N, 2) ndarray
+        NaN where not known.
+    teams : (N,) int ndarray
+        0, 1 or -1.
+    """
+
+    t_s: np.ndarray
+    ball_ft: np.ndarray
+    ball_z_ft: np.ndarray
+    players_ft: np.ndarray
+    teams: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One player's hold: his column, first and past-last moment."""
+
+    who: int
+    first: int
+    last: int
+
+
+def ball_states(places: Places, book: RuleBook, rules: PlacesSettings) -> np.ndarray:
+    """The cheapest story: per moment the holder's column, or N plus the state as in :data:`OTHER_STATES`.
+
+    Returns
+    -------
+    (T,) int ndarray
+        Empty for no moment.
+    """
+    cost = _state_costs(places, book, rules) * _seconds(places.t_s, rules)[:, None]
+    change = _change_costs(places.teams, rules)
+    count, states = cost.shape
+    if not count:
+        return np.zeros(0, dtype=np.int64)
+    came = np.zeros((count, states), dtype=np.int64)
+    every = np.arange(states)
+    best = cost[0] + np.where(every < states - OTHER_STATES, 0.0, rules.begin_cost)
+    for k in range(1, count):
+        total = best[:, None] + change
+        came[k] = total.argmin(axis=0)
+        best = total[came[k], every] + cost[k]
+    rings = slice(states - FREE - RINGS, states - FREE)
+    best[rings] -= rules.end_at_ring_gain
+    state = np.zeros(count, dtype=np.int64)
+    state[-1] = int(best.argmin())
+    for k in range(count - 1, 0, -1):
+        state[k - 1] = came[k, state[k]]
+    known = np.isfinite(places.ball_ft).all(axis=1)
+    state[~bridged(known, places.t_s, rules.longest_unseen_s)] = states - FREE
+    return state
+
+
+def bridged(known: np.ndarray, t_s: np.ndarray, longest_s: float) -> np.ndarray:
+    """Moments known, or between two known ones no farther apart than ``longest_s``; (T,) bool."""
+    at = np.flatnonzero(known)
+    if not len(at):
+        return known.copy()
+    here = np.arange(len(known))
+    later = np.searchsorted(at, here)
+    inner = (later > 0) & (later < len(at))
+    before, after = at[np.maximum(later - 1, 0)], at[np.minimum(later, len(at) - 1)]
+    return known | (inner & (t_s[after] - t_s[before] <= longest_s + 1e-9))
+
+
+def _seconds(t_s: np.ndarray, rules: PlacesSettings) -> np.ndarray:
+    """Time that each moment stands for; a gap counts no longer than ``longest_step_s``."""
+    step = np.minimum(np.diff(t_s), rules.longest_step_s)
+    half = np.concatenate([[0.0], step, [0.0]]) / 2
+    return half[:-1] + half[1:] if len(t_s) > 1 else np.full(len(t_s), rules.longest_step_s)
+
+
+def _state_costs(places: Places, book: RuleBook, rules: PlacesSettings) -> np.ndarray:
+    """Costs a second of every state at every moment, (T, N + 6)."""
+    count, players = places.players_ft.shape[:2]
+    cost = np.zeros((count, players + OTHER_STATES))
+    away = places.players_ft - places.ball_ft[:, None]
+    gap = np.linalg.norm(away, axis=2)
+    apart = np.linalg.norm(
+        velocities(places.t_s, away.reshape(count, 2 * players), rules.speed_s).reshape(away.shape), axis=2
+    )
+    speed = np.linalg.norm(velocities(places.t_s, places.ball_ft, rules.speed_s), axis=1)
+    known = np.isfinite(places.ball_ft).all(axis=1)
+    high = places.ball_z_ft > rules.hold_below_ft  # NaN: not known, so not high
+    hold = (np.maximum(gap - rules.arm_ft, 0) / rules.arm_sigma_ft) ** 2
+    hold += (np.nan_to_num(apart) / rules.apart_sigma_ft_s) ** 2
+    cost[:, :players] = np.where(np.isfinite(gap) & (gap <= rules.hold_within_ft) & ~high[:, None], hold, np.inf)
+    slow = np.clip(1 - np.nan_to_num(speed) / rules.slow_ft_s, 0, 1)
+    turn = np.minimum((_turns(places.t_s, places.ball_ft, rules.speed_s) / rules.turn_ft_s) ** 2, rules.most_turn_cost)
+    cost[:, players : players + IN_AIR] = (rules.air_cost + rules.slow_air_cost * slow + turn)[:, None]
+    for ring, place in enumerate(_rings_ft(book)):
+        off = np.linalg.norm(places.ball_ft - place, axis=1)
+        low = places.ball_z_ft < rules.ring_above_ft
+        at = (off / rules.ring_sigma_ft) ** 2 - rules.ring_gain
+        cost[:, players + IN_AIR + ring] = np.where((off <= rules.ring_within_ft) & ~low, at, np.inf)
+    cost[:, -1] = rules.free_cost + (np.nan_to_num(speed) / rules.roll_ft_s) ** 2
+    unknown = np.concatenate([np.where(np.isfinite(places.players_ft[..., 0]), 0.0, np.inf), np.zeros((count, 6))], 1)
+    cost[~known] = unknown[~known] + rules.unseen_cost
+    cost[~known, players + IN_AIR : players + IN_AIR + RINGS] = np.inf
+    return cost
+
+
+def _change_costs(teams: np.ndarray, rules: PlacesSettings) -> np.ndarray:
+    """Price of going from one state (row) to another (column)."""
+    players = len(teams)
+    change = np.full((players + OTHER_STATES,) * 2, np.inf)
+    np.fill_diagonal(change, 0.0)
+    same = teams[:, None] == teams[None]
+    hands = np.where(same, rules.handoff_cost, rules.handoff_cost + rules.steal_cost)
+    change[:players, :players] = np.where(np.eye(players, dtype=bool), 0.0, hands)
+    for air, team in enumerate((0, 1, NOBODY)):
+        column = players + air
+        change[:players, column] = np.where(teams == team, rules.leave_cost, np.inf)
+        change[column, :players] = rules.catch_cost + np.where(
+            (teams == team) | (team == NOBODY), 0.0, rules.steal_cost
+        )
+        change[column, players + IN_AIR : -1] = rules.at_ring_cost
+    change[:players, players + IN_AIR : -1] = rules.leave_cost + rules.at_ring_cost
+    change[: players + IN_AIR, -1] = rules.lose_cost
+    change[players + IN_AIR : -1, -1] = 0.0
+    change[players + IN_AIR : -1, :players] = rules.catch_cost
+    change[-1, :players] = rules.catch_cost
+    change[-1, players + IN_AIR : -1] = rules.at_ring_cost
+    return change
+
+
+def _turns(t_s: np.ndarray, ball_ft: np.ndarray, within_s: float) -> np.ndarray:
+    """How much the ball's velocity changes at each moment, (T,) ft/s: free flight turns nowhere."""
+    if len(t_s) < 3:
+        return np.zeros(len(t_s))
+    here = np.arange(len(t_s))
+    early = np.maximum(np.searchsorted(t_s, t_s - within_s - 1e-9), 0)
+    early = np.minimum(early, np.maximum(here - 1, 0))
+    late = np.minimum(np.searchsorted(t_s, t_s + within_s + 1e-9) - 1, len(t_s) - 1)
+    late = np.maximum(late, np.minimum(here + 1, len(t_s) - 1))
+    before = (ball_ft - ball_ft[early]) / np.maximum(t_s - t_s[early], 1e-9)[:, None]
+    after = (ball_ft[late] - ball_ft) / np.maximum(t_s[late] - t_s, 1e-9)[:, None]
+    turn = np.linalg.norm(after - before, axis=1)
+    turn[[0, -1]] = 0.0
+    return np.nan_to_num(turn)
+
+
+def velocities(t_s: np.ndarray, values: np.ndarray, within_s: float) -> np.ndarray:
+    """Slopes of straight lines fitted to each moment's surroundings.
+
+    Parameters
+    ----------
+    t_s : (T,) ndarray
+        Rising.
+    values : (T, C) ndarray
+        NaN where not known.
+    within_s : float
+        Moments up to this much earlier and later count, and at least the next ones on either side.
+
+    Returns
+    -------
+    (T, C) ndarray
+        Change a second; NaN where fewer than two moments are known.
+    """
+    count = len(t_s)
+    if not count:
+        return np.zeros(values.shape)
+    here = np.arange(count)
+    low = np.minimum(np.searchsorted(t_s, t_s - within_s - 1e-9), np.maximum(here - 1, 0))
+    high = np.maximum(np.searchsorted(t_s, t_s + within_s + 1e-9), np.minimum(here + 2, count))
+    known = np.isfinite(values)
+    filled = np.where(known, values, 0.0)
+    time = (t_s - t_s[0])[:, None]
+
+    def total(part: np.ndarray) -> np.ndarray:
+        summed = np.concatenate([np.zeros((1, part.shape[1])), np.cumsum(part, axis=0)])
+        return summed[high] - summed[low]
+
+    number = total(known.astype(float))
+    mean_t = total(known * time) / np.maximum(number, 1)
+    mean_v = total(filled) / np.maximum(number, 1)
+    spread = total(known * time**2) - number * mean_t**2
+    together = total(filled * time) - number * mean_t * mean_v
+    usable = known & (number >= 2) & (spread > 1e-12)
+    return np.where(usable, together / np.where(usable, spread, 1.0), np.nan)
+
+
+def holds_in(state: np.ndarray, places: Places, rules: PlacesSettings) -> list[Held]:
+    """Holds of at least ``least_hold_s``; a player's own dribble that got away from him and came back is one hold."""
+    players = places.players_ft.shape[1]
+    edges = np.flatnonzero(np.diff(state)) + 1
+    runs = [
+        Held(int(state[a]), int(a), int(b))
+        for a, b in pairwise([0, *edges.tolist(), len(state)] if len(state) else [])
+        if state[a] < players
+    ]
+    joined: list[Held] = []
+    for run in runs:
+        before = joined[-1] if joined else None
+        if (
+            before is not None
+            and before.who == run.who
+            and (state[before.last : run.first] < players + IN_AIR).all()
+            and places.t_s[run.first] - places.t_s[before.last - 1] <= rules.longest_bobble_s
+        ):
+            joined[-1] = Held(run.who, before.first, run.last)
+        else:
+            joined.append(run)
+    return [
+        h for h in joined if _ends(places.t_s, h)[1] - _ends(places.t_s, h)[0] >= rules.least_hold_s - 1e-9
+    ]  # fmt: skip
+
+
+def _ends(t_s: np.ndarray, hold: Held) -> tuple[float, float]:
+    """Begin and end of a hold: halfway to the moments before and after it."""
+    start = t_s[hold.first] if hold.first == 0 else 0.5 * (t_s[hold.first - 1] + t_s[hold.first])
+    end = t_s[hold.last - 1] if hold.last == len(t_s) else 0.5 * (t_s[hold.last - 1] + t_s[hold.last])
+    return float(start), float(end)
+
+
+def touches_from_places(
+    places: Places, names: np.ndarray, shot: int, book: RuleBook, every: BallSettings
+) -> list[dict[str, Any]]:
+    """Touches of one stretch of play, as rows of the ``touches`` table without their numbers.
+
+    A hold's score is the share of its moments in which nobody else was nearer to the ball; a pass's or handoff's the
+    lower of the holds' it lies between, times the share of moments in which the ball is known.
+
+    Parameters
+    ----------
+    places : Places
+    names : (N,) int ndarray
+        Tracks of the columns.
+    shot : int
+        The stretch's number.
+    book : RuleBook
+    every : BallSettings
+        ``places``, ``touches`` and ``dribble`` of it are used.
+    """
+    rules, limits = every.places, every.touches
+    state = ball_states(places, book, rules)
+    holds = _let_go(holds_in(state, places, rules), places, book, rules)
+    gap = np.linalg.norm(places.players_ft - places.ball_ft[:, None], axis=2)
+    rows: list[dict[str, Any]] = []
+
+    def add(kind: str, start_s: float, end_s: float, who: int, to: int, score: float) -> None:
+        rows.append(
+            {
+                "shot": shot,
+                "kind": kind,
+                "start_s": start_s,
+                "end_s": max(end_s, start_s),
+                "track": None if who == NOBODY else int(names[who]),
+                "to_track": None if to == NOBODY else int(names[to]),
+                "team": -1 if who == NOBODY else int(places.teams[who]),
+                "score": score,
+            }
+        )
+
+    rings = _shots(holds, places, state, book, rules)
+    scores = [_nearest_share(gap[h.first : h.last], h.who) for h in holds]
+    for number, hold in enumerate(holds):
+        start_s, end_s = _ends(places.t_s, hold)
+        add("hold", start_s, end_s, hold.who, NOBODY, scores[number])
+        for a, b in _dribbles(places, hold, every.dribble):
+            add("dribble", float(places.t_s[a]), float(places.t_s[b - 1]), hold.who, NOBODY, scores[number])
+        after = holds[number + 1] if number + 1 < len(holds) else None
+        until = after.first if after else len(state)
+        until_s = _ends(places.t_s, after)[0] if after else float(places.t_s[-1])
+        ring_s = rings[number].t_s if number in rings else None
+        if ring_s is not None:
+            add("shot", end_s, ring_s, hold.who, NOBODY, scores[number])
+            if after:
+                kind = "rebound" if until_s - ring_s <= limits.rebound_s else "loose"
+                add(kind, ring_s, until_s, after.who if kind == "rebound" else NOBODY, NOBODY, scores[number + 1])
+            continue
+        if after is None or after.who == hold.who:
+            continue
+        seen = np.isfinite(places.ball_ft[hold.last - 1 : until + 1, 0]).mean()
+        both = min(scores[number], scores[number + 1]) * float(seen)
+        teams = places.teams[[hold.who, after.who]]
+        if teams[0] == teams[1] and until_s - end_s <= limits.longest_flight_s:
+            given = until_s - end_s <= limits.handoff_s and _handed_over(places, hold, after, rules)
+            add("handoff" if given else "pass", end_s, until_s, hold.who, after.who, both)
+        else:
+            add("loose", end_s, until_s, NOBODY, NOBODY, both)
+    return rows
+
+
+@dataclass(frozen=True, slots=True)
+class AtRing:
+    """A ball that came to a ring (0 left, 1 right): when, and who had it last."""
+
+    ring: int
+    t_s: float
+    team: int
+
+
+def _shots(
+    holds: list[Held], places: Places, state: np.ndarray, book: RuleBook, rules: PlacesSettings
+) -> dict[int, AtRing]:
+    """The holds (by number) that ended in a shot.
+
+    A team that throws across the ring the other one shot at has thrown the ball in or out; and a ball that has not
+    been away from the ring since the last shot was not shot again.
+    """
+    came = {}
+    for number, hold in enumerate(holds):
+        until = holds[number + 1].first if number + 1 < len(holds) else len(state)
+        found = _came_to_ring(places, state, hold, until, book, rules)
+        if found is not None:
+            came[number] = found
+    kept: dict[int, AtRing] = {}
+    for ring in range(RINGS):
+        here = {n: at for n, at in came.items() if at.ring == ring}
+        teams = [at.team for at in here.values()]
+        own = max(dict.fromkeys(teams), key=teams.count, default=NOBODY)  # the first of equals
+        last_s = None
+        for number, at in here.items():
+            if at.team != own:
+                continue
+            since = (places.t_s >= (last_s or 0)) & (places.t_s <= places.t_s[holds[number].last - 1])
+            away = np.hypot(*(places.ball_ft[since] - _rings_ft(book)[ring]).T) > rules.ring_within_ft
+            if last_s is None or away.any():
+                kept[number] = at
+            last_s = at.t_s
+    return kept
+
+
+def _came_to_ring(
+    places: Places, state: np.ndarray, hold: Held, until: int, book: RuleBook, rules: PlacesSettings
+) -> AtRing | None:
+    """The ring that a ball came to between a hold and moment ``until``; None if it did not.
+
+    A ball on its way as play stops has come there if it would within ``to_ring_s``, going on as it does. Who stands
+    behind the baseline throws the ball in and shoots at nothing.
+    """
+    players, team = places.players_ft.shape[1], int(places.teams[hold.who])
+    x_ft, y_ft = places.players_ft[hold.last - 1, hold.who]
+    if not (0 <= x_ft <= book.length_ft and 0 <= y_ft <= book.width_ft):
+        return None
+    between = state[hold.last : until] - players - IN_AIR
+    at_ring = np.flatnonzero((between >= 0) & (between < RINGS))
+    if len(at_ring):
+        return AtRing(int(between[at_ring[0]]), float(places.t_s[hold.last + at_ring[0]]), team)
+    if until < len(state) or len(state) - hold.first < 2:
+        return None
+    velocity = velocities(places.t_s[hold.first :], places.ball_ft[hold.first :], rules.speed_s)[-1]
+    if not np.hypot(*velocity) >= rules.slow_ft_s / 2:
+        return None
+    ahead_s = np.arange(0.0, rules.to_ring_s + 1e-9, 0.05)
+    way = places.ball_ft[-1] + ahead_s[:, None] * velocity
+    off = np.linalg.norm(way[:, None] - _rings_ft(book), axis=2).min(axis=0)
+    return AtRing(int(off.argmin()), float(places.t_s[-1]), team) if off.min() <= rules.ring_within_ft else None
+
+
+def _rings_ft(book: RuleBook) -> np.ndarray:
+    """Points under the left and the right ring, (2, 2)."""
+    return np.array([ring_ft(book, end) for end in ENDS])
+
+
+def _let_go(holds: list[Held], places: Places, book: RuleBook, rules: PlacesSettings) -> list[Held]:
+    """A last hold that lasts until play stops ends where the ball went from its holder to the ring, if it did."""
+    if not holds or holds[-1].last < len(places.t_s):
+        return holds
+    last = holds[-1]
+    during = slice(last.first, last.last)
+    gap = np.linalg.norm(places.players_ft[during, last.who] - places.ball_ft[during], axis=1)
+    off = np.linalg.norm(places.ball_ft[during, None] - _rings_ft(book), axis=2).min(axis=1)
+    near = np.flatnonzero(gap <= rules.arm_ft)
+    if not len(near) or near[-1] + 1 >= len(gap):
+        return holds
+    gone = near[-1] + 1
+    goes = off[-1] <= rules.ring_within_ft and off[-1] < off[gone - 1] and gap[-1] > rules.arm_ft
+    return [*holds[:-1], Held(last.who, last.first, last.first + int(gone))] if goes else holds
+
+
+def _handed_over(places: Places, hold: Held, after: Held, rules: PlacesSettings) -> bool:
+    """Whether giver and receiver are within arms' reach as the ball changes hands, and it is not thrown."""
+    span = slice(hold.last - 1, after.first + 1)
+    apart = np.linalg.norm(places.players_ft[span, hold.who] - places.players_ft[span, after.who], axis=1)
+    near = np.isfinite(apart).any() and float(np.nanmin(apart)) <= rules.handoff_ft
+    about = slice(max(hold.last - 3, 0), after.first + 3)
+    speed = np.linalg.norm(velocities(places.t_s[about], places.ball_ft[about], rules.speed_s), axis=1)
+    inner = speed[hold.last - 1 - about.start : after.first + 1 - about.start]
+    return bool(near and not (inner > rules.handoff_ball_ft_s).any())
+
+
+def _nearest_share(gap: np.ndarray, who: int) -> float:
+    known = np.isfinite(gap[:, who])
+    if not known.any():
+        return 0.0
+    nearest = np.where(np.isfinite(gap), gap, np.inf).argmin(axis=1) == who
+    return float(nearest[known].mean() * known.mean())
+
+
+def _dribbles(places: Places, hold: Held, settings: DribbleSettings) -> list[tuple[int, int]]:
+    during = slice(hold.first, hold.last)
+    height = places.ball_z_ft[during]
+    return [(hold.first + a, hold.first + b) for a, b in dribbles(places.t_s[during], height, settings)]
