@@ -21,7 +21,7 @@ from pipeline.sim.plays.game import After, Game, Stretch
 from pipeline.sim.plays.moments import scene_actors, scene_ball
 from pipeline.sim.plays.motion import smooth
 from pipeline.sim.plays.possession import Possession
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.stoppages import FREE_THROWS
 from pipeline.sim.scene import SceneFrame, ScoreBug, Transition, TransitionKind
 
 CAMERA_STEP_S = 0.02
@@ -569,10 +569,10 @@ def keep_clock(game: Game, rng: np.random.Generator) -> tuple[ClockSpan, ...]:
 
     for stretch in game.stretches:
         p = stretch.possession
-        if clock < 40.0 and stretch.possession.script is not Script.FREE_THROWS:
+        if clock < 40.0 and stretch.possession.script is not FREE_THROWS:
             period, clock = period + 1, period_s
         falls = [
-            (stretch.start_s + end, 1 if p.script is Script.FREE_THROWS else _points(p, by, start))
+            (stretch.start_s + end, 1 if p.script is FREE_THROWS else _points(p, by, start))
             for kind, start, end, by, _, made in p.spans
             if kind == "shot" and made
         ]

@@ -27,9 +27,13 @@ from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.errors import MissingExtraError, SettingsError
 from pipeline.sim.crew import FilmPlan, Style, edit
 from pipeline.sim.looks import Look, Venue, make_look
+from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
+from pipeline.sim.plays.free_play import TRANSITION
 from pipeline.sim.plays.game import After, Call, Game, drive_execution, play_game
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.scripts import GAME_SCRIPTS, script_named
+from pipeline.sim.plays.stoppages import FREE_THROWS
+from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
 from pipeline.sim.scene import SceneFrame
 from pipeline.sim.truth import SeenBox, SeenFrame, write_truth
 
@@ -106,13 +110,13 @@ def calls_of(request: FilmRequest, rng: np.random.Generator) -> list[Call]:
         return _excerpt(rng)
     if plan is Plan.GAME:
         return _game(rng, request.minutes * 60.0)
-    script = Script(plan.value)
+    script = script_named(plan.value)
     if plan is Plan.CROWDED_DRIVE:
         execution = drive_execution(rng, 5 if request.bodies is None else request.bodies)
     elif plan is Plan.CLEAR_DRIVE:
         execution = drive_execution(rng, 2 if request.bodies is None else request.bodies, made=True)
     else:
-        quality = Quality(request.quality) if request.quality else list(Quality)[int(rng.integers(2))]
+        quality = Quality(request.quality) if request.quality else (Quality.GOOD, Quality.BAD)[int(rng.integers(2))]
         execution = sample_execution(rng, quality)
     return [Call(script, execution)]
 
@@ -121,12 +125,12 @@ def _excerpt(rng: np.random.Generator) -> list[Call]:
     """Two minutes: the set, two crowded drives, a near miss, free throws and a break, with whistles between."""
     good = sample_execution(rng, Quality.GOOD)
     return [
-        Call(Script.WEAK_SIDE_MOTION, good),
-        Call(Script.CROWDED_DRIVE, drive_execution(rng, 5, made=False), After.WHISTLE, dead_s=14.0),
-        Call(Script.FREE_THROWS, Execution(made=False), same_team=True),
-        Call(Script.CROWDED_DRIVE, drive_execution(rng, 4, made=False), After.WHISTLE, dead_s=12.0),
-        Call(Script.CROWDED_DRIVE, drive_execution(rng, 6, made=False)),
-        Call(Script.TRANSITION, Execution(made=True)),
+        Call(WEAK_SIDE_MOTION, good),
+        Call(CROWDED_DRIVE, drive_execution(rng, 5, made=False), After.WHISTLE, dead_s=14.0),
+        Call(FREE_THROWS, Execution(made=False), same_team=True),
+        Call(CROWDED_DRIVE, drive_execution(rng, 4, made=False), After.WHISTLE, dead_s=12.0),
+        Call(CROWDED_DRIVE, drive_execution(rng, 6, made=False)),
+        Call(TRANSITION, Execution(made=True)),
     ]
 
 
@@ -134,25 +138,25 @@ def _game(rng: np.random.Generator, seconds: float) -> list[Call]:
     """Possessions for so many seconds of film, roughly 15 s each with what lies between."""
     calls: list[Call] = []
     film = 0.0
-    names = list(Script)
+    names = GAME_SCRIPTS
     shares = np.array([0.2, 0.16, 0.14, 0.36, 0.1, 0.04])
     while film < seconds + 20:
         script = names[int(rng.choice(len(names), p=shares))]
         whistle = bool(rng.random() < 0.35)
-        if script is Script.FREE_THROWS:
+        if script is FREE_THROWS:
             if not calls or calls[-1].after is not After.WHISTLE:
                 continue
             calls.append(Call(script, Execution(made=bool(rng.random() < 0.7)), same_team=True))
             film += 15
             continue
-        if script is Script.TRANSITION and (not calls or calls[-1].after is After.WHISTLE):
+        if script is TRANSITION and (not calls or calls[-1].after is After.WHISTLE):
             continue
-        if script is Script.CROWDED_DRIVE:
+        if script is CROWDED_DRIVE:
             execution = drive_execution(rng, int(rng.choice([4, 5, 5, 6, 7])))
-        elif script is Script.CLEAR_DRIVE:
+        elif script is CLEAR_DRIVE:
             execution = drive_execution(rng, int(rng.integers(1, 4)))
         else:
-            execution = sample_execution(rng, list(Quality)[int(rng.integers(2))])
+            execution = sample_execution(rng, (Quality.GOOD, Quality.BAD)[int(rng.integers(2))])
         after = After.WHISTLE if whistle else After.PLAY_ON
         calls.append(Call(script, execution, after, dead_s=float(rng.uniform(9, 16))))
         film += 18 + (14 if whistle else 0)

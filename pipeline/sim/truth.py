@@ -4,14 +4,13 @@ Comes in: a ``FilmPlan`` and, per frame, what the renderer says is seen. Goes ou
 cameras, boxes, tracks, ball, touches, possessions, actions and faults as the pipeline's rooms write
 them, at every frame of the film. Cameras, boxes, tracks and ball are given for the live main-camera
 shots only; a replay is no play. A track is an actor: 0-4 home, 5-9 away, 10-12 officials. The score of
-a true box is its visible share. Faults follow the glossary's rule on the exact paths
-(``plays.paint_count``), written apart from ``pipeline.spacing``.
+a true box is its visible share. Actions, faults and sets: ``truth_events``.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from enum import Enum
 from pathlib import Path
@@ -26,17 +25,19 @@ from pipeline.court.camera import camera_to_row
 from pipeline.court.tables import CAMERAS
 from pipeline.film.tables import CLOCK, FRAMES, SHOTS
 from pipeline.players.tables import BOXES, TRACKS
+from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.sim.crew import FilmPlan, View
 from pipeline.sim.plays.game import Stretch
-from pipeline.sim.plays.paint_count import CROWD, PaintCount
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.stoppages import FREE_THROWS
+from pipeline.sim.truth_events import ACTIONS_UNSURE, FAULTS_UNSURE, event_tables, film_time
 from pipeline.spacing.tables import FAULTS
 from pipeline.tables import TableSpec
 
 OBSERVED_FROM = 0.15
 """Visible share from which a body counts as seen."""
 TABLES: tuple[TableSpec, ...] = (
-    SHOTS, FRAMES, CLOCK, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, FAULTS,
+    SHOTS, FRAMES, CLOCK, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, ACTIONS_UNSURE,
+    FAULTS, FAULTS_UNSURE, SET_CANDIDATES,
 )  # fmt: skip
 
 
@@ -56,14 +57,6 @@ class SeenFrame:
 
     boxes: tuple[SeenBox, ...]
     ball_ft: tuple[float, float, float]
-
-
-def film_time(plan: FilmPlan, game_s: float) -> tuple[float, int] | None:
-    """Film time and shot of a moment of the game as the live main camera shows it; None when it is not shown."""
-    for k, shot in enumerate(plan.shots):
-        if shot.view is View.MAIN and shot.game_from_s <= game_s < shot.game_from_s + shot.end_s - shot.start_s:
-            return shot.start_s + game_s - shot.game_from_s, k
-    return None
 
 
 def _clipped(plan: FilmPlan, start_s: float, end_s: float) -> tuple[float, float, int] | None:
@@ -89,7 +82,7 @@ def truth_tables(plan: FilmPlan, seen: Sequence[SeenFrame]) -> dict[str, pa.Tabl
         One per film frame.
     """
     tables = {
-        "shots": _shots(plan),
+        "shots": shots_table(plan),
         "frames": FRAMES.from_columns(
             {
                 "frame": np.arange(plan.frames),
@@ -98,11 +91,10 @@ def truth_tables(plan: FilmPlan, seen: Sequence[SeenFrame]) -> dict[str, pa.Tabl
             }
         ),
         "clock": clock_table(plan),
-        "touches": _touches(plan),
-        "possessions": _possessions(plan),
-        "actions": ACTIONS.from_rows(_numbered(_actions(plan))),
-        "faults": FAULTS.from_rows(_numbered(_faults(plan))),
+        "touches": touches_table(plan),
+        "possessions": possessions_table(plan),
     }
+    tables.update(event_tables(plan))
     tables.update(_frame_tables(plan, seen))
     return tables
 
@@ -112,12 +104,12 @@ def write_truth(plan: FilmPlan, seen: Sequence[SeenFrame], folder: Path, about: 
     tables = truth_tables(plan, seen)
     for spec in TABLES:
         spec.write(tables[spec.name], folder)
-    text = json.dumps(dict(about) | _summary(plan, tables), indent=2, default=_plain) + "\n"
+    text = json.dumps(dict(about) | _summary(plan, tables), indent=2, default=plain_value) + "\n"
     (folder / "truth.json").write_text(text, encoding="utf-8")
     return folder
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, np.generic):
@@ -137,12 +129,14 @@ def _summary(plan: FilmPlan, tables: Mapping[str, pa.Table]) -> dict[str, Any]:
         | {str(k): {"role": "official"} for k in range(10, 13)},
         "possessions": [
             {
-                "script": s.possession.script.value,
+                "script": s.possession.script.name,
                 "attacked_end": s.possession.end,
                 "side": s.possession.side,
                 "team": s.possession.offence,
                 "game_from_s": round(s.start_s, 3),
                 "execution": asdict(s.possession.execution),
+                "dials": dict(s.possession.dials),
+                "quality": s.possession.quality.value,
                 "paint_counts": [
                     {"moment": c.kind, "count": c.count, "most": c.most, "edge_ft": round(c.edge_ft, 2)}
                     for c in s.possession.paint_counts
@@ -158,7 +152,7 @@ def _summary(plan: FilmPlan, tables: Mapping[str, pa.Table]) -> dict[str, Any]:
 # ---- shots ----------------------------------------------------------------------------------------------------------
 
 
-def _shots(plan: FilmPlan) -> pa.Table:
+def shots_table(plan: FilmPlan) -> pa.Table:
     numbers = np.array([plan.shot_of(k) for k in range(plan.frames)])
     rows = []
     for k, shot in enumerate(plan.shots):
@@ -295,7 +289,7 @@ def _ball_row(where: dict[str, Any], seen: SeenFrame, camera: Any, possession: A
 # ---- ball -----------------------------------------------------------------------------------------------------------
 
 
-def _touches(plan: FilmPlan) -> pa.Table:
+def touches_table(plan: FilmPlan) -> pa.Table:
     rows: list[dict[str, Any]] = []
     for stretch in plan.game.stretches:
         for kind, a, b, by, to in _ball_story(stretch.possession.spans):
@@ -362,10 +356,10 @@ def _possession_span(stretch: Stretch) -> tuple[float, float]:
     return stretch.start_s, min(stretch.start_s + end, stretch.live_end_s)
 
 
-def _possessions(plan: FilmPlan) -> pa.Table:
+def possessions_table(plan: FilmPlan) -> pa.Table:
     rows = []
     for number, stretch in enumerate(plan.game.stretches):
-        if stretch.possession.script is Script.FREE_THROWS:
+        if stretch.possession.script is FREE_THROWS:
             continue
         shown = _clipped(plan, *_possession_span(stretch))
         if shown is None:
@@ -386,113 +380,3 @@ def _possessions(plan: FilmPlan) -> pa.Table:
             }
         )
     return POSSESSIONS.from_rows(rows)
-
-
-# ---- events ---------------------------------------------------------------------------------------------------------
-
-
-def _numbered(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
-    ordered = sorted(rows, key=lambda r: r["t_s"])
-    return [{"event": k} | row for k, row in enumerate(ordered)]
-
-
-def _event(
-    plan: FilmPlan, number: int, kind: str, span: tuple[float, float, float], actors: Sequence[tuple[str, int]],
-    measures: Mapping[str, float], *, place: int,
-) -> dict[str, Any] | None:  # fmt: skip
-    """A row of an event table from possession times (start, moment, end); None when live play does not show it."""
-    stretch = plan.game.stretches[number]
-    start, moment, end = span
-    shown = film_time(plan, stretch.start_s + moment)
-    if shown is None or stretch.start_s + moment > stretch.live_end_s:
-        return None
-    t, shot = shown
-    shift = t - (stretch.start_s + moment)
-    p = stretch.possession
-    step = min(round(moment / p.dt_s), len(p.xy_ft) - 1)
-    limits = plan.shots[shot]
-    return {
-        "kind": kind,
-        "shot": shot,
-        "possession": number,
-        "start_s": max(stretch.start_s + start + shift, limits.start_s),
-        "end_s": min(stretch.start_s + max(end, moment) + shift, limits.end_s),
-        "t_s": t,
-        "actors": [{"role": role, "track": actor} for role, actor in actors],
-        "x_ft": float(p.xy_ft[step, place, 0]),
-        "y_ft": float(p.xy_ft[step, place, 1]),
-        "attacked_end": p.end,
-        "measures": sorted((k, float(v)) for k, v in measures.items()),
-        "score": 1.0,
-    }
-
-
-def _actions(plan: FilmPlan) -> list[dict[str, Any]]:
-    rows = []
-    for number, stretch in enumerate(plan.game.stretches):
-        p = stretch.possession
-        for e in p.events:
-            if e.kind == "drive":
-                continue
-            first = next(iter(e.actors.values()))
-            rows.append(
-                _event(
-                    plan, number, e.kind, (e.start_s, e.t_s, e.end_s), list(e.actors.items()), e.measures, place=first
-                )
-            )
-        for d in p.drives:
-            moment = (d.entry if d.entry is not None else d.start) * p.dt_s
-            measures = {"length_ft": d.length_ft}
-            if d.entry is not None:
-                measures["entry_s"] = d.entry * p.dt_s
-            rows.append(
-                _event(
-                    plan,
-                    number,
-                    "drive",
-                    (d.start * p.dt_s, moment, d.end * p.dt_s),
-                    [("handler", d.handler)],
-                    measures,
-                    place=d.handler,
-                )
-            )
-    return [r for r in rows if r is not None]
-
-
-def _faults(plan: FilmPlan) -> list[dict[str, Any]]:
-    rows = []
-    for number, stretch in enumerate(plan.game.stretches):
-        p = stretch.possession
-        for drive in p.drives:
-            crowded = [c for c in p.paint_counts if c.drive == drive and c.count >= CROWD]
-            if not crowded:
-                continue
-            worst = max(crowded, key=lambda c: (c.count, -c.moment))
-            rows.append(_crowded_paint(plan, number, worst))
-    return [r for r in rows if r is not None]
-
-
-def _crowded_paint(plan: FilmPlan, number: int, count: PaintCount) -> dict[str, Any] | None:
-    p = plan.game.stretches[number].possession
-    drive = count.drive
-    attack = sum(1 for o in count.others if o // 5 == p.offence)
-    actors = [("handler", drive.handler)]
-    actors += [("attacker_in_paint" if o // 5 == p.offence else "defender_in_paint", o) for o in count.others]
-    measures = {
-        "count": count.count,
-        "peak_count": count.most,
-        "attackers": attack,
-        "defenders": len(count.others) - attack,
-        "at_corner": float(count.kind == "corner"),
-        "edge_ft": count.edge_ft,
-    }
-    moment = count.moment * p.dt_s
-    return _event(
-        plan,
-        number,
-        "crowded_paint",
-        (drive.start * p.dt_s, moment, drive.end * p.dt_s),
-        actors,
-        measures,
-        place=drive.handler,
-    )

@@ -11,8 +11,10 @@ import pytest
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.sim.crew import CAMERA_STEP_S, FilmPlan, Style, View, edit, follow
 from pipeline.sim.looks import Venue
-from pipeline.sim.plays import Execution, Script
+from pipeline.sim.plays import Execution
+from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.game import After, Call, Game, drive_execution, play_game
+from pipeline.sim.plays.stoppages import FREE_THROWS
 
 SIZE = (640, 360)
 
@@ -21,9 +23,9 @@ SIZE = (640, 360)
 def game() -> Game:
     rng = np.random.default_rng(3)
     calls = [
-        Call(Script.CLEAR_DRIVE, drive_execution(rng, 2, made=True)),
-        Call(Script.CROWDED_DRIVE, drive_execution(rng, 5, made=False), After.WHISTLE),
-        Call(Script.FREE_THROWS, Execution(made=True), same_team=True),
+        Call(CLEAR_DRIVE, drive_execution(rng, 2, made=True)),
+        Call(CROWDED_DRIVE, drive_execution(rng, 5, made=False), After.WHISTLE),
+        Call(FREE_THROWS, Execution(made=True), same_team=True),
     ]
     return play_game(calls, 21, RULE_BOOKS["fiba"])
 

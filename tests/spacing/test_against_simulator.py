@@ -11,11 +11,10 @@ from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import rule_book
 from pipeline.evaluate.play import play_tables
-from pipeline.sim.plays.execution import Execution
-from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.execution import Execution
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
-from pipeline.sim.plays.script import Script
+from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.stoppages import FREE_THROWS
 from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
 from pipeline.spacing.faults import ENTERS, arrivals, find_faults

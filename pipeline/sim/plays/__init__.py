@@ -8,7 +8,8 @@ paint counts the glossary's rule finds in it. Draws nothing and knows no camera.
 from pipeline.sim.plays.execution import Curl, Ending, Execution, Quality, sample_execution
 from pipeline.sim.plays.moments import random_moment, scene_actors, scene_ball
 from pipeline.sim.plays.possession import Possession, simulate
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.script import Script
+from pipeline.sim.plays.scripts import SCRIPTS
 
 __all__ = [
     "Curl",
@@ -16,6 +17,7 @@ __all__ = [
     "Execution",
     "Possession",
     "Quality",
+    "SCRIPTS",
     "Script",
     "random_moment",
     "sample_execution",

@@ -32,6 +32,7 @@ class Quality(Enum):
 
     GOOD = "good"
     BAD = "bad"
+    NEAR_MISS = "near_miss"
 
 
 @dataclass(frozen=True, slots=True)

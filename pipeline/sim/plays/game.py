@@ -7,8 +7,8 @@ whistle ends a stretch of live play, people walk about, and the next possession 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 import numpy as np
@@ -17,7 +17,8 @@ from pipeline.court.attack_frame import End
 from pipeline.court.rule_books import RuleBook
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
 from pipeline.sim.plays.possession import Possession, simulate
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.script import Script, Value
+from pipeline.sim.plays.stoppages import FREE_THROWS
 
 
 class After(Enum):
@@ -39,6 +40,9 @@ class Call:
     dead_s: float = 12.0
     side: int = 0
     """+1 or -1; 0 draws it."""
+    dials: Mapping[str, Value] = field(default_factory=dict)
+    """The script's own dials."""
+    quality: Quality = Quality.GOOD
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,20 +118,22 @@ def play_game(
         if goes_on and before is not None:
             facing = before.facing_rad[-1]
             possession = simulate(
-                call.script, sub_seed, book, execution=call.execution, side=side, end=end, offence=offence,
+                call.script, sub_seed, book, execution=call.execution, dials=call.dials, quality=call.quality,
+                side=side, end=end, offence=offence,
                 start_xy_ft=before.xy_ft[-1], start_velocity_ft_s=before.velocity_ft_s[-1], start_facing_rad=facing,
                 start_holder=int(before.holder[-1]), dead_s=dead,
             )  # fmt: skip
             possession = _joined(before, possession)
         else:
             possession = simulate(
-                call.script, sub_seed, book, execution=call.execution, side=side, end=end, offence=offence,
+                call.script, sub_seed, book, execution=call.execution, dials=call.dials, quality=call.quality,
+                side=side, end=end, offence=offence,
                 walk_in=walk_in, dead_s=dead,
             )  # fmt: skip
         length = possession.seconds
         whistle = possession.marks.get("whistle_s", length)
         stretches.append(
-            Stretch(possession, now, now + length, now + whistle, call.after, call.script is not Script.FREE_THROWS)
+            Stretch(possession, now, now + length, now + whistle, call.after, call.script is not FREE_THROWS)
         )
         now += length
         before = possession

@@ -9,10 +9,13 @@ import numpy as np
 
 from pipeline.court.attack_frame import End
 from pipeline.court.rule_books import RuleBook
+from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
+from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
 from pipeline.sim.plays.posing import POSES
 from pipeline.sim.plays.possession import Possession, simulate
-from pipeline.sim.plays.scripts import Script
+from pipeline.sim.plays.stoppages import FREE_THROWS
+from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
 from pipeline.sim.scene import ActorState, BallState, Pose, Role
 
 _HOLDING = frozenset(
@@ -20,12 +23,12 @@ _HOLDING = frozenset(
 )
 """Poses that say themselves where the ball is."""
 _SHARES = {
-    Script.WEAK_SIDE_MOTION: 0.24,
-    Script.CROWDED_DRIVE: 0.14,
-    Script.CLEAR_DRIVE: 0.14,
-    Script.UNSCRIPTED: 0.32,
-    Script.TRANSITION: 0.1,
-    Script.FREE_THROWS: 0.06,
+    WEAK_SIDE_MOTION: 0.24,
+    CROWDED_DRIVE: 0.14,
+    CLEAR_DRIVE: 0.14,
+    UNSCRIPTED: 0.32,
+    TRANSITION: 0.1,
+    FREE_THROWS: 0.06,
 }
 
 
@@ -120,9 +123,9 @@ def random_possession(rng: np.random.Generator, book: RuleBook) -> Possession:
     names = list(_SHARES)
     script = names[int(rng.choice(len(names), p=np.array(list(_SHARES.values()))))]
     execution: Execution = sample_execution(rng, Quality.GOOD if rng.random() < 0.5 else Quality.BAD)
-    if script is Script.CROWDED_DRIVE:
+    if script is CROWDED_DRIVE:
         execution = replace(execution, bodies=int(rng.choice([4, 5, 5, 6, 7])), contact_ft=2.3)
-    elif script is Script.CLEAR_DRIVE:
+    elif script is CLEAR_DRIVE:
         execution = replace(execution, bodies=int(rng.integers(1, 4)), contact_ft=2.3)
     return simulate(
         script,
@@ -164,5 +167,5 @@ def moment_at(possession: Possession, t_s: float) -> Moment:
         possession.end,
         possession.offence,
         t_s,
-        possession.script.value,
+        possession.script.name,
     )

@@ -7,6 +7,7 @@ by the glossary's rule (``paint_count``) is exactly what the dials promise.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,14 +16,20 @@ from pipeline.court.attack_frame import End
 from pipeline.court.rule_books import RuleBook
 from pipeline.errors import SettingsError
 from pipeline.sim.plays.ball_path import ball_path
+from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.deeds.faults import observe_faults
+from pipeline.sim.plays.deeds.observe import keeps_word, observe
+from pipeline.sim.plays.deeds.run import Run, Seen
 from pipeline.sim.plays.defence import Defence, Officials, defenders_start
-from pipeline.sim.plays.execution import Execution
+from pipeline.sim.plays.execution import Execution, Quality
 from pipeline.sim.plays.motion import smooth
 from pipeline.sim.plays.paint_count import Drive, PaintCount, count_paint, find_drives
+from pipeline.sim.plays.parts import bring_up
 from pipeline.sim.plays.places import Places, places, to_attack, to_court, vector_to_court
 from pipeline.sim.plays.posing import pose_paths
-from pipeline.sim.plays.scripts import SCRIPTS, Play, Script, bring_up, dead_ball, free_throw_spots, start_spots
+from pipeline.sim.plays.script import Opening, Play, Script, SetRun, Value
 from pipeline.sim.plays.stage import BODIES, DT_S, OFFICIALS, PlayEvent, Stage, Steps
+from pipeline.sim.plays.stoppages import dead_ball, free_throw_spots
 
 SMOOTH_STEPS = 4.5
 TRIES = 40
@@ -93,6 +100,13 @@ class Possession:
     paint_counts: tuple[PaintCount, ...]
     steady_from_s: float
     marks: dict[str, float]
+    dials: Mapping[str, Value]
+    quality: Quality
+    seen: tuple[Seen, ...]
+    faults: tuple[Seen, ...]
+    sets: tuple[SetRun, ...]
+    kept: bool
+    """Whether everything that the script meant is in the paths, and nothing that it spares."""
 
     @property
     def seconds(self) -> float:
@@ -118,6 +132,8 @@ def simulate(
     book: RuleBook,
     *,
     execution: Execution | None = None,
+    dials: Mapping[str, Value] | None = None,
+    quality: Quality = Quality.GOOD,
     side: int = 1,
     end: End = "left",
     offence: int = 0,
@@ -160,19 +176,24 @@ def simulate(
     SettingsError
         If the promised paint count is not reached in ``TRIES`` runs.
     """
-    dials = execution or Execution()
-    fixed = script in (Script.CROWDED_DRIVE, Script.CLEAR_DRIVE)
-    for attempt in range(TRIES if fixed else 1):
+    execution_dials = execution or Execution()
+    fixed = script in (CROWDED_DRIVE, CLEAR_DRIVE)
+    for attempt in range(TRIES if fixed or script.checked else 1):
         found = _run(
-            script, np.random.default_rng([seed, attempt, list(Script).index(script)]), book, dials,
-            side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
+            script, np.random.default_rng([seed, attempt, script.seed_number]), book, execution_dials,
+            dials=dials or {}, quality=quality, side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
             start_velocity_ft_s=start_velocity_ft_s, start_facing_rad=start_facing_rad, start_holder=start_holder,
             walk_in=walk_in, dead_s=dead_s,
         )  # fmt: skip
-        if not fixed or keeps_promise(found, dials.bodies):
+        if found.kept and (not fixed or keeps_promise(found, execution_dials.bodies)):
             return found
+    if script.checked:
+        raise SettingsError(
+            f"Script {script.name} with dials {dict(dials or {})} did not do what it means in {TRIES} runs from seed "
+            f"{seed}; choose other dials or another seed."
+        )
     raise SettingsError(
-        f"Script {script.value} with {dials.bodies} bodies in the paint was not reached "
+        f"Script {script.name} with {execution_dials.bodies} bodies in the paint was not reached "
         f"in {TRIES} runs from seed {seed}; "
         "choose another number of bodies (0 to 7) or another seed."
     )
@@ -193,6 +214,8 @@ def _run(
     book: RuleBook,
     execution: Execution,
     *,
+    dials: Mapping[str, Value],
+    quality: Quality,
     side: int,
     end: End,
     offence: int,
@@ -205,7 +228,7 @@ def _run(
 ) -> Possession:
     floor = places(book)
     mirror = np.array([1.0, float(side)])
-    spots = start_spots(script, floor, rng)
+    spots = script.spots(floor, rng)
     velocity = None
     holder = 0
     if start_xy_ft is not None:
@@ -221,18 +244,18 @@ def _run(
     stage.defence_step, stage.officials_step = defence.step, officials.step
     stage.codes = defence.codes
     stage.may_leave_floor = {holder} if bodies_uv[holder, 0] > floor.far_ring_u_ft else set()
-    play = Play(stage, defence, officials, execution)
+    play = Play(stage, defence, officials, execution, dials, quality)
     stage.give(holder)
 
     def whole() -> Steps:
         began_far = start_xy_ft is not None or walk_in
-        if began_far and script not in (Script.TRANSITION, Script.FREE_THROWS):
+        if began_far and script.opening is Opening.HALF_COURT:
             yield from bring_up(play, spots)
-        elif script not in (Script.TRANSITION, Script.FREE_THROWS):
+        elif script.opening is Opening.HALF_COURT:
             stage.dribble()
             yield from stage.wait(0.8)
         stage.marks["steady_s"] = stage.t_s
-        yield from SCRIPTS[script](play)
+        yield from script.steps(play)
         if dead_s > 0:
             yield from dead_ball(play, dead_s)
 
@@ -247,6 +270,10 @@ def _run(
         facing_uv = (start_facing_rad[_order(offence)] - (np.pi if end == "right" else 0.0)) * side
     posed = pose_paths(stage, uv, holders, facing_uv)
     ball, in_hands = ball_path(stage, uv, posed.facing_rad, posed.hand, posed.jump_ft)
+
+    run = _run_of(stage, play, uv, holders, posed.facing_rad, drives, counts)
+    seen, faults = observe(run), observe_faults(run)
+    kept = not script.checked or keeps_word(play, seen, faults)
 
     uv = uv * mirror
     order = _order(offence)
@@ -290,8 +317,56 @@ def _run(
         paint_counts=tuple(_with_actors(c, offence) for c in counts),
         steady_from_s=stage.marks.get("steady_s", 0.0),
         marks=dict(stage.marks),
+        dials=dict(dials),
+        quality=quality,
+        seen=tuple(_as_actors(s, offence, side) for s in seen),
+        faults=tuple(_as_actors(s, offence, side) for s in faults),
+        sets=tuple(replace(s, roles=tuple((r, actor_of(b, offence)) for r, b in s.roles)) for s in play.sets),
+        kept=kept,
         **arrays,
     )  # fmt: skip
+
+
+def _run_of(
+    stage: Stage,
+    play: Play,
+    uv: np.ndarray,
+    holder: np.ndarray,
+    facing: np.ndarray,
+    drives: list[Drive],
+    counts: tuple[PaintCount, ...],
+) -> Run:
+    men = np.array(stage.duty_path)[: len(uv), 1].astype(int)
+    guard = np.argsort(men, axis=1) + 5
+    past = uv[:, :5, 0] < stage.floor.half_court_u_ft
+    handled = np.array([0 <= h < 5 and bool(past[k, h]) for k, h in enumerate(holder)])
+    settled = np.flatnonzero(handled & (past.sum(1) >= 4))
+    live_s = stage.marks.get("ring_s", stage.marks.get("whistle_s", stage.t_s))
+    live = min(round(min(live_s, stage.marks.get("lost_s", live_s)) / DT_S) + 1, len(uv))
+    return Run(
+        book=stage.book,
+        floor=stage.floor,
+        uv=uv,
+        velocity=np.gradient(uv, DT_S, axis=0),
+        facing=facing,
+        holder=holder,
+        guard=guard,
+        spans=tuple(stage.spans),
+        deeds=tuple(play.deeds),
+        drives=tuple(drives),
+        counts=counts,
+        live=live,
+        half_court=int(settled[0]) if len(settled) else len(uv),
+    )
+
+
+def _as_actors(seen: Seen, offence: int, side: int) -> Seen:
+    return replace(
+        seen,
+        roles=tuple((r, actor_of(b, offence)) for r, b in seen.roles),
+        place_uv=(seen.place_uv[0], seen.place_uv[1] * side),
+        measures={k: v * side if k.endswith("v_ft") else v for k, v in seen.measures.items()},
+    )
 
 
 def _with_actors(count: PaintCount, offence: int) -> PaintCount:
@@ -311,9 +386,9 @@ def _start_places(
     script: Script, spots: np.ndarray, f: Places, rng: np.random.Generator, *, walk_in: bool
 ) -> tuple[np.ndarray, int]:
     holder = 0
-    if script is Script.FREE_THROWS:
+    if script.opening is Opening.FREE_THROWS:
         ten = free_throw_spots(f) + rng.normal(0, 1.0, (10, 2))
-    elif script is Script.TRANSITION:
+    elif script.opening is Opening.TRANSITION:
         far = f.far_ring_u_ft
         away = rng.uniform([-18, -14], [4, 14], (5, 2)) + np.array([far - 4, 0.0])
         ours = rng.uniform([-12, -12], [2, 12], (5, 2)) + np.array([far - 3, 0.0])
