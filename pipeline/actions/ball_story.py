@@ -1,8 +1,6 @@
 """A possession's ball, touch by touch, as the recognisers read it.
 
-Of the ``touches`` table only what was seen is taken: holds, dribbles, shots and rebounds. What a change of hands was
-(pass, handoff, lost ball) is told from the holds on both sides, so that film, tracking data and the simulator are
-judged by one rule.
+Holds of one player are joined to touches; what lies between two touches is a change of hands or a shot.
 """
 
 from __future__ import annotations
@@ -51,7 +49,10 @@ class Touch:
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
-    """A shot: released at ``start_s``, at the ring at ``end_s``; ``rebound`` is who took the ball after it, and when."""
+    """A shot: released at ``start_s``, at the ring at ``end_s``, and who took the ball after it, and when.
+
+    ``rebounder`` is None and ``rebound_s`` NaN where nobody is known; ``made`` is None where it was not seen.
+    """
 
     track: int
     start_s: float
@@ -64,10 +65,14 @@ class Attempt:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """The ball went from one touch to the next with no shot between them."""
+    """The ball went from one touch to the next with no shot between them.
+
+    ``told`` is what the ball room calls it (``"pass"``, ``"handoff"``), None where it says nothing.
+    """
 
     before: Touch
     after: Touch
+    told: str | None = None
 
     @property
     def flight_s(self) -> float:
@@ -81,13 +86,19 @@ class BallStory:
 
     touches: tuple[Touch, ...]
     attempts: tuple[Attempt, ...]
+    given: tuple[tuple[str, float, float], ...] = ()
+    """Passes and handoffs as the ball room tells them: kind, start, end."""
 
     def changes(self) -> Iterator[Change]:
         """Every pair of touches of different players with no shot between them."""
         for before, after in pairwise(self.touches):
             shot = any(before.end_s - 0.2 <= a.start_s <= after.start_s for a in self.attempts)
             if not shot and before.track != after.track:
-                yield Change(before, after)
+                yield Change(before, after, self._told(before.end_s, after.start_s))
+
+    def _told(self, start_s: float, end_s: float) -> str | None:
+        inside = (k for k, a, b in self.given if start_s - 0.05 <= 0.5 * (a + b) <= end_s + 0.05)
+        return next(inside, None)
 
     def touch_at(self, t_s: float) -> Touch | None:
         """The touch during a moment."""
@@ -134,7 +145,8 @@ def ball_story(
         replace(t, dribbles=tuple((a, b) for who, a, b in dribbles if who == t.track and _overlap(t, a, b)))
         for t in touches
     ]
-    return BallStory(tuple(touches), tuple(_attempts(rows, shots)))
+    given = tuple((r["kind"], r["start_s"], r["end_s"]) for r in rows if r["kind"] in ("pass", "handoff"))
+    return BallStory(tuple(touches), tuple(_attempts(rows, shots)), given)
 
 
 def _attempts(rows: Sequence[dict[str, Any]], shots: Sequence[dict[str, Any]]) -> Iterator[Attempt]:

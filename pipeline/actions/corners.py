@@ -22,7 +22,7 @@ class CornersTurned:
     screen's, times the share of the turn's moments in which the handler was observed.
     """
 
-    name = CORNER
+    kinds = (CORNER,)
     needs: tuple[str, ...] = ("tracks", "touches", "possessions", SCREEN)
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.actions.events import Event
-from pipeline.actions.settings import ActionSettings
+from pipeline.actions.evidence import NAN, event_of, yes_no
+from pipeline.actions.settings import ActionSettings, DriveSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.view import NOBODY, PossessionView
 
@@ -24,12 +25,11 @@ class Drives:
     The score is the share of the drive's moments in which the handler was observed, not filled in.
     """
 
-    name = NAME
-    needs: tuple[str, ...] = ("tracks", "touches", "possessions")
+    kinds = (NAME,)
+    needs: tuple[str, ...] = ("tracks", "touches", "possessions", "on_ball_screen")
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
-        """Drives of one possession; ``earlier`` is not used."""
-        del earlier
+        """Drives of one possession; on-ball screens among the earlier events tell whether it came off one."""
         rule = settings.drive
         distance = view.ring_distance_ft()
         found: list[Event] = []
@@ -45,37 +45,39 @@ class Drives:
                 gain = distance[start, column] - distance[end, column]
                 if not (gain >= rule.gain_ft and distance[end, column] <= rule.ends_within_ft):
                     continue
-                found.append(_drive(view, column, start, end, last, speed[a:b], settings))
+                found.append(_drive(view, (column, start, end, last), speed[a:b], earlier, rule))
         return found
 
 
 def _drive(
-    view: PossessionView, column: int, start: int, end: int, hold_end: int, speed: np.ndarray, settings: ActionSettings
-) -> Event:
+    view: PossessionView, found: tuple[int, int, int, int], speed: np.ndarray, earlier: Sequence[Event],
+    rule: DriveSettings,
+) -> Event:  # fmt: skip
+    column, start, end, hold_end = found
     distance = view.ring_distance_ft()[:, column]
-    entry = paint_entry(view, column, start, _reach(view, hold_end, settings.drive.after_hold_s))
+    entry = paint_entry(view, column, start, _reach(view, hold_end, rule.after_hold_s))
     stop = end if entry is None else max(end, entry[0])
     moment = end if entry is None else entry[0]
-    return Event(
-        kind=NAME,
-        shot=view.shot,
-        possession=view.possession,
-        start_s=float(view.t_s[start]),
-        end_s=float(view.t_s[stop]),
-        t_s=float(view.t_s[moment]),
-        actors=(("handler", int(view.tracks[column])),),
-        place_ft=view.court_place_ft(moment, column),
-        attacked_end=view.end,
+    screened = any(
+        e.kind == "on_ball_screen"
+        and e.actor("handler") == int(view.tracks[column])
+        and view.t_s[start] - rule.after_screen_s <= e.t_s <= view.t_s[end]
+        for e in earlier
+    )
+    return event_of(
+        view, NAME, (float(view.t_s[start]), float(view.t_s[moment]), float(view.t_s[stop])),
+        [("handler", column), ("on_ball_defender", view.guard_of(start, column))], view.uv_ft[moment, column],
         measures={
             "gain_ft": float(distance[start] - distance[end]),
             "mean_speed_ft_s": float(np.nanmean(speed)),
             "top_speed_ft_s": float(np.nanmax(speed)),
             "starts_at_ft": float(distance[start]),
             "ends_at_ft": float(distance[end]),
-            "paint_entry_s": float("nan") if entry is None else entry[1],
+            "paint_entry_s": NAN if entry is None else entry[1],
         },
-        score=float(view.observed[start : stop + 1, column].mean()),
-    )
+        traits={"off_screen": yes_no(screened)},
+        tolerance_ft=rule.tolerance_ft,
+    )  # fmt: skip
 
 
 def _reach(view: PossessionView, hold_end: int, after_s: float) -> int:

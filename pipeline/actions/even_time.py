@@ -40,7 +40,7 @@ def even_times(first_s: float, last_s: float, step_s: float) -> NDArray[np.float
     """Multiples of ``step_s`` from ``first_s`` to ``last_s``; at least one."""
     first = int(np.ceil(first_s / step_s - 1e-6))
     last = max(int(np.floor(last_s / step_s + 1e-6)), first)
-    return np.arange(first, last + 1) * step_s
+    return np.arange(first, last + 1, dtype=np.float64) * step_s
 
 
 def even_places(

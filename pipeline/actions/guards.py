@@ -50,7 +50,7 @@ def guards(
     step = grid_s[1] - grid_s[0] if len(grid_s) > 1 else settings.over_s
     stride = max(round(settings.every_s / step), 1)
     coarse = slice(0, None, stride)
-    ball_known = np.isfinite(ball_uv_ft[coarse]).all(axis=1)[:, None, None]
+    ball_known = np.isfinite(ball_uv_ft[coarse, 0])[:, None, None]
     ball = np.nan_to_num(ball_uv_ft[coarse])[:, None, :]
     man = uv_ft[coarse][:, men]
     without = settings.man + settings.ring

@@ -57,7 +57,7 @@ class OnBallScreens:
     The score is the product of the grades of what makes a screen, each widened by the uncertainty of the places.
     """
 
-    name = SCREEN
+    kinds = (SCREEN,)
     needs: tuple[str, ...] = ("tracks", "ball", "touches", "possessions")
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:

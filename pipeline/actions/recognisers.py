@@ -7,11 +7,18 @@ from typing import Protocol
 
 import pyarrow as pa
 
+from pipeline.actions.ball_events import DeadDribbles, Handoffs, Passes, Rebounds, Shots, Touches, Turnovers
 from pipeline.actions.corners import CornersTurned
+from pipeline.actions.cuts import Cuts
+from pipeline.actions.denial import Denials
 from pipeline.actions.drives import Drives
 from pipeline.actions.events import Event, events_to_table
+from pipeline.actions.isolations import Isolations
+from pipeline.actions.off_ball_screens import OffBallScreens
 from pipeline.actions.on_ball_screens import OnBallScreens
+from pipeline.actions.posts import PostUps
 from pipeline.actions.settings import ActionSettings
+from pipeline.actions.stands import Stands
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view import PossessionView
 from pipeline.actions.view_building import each_view
@@ -23,20 +30,26 @@ class Recogniser(Protocol):
 
     Attributes
     ----------
-    name : str
-        The kind of the events it finds.
+    kinds : tuple of str
+        The kinds of the events it finds.
     needs : tuple of str
         Tables and kinds of earlier events that it reads.
     """
 
-    name: str
-    needs: tuple[str, ...]
+    @property
+    def kinds(self) -> tuple[str, ...]: ...
+
+    @property
+    def needs(self) -> tuple[str, ...]: ...
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
-        """Events of this kind in one possession; ``earlier`` holds what recognisers before it found there."""
+        """Events of its kinds in one possession; ``earlier`` holds what recognisers before it found there."""
 
 
-RECOGNISERS: tuple[Recogniser, ...] = (OnBallScreens(), CornersTurned(), Drives())
+RECOGNISERS: tuple[Recogniser, ...] = (
+    Touches(), DeadDribbles(), Denials(), Passes(), Handoffs(), Shots(), Rebounds(), Turnovers(),
+    OnBallScreens(), CornersTurned(), OffBallScreens(), Drives(), PostUps(), Isolations(), Cuts(), Stands(),
+)  # fmt: skip
 """Every recogniser. One that reads another's events stands after it."""
 
 

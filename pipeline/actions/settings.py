@@ -13,6 +13,10 @@ class DriveSettings(BaseModel):
     speed_ft_s: float = Field(8.0, gt=0, description="While driving the handler is faster than this.")
     ends_within_ft: float = Field(14.0, gt=0, description="A drive ends within this distance of the ring.")
     pause_s: float = Field(0.25, ge=0, description="A slower or sideways moment up to this long does not end a drive.")
+    after_screen_s: float = Field(
+        1.5, ge=0, description="A drive that starts this soon after an on-ball screen came off it."
+    )
+    tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a drive is half trusted.")
     after_hold_s: float = Field(
         0.4, ge=0, description="How long after the last sure hold the foot may still enter the paint on the same drive."
     )
@@ -119,6 +123,85 @@ class CoverageSettings(BaseModel):
     )
 
 
+class OffBallScreenSettings(BaseModel):
+    """When an attacker screens for one without the ball.
+
+    The glossary's frame (P4 uses 5 ft for all distances), graded like the on-ball screen. Limits marked [C] are common
+    practice, no source.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    closest_within_ft: float = Field(
+        6.0,
+        gt=0,
+        description="Closest approach of cutter and screener, softly: 5 ft in P4; a cutter who uses a screen on a "
+        "defender who is a step off him passes that much wider.",
+    )
+    closest_soft_ft: float = Field(1.0, gt=0, description="Softness of that limit.")
+    looked_at_ft: float = Field(9.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
+    screener_speed_ft_s: float = Field(6.0, gt=0, description="The screener is about this slow (glossary: 5 ft/s)")
+    slow_for_s: float = Field(0.3, gt=0, description="on average for this long (glossary),")
+    slow_before_s: float = Field(0.7, gt=0, description="beginning at most so long before the closest approach")
+    slow_after_s: float = Field(0.5, gt=0, description="and ending at most so long after it.")
+    speed_soft_ft_s: float = Field(1.2, gt=0, description="Softness of limits of speed.")
+    cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
+    passes_deg: float = Field(
+        60.0, gt=0, description="The cutter passes: his place turns about the screen's by this much or more [C]."
+    )
+    passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
+    passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
+    touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary),")
+    touch_soft_ft: float = Field(0.7, gt=0, description="softly,")
+    touch_within_s: float = Field(0.8, gt=0, description="within this time before and after;")
+    delayed_ft: float = Field(
+        4.0, gt=0, description="or, a little farther off, he loses this much to the cutter: he was delayed [C],"
+    )
+    delayed_touch_ft: float = Field(5.0, gt=0, description="if he came at least this near (P4).")
+    came_ft: float = Field(
+        2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C],"
+    )
+    came_soft_ft: float = Field(0.8, gt=0, description="softly,")
+    came_over_s: float = Field(2.0, gt=0, description="within this time.")
+    within_u_ft: float = Field(
+        36.0,
+        gt=0,
+        description="Bodies passing farther from the ring's line than this are on their way up the floor [C].",
+    )
+    ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
+    same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
+    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
+    before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary),")
+    after_s: float = Field(0.7, gt=0, description="separation after so long after (glossary).")
+    guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen")
+    guards_to_s: float = Field(0.3, ge=0, description="until so long before it.")
+
+
+class ScreenTypeSettings(BaseModel):
+    """What sort of off-ball screen it was, and what cutter and defender did with it. [C] throughout, no source."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen")
+    end_s: float = Field(1.2, gt=0, description="to so long after it.")
+    from_s: float = Field(1.5, gt=0, description="Where the screener came from: his place so long before.")
+    rise_ft: float = Field(3.0, gt=0, description="A cutter who gains this much up or down the floor came up or down.")
+    ring_within_ft: float = Field(16.0, gt=0, description="A back screen's cutter ends this near to the ring.")
+    fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball,")
+    fades_outside_ft: float = Field(17.0, gt=0, description="and ends this far from the ring or farther.")
+    pinned_ft: float = Field(
+        8.0, gt=0, description="Pin-in: the cutter's defender sags this far off him on the weak side, and is screened."
+    )
+    stagger_s: float = Field(1.5, gt=0, description="Two screens in a row for one cutter within this (glossary).")
+    double_s: float = Field(0.4, gt=0, description="Two screens for one cutter this near in time are one spot's.")
+    double_ft: float = Field(8.0, gt=0, description="Two screeners this near to each other stand at one spot.")
+    door_ft: float = Field(
+        1.5, gt=0, description="Elevator: the cutter passes between the two, and they close up by this much after him."
+    )
+    set_up_s: float = Field(1.5, gt=0, description="A step away is looked for so long before the screen.")
+    set_up_ft: float = Field(1.5, gt=0, description="Steps away of this length set the defender up.")
+    trails_s: float = Field(0.15, ge=0, description="A defender who passes the screen so much later trails.")
+    passes_within_s: float = Field(1.5, gt=0, description="The defender passes the screen within this time.")
+
+
 class CornerSettings(BaseModel):
     """When a handler has turned the corner after a screen."""
 
@@ -201,6 +284,96 @@ class BallSettings(BaseModel):
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a ball event is half trusted.")
 
 
+class StandSettings(BaseModel):
+    """When a player stands at a place."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    speed_ft_s: float = Field(4.0, gt=0, description="Who stands is slower than this (common practice, no source).")
+    for_s: float = Field(0.5, gt=0, description="He stays for at least this long.")
+    pause_s: float = Field(0.3, ge=0, description="A step out of place up to this long does not end it.")
+    tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a stand is half trusted.")
+
+
+class DenialSettings(BaseModel):
+    """When a receiver is denied."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    within_ft: float = Field(6.0, gt=0, description="The defender is this near to the receiver (glossary).")
+    line_within_ft: float = Field(4.0, gt=0, description="And this near to the line of the pass (glossary).")
+    ahead_ft: float = Field(
+        1.0, description="He stands at least this much nearer to the ball than the receiver, along the line."
+    )
+    for_s: float = Field(0.5, gt=0, description="For at least this long (glossary).")
+    pause_s: float = Field(0.2, ge=0, description="A moment off up to this long does not end it.")
+    pass_from_ft: float = Field(8.0, ge=0, description="A receiver nearer to the ball than this needs no pass.")
+    pass_to_ft: float = Field(30.0, gt=0, description="A receiver farther from the ball than this is no receiver.")
+    front_u_ft: float = Field(32.0, gt=0, description="Farther out than this nobody is denied.")
+    tolerance_ft: float = Field(2.0, gt=0, description="Uncertainty of a place at which a denial is half trusted.")
+
+
+class PostSettings(BaseModel):
+    """When a player posts up."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    speed_ft_s: float = Field(6.0, gt=0, description="Slower than this (glossary).")
+    for_s: float = Field(1.0, gt=0, description="For at least this long (glossary).")
+    within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
+    pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
+    tolerance_ft: float = Field(2.0, gt=0, description="Uncertainty of a place at which a post-up is half trusted.")
+
+
+class IsolationSettings(BaseModel):
+    """When a handler plays his man alone."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    for_s: float = Field(
+        2.5, gt=0, description="He holds the ball for at least this long (common practice, no source)."
+    )
+    alone_ft: float = Field(12.0, gt=0, description="No teammate is nearer than this (common practice, no source).")
+    within_ft: float = Field(30.0, gt=0, description="He is at most this far from the ring.")
+    guard_within_ft: float = Field(8.0, gt=0, description="His defender is this near.")
+    after_s: float = Field(1.0, ge=0, description="He shoots or drives at most this long after it.")
+    pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
+    tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which an isolation is half trusted.")
+
+
+class CutSettings(BaseModel):
+    """What a cut is, and which; lengths for the NBA's floor where places do not say them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    moving_ft_s: float = Field(5.5, gt=0, description="While cutting a player is faster than this.")
+    pause_s: float = Field(0.3, ge=0, description="A slower moment up to this long does not end a cut.")
+    corner_ft: float = Field(2.5, gt=0, description="A bend this far off the straight way parts a cut into legs.")
+    least_ft: float = Field(8.0, gt=0, description="A cut is at least this long.")
+    low_u_ft: float = Field(9.0, gt=0, description="Block and low lane: up to this far from the baseline side.")
+    zipper_rise_ft: float = Field(10.0, gt=0, description="A zipper goes up at least this far (glossary).")
+    curl_rise_ft: float = Field(6.0, gt=0, description="A zipper that curls has gone up at least this far.")
+    zipper_v_ft: float = Field(10.0, gt=0, description="A zipper stays this near to the middle (glossary).")
+    zipper_start_v_ft: float = Field(
+        12.0, gt=0, description="A zipper starts at a block or in the low lane: |v| at most."
+    )
+    turn_back_ft: float = Field(3.0, gt=0, description="A curl brings the cutter this much nearer to the ring again.")
+    points_deg: float = Field(60.0, gt=0, lt=180, description="A way points at the ring within this.")
+    high_u_ft: float = Field(17.0, gt=0, description="Top and slot begin this far out.")
+    middle_v_ft: float = Field(15.0, gt=0, description="Top and slot reach to this |v|.")
+    wing_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a cut has come to a wing.")
+    after_pass_s: float = Field(1.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
+    through_u_ft: float = Field(20.0, gt=0, description="A loop crosses the middle at the high post or below.")
+    screen_ft: float = Field(5.0, gt=0, description="A screener stands this near to the cutter's way (glossary).")
+    screen_s: float = Field(0.6, gt=0, description="An off-ball screen within this time of the cut is its own.")
+    ring_ft: float = Field(8.0, gt=0, description="A cut to the ring ends this near to it.")
+    from_ft: float = Field(14.0, gt=0, description="A cut to the ring starts at least this far from it.")
+    denied_before_s: float = Field(1.0, gt=0, description="A back cut starts this soon after the denial.")
+    deep_ft: float = Field(7.0, gt=0, description="A deep cut goes down, and comes back out, at least this far.")
+    deep_u_ft: float = Field(7.0, gt=0, description="A deep cut turns this near to the baseline side.")
+    nearer_ball_ft: float = Field(8.0, gt=0, description="A flash brings the cutter this much nearer to the ball.")
+    shallow_ft: float = Field(10.0, gt=0, description="A shallow cut is at least this long.")
+    dribble_at_ft: float = Field(
+        5.0, gt=0, description="The handler comes this much nearer to where a shallow cut began."
+    )
+    tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a cut is half trusted.")
+
+
 class GuardSettings(BaseModel):
     """Who guards whom. A defender's mean place is a mix of man, ball and ring (Franks et al. 2015)."""
 
@@ -220,6 +393,11 @@ class ActionSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     view: ViewSettings = Field(ViewSettings(), description="How possessions are put on even times.")
     ball: BallSettings = Field(BallSettings(), description="Touches, passes, handoffs and shots.")
+    stand: StandSettings = Field(StandSettings(), description="Players who stay at a place.")
+    denial: DenialSettings = Field(DenialSettings(), description="Receivers who are kept from the ball.")
+    post: PostSettings = Field(PostSettings(), description="Post-ups.")
+    isolation: IsolationSettings = Field(IsolationSettings(), description="Handlers who play alone.")
+    cut: CutSettings = Field(CutSettings(), description="Cuts.")
     guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
     hold_gap_s: float = Field(
         0.5, ge=0, description="Gaps between holds of one player up to this long count as held (the ball is dribbled)."
@@ -227,4 +405,6 @@ class ActionSettings(BaseModel):
     drive: DriveSettings = Field(DriveSettings(), description="The drive rule.")
     on_ball_screen: OnBallScreenSettings = Field(OnBallScreenSettings(), description="The on-ball screen rule.")
     coverage: CoverageSettings = Field(CoverageSettings(), description="How on-ball screens are defended.")
+    off_ball_screen: OffBallScreenSettings = Field(OffBallScreenSettings(), description="The off-ball screen rule.")
+    screen_type: ScreenTypeSettings = Field(ScreenTypeSettings(), description="Sorts and reads of off-ball screens.")
     corner: CornerSettings = Field(CornerSettings(), description="The turned-corner rule.")

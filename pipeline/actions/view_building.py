@@ -108,9 +108,7 @@ def _view(
     end: End = row["attacked_end"]
     rules = settings.view
     first_s = row["start_s"] - rules.around_s
-    taken = [
-        r["end_s"] for r in told if r["kind"] == "rebound" and abs(r["start_s"] - row["end_s"]) <= rules.around_s
-    ]
+    taken = [r["end_s"] for r in told if r["kind"] == "rebound" and abs(r["start_s"] - row["end_s"]) <= rules.around_s]
     last_s = max([row["end_s"] + rules.after_s, *(min(t, row["end_s"] + rules.rebound_s) for t in taken)])
     # samples a little outside, so that the edges have neighbours on both sides
     span = floor.between(row["shot"], first_s - rules.bridge_s, last_s + rules.bridge_s)
@@ -262,16 +260,13 @@ def _dribble(grid: np.ndarray, story: BallStory, height_seen: np.ndarray) -> np.
     return dribble
 
 
-def _half_court_s(
-    grid: np.ndarray, uv: np.ndarray, attacks: np.ndarray, handler: np.ndarray, book: RuleBook
-) -> float:
+def _half_court_s(grid: np.ndarray, uv: np.ndarray, attacks: np.ndarray, handler: np.ndarray, book: RuleBook) -> float:
     """First time at which the handler and at least four attackers are past half court; NaN if never."""
     half_u = book.length_ft / 2 - book.ring_to_baseline_ft
     with np.errstate(invalid="ignore"):
         past = uv[..., 0] < half_u
     settled = past[:, attacks].sum(axis=1) >= 4
-    held = handler != NOBODY
-    with_ball = np.where(held, past[np.arange(len(grid)), np.where(held, handler, 0)], False)
+    with_ball = (handler != NOBODY) & past[np.arange(len(grid)), np.maximum(handler, 0)]
     found = np.flatnonzero(settled & with_ball)
     return float(grid[found[0]]) if len(found) else float("nan")
 

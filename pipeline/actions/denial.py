@@ -1,0 +1,91 @@
+"""Denial: a defender keeps a possible receiver from the ball."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.actions.evidence import event_of, place_of
+from pipeline.actions.settings import ActionSettings, DenialSettings
+from pipeline.actions.stretches import bridged, stretches
+from pipeline.actions.view import NOBODY, PossessionView
+
+
+class Denials:
+    """Finds spells in which a defender stands near a possible receiver and near the line of the pass to him.
+
+    A possible receiver is a teammate of the handler in the front court, outside the paint and within a pass of the
+    ball. His defender must stand between the two, along the line, not behind the receiver: who trails him denies
+    nothing. The score is the certainty of the three places.
+    """
+
+    kinds = ("denial",)
+    needs: tuple[str, ...] = ("tracks", "touches", "possessions")
+
+    def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
+        """Denials of one possession."""
+        del earlier
+        rule = settings.denial
+        found = []
+        for column in np.flatnonzero(view.attackers):
+            denied, gap, line = denied_moments(view, int(column), rule)
+            for first, last in stretches(bridged(denied, view.t_s, rule.pause_s)):
+                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
+                if end_s - start_s < rule.for_s - 1e-6 or not view.start_s <= start_s <= view.end_s:
+                    continue
+                guard = _most(view.guard[first:last, column])
+                handler = _most(view.handler[first:last])
+                uv = view.uv_ft[first, column]
+                found.append(
+                    event_of(
+                        view, self.kinds[0], (start_s, start_s, end_s),
+                        [("receiver", int(column)), ("receiver_defender", guard), ("handler", handler)], uv,
+                        measures={
+                            "lasted_s": end_s - start_s,
+                            "gap_ft": float(np.nanmean(gap[first:last])),
+                            "line_gap_ft": float(np.nanmean(line[first:last])),
+                        },
+                        traits={"place": place_of(view, uv)},
+                        tolerance_ft=rule.tolerance_ft,
+                    )
+                )  # fmt: skip
+        return found
+
+
+def denied_moments(
+    view: PossessionView, column: int, rule: DenialSettings
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """At which moments a player is denied (T,), and his defender's distance from him and from the pass's line (T,)."""
+    moments = np.arange(len(view.t_s))
+    guard, handler = view.guard[:, column], view.handler
+    known = (guard != NOBODY) & (handler != NOBODY) & (handler != column)
+    man = view.uv_ft[:, column]
+    defender = view.uv_ft[moments, np.maximum(guard, 0)]
+    ball = view.uv_ft[moments, np.maximum(handler, 0)]
+    way = ball - man
+    length = np.hypot(way[:, 0], way[:, 1])
+    rel = defender - man
+    with np.errstate(invalid="ignore", divide="ignore"):
+        along = (rel * way).sum(axis=1) / length
+        line = np.abs(rel[:, 0] * way[:, 1] - rel[:, 1] * way[:, 0]) / length
+        gap = np.hypot(rel[:, 0], rel[:, 1])
+        in_paint = (np.abs(man[:, 1]) <= view.book.lane_width_ft / 2) & (man[:, 0] <= view.free_throw_u_ft)
+        denied = (
+            known
+            & (gap <= rule.within_ft)
+            & (line <= rule.line_within_ft)
+            & (along >= rule.ahead_ft)
+            & (length >= rule.pass_from_ft)
+            & (length <= rule.pass_to_ft)
+            & ~in_paint
+            & (man[:, 0] <= rule.front_u_ft)
+        )
+    return denied, gap, line
+
+
+def _most(columns: np.ndarray) -> int:
+    """The column that appears most; ``NOBODY`` only where nothing else does."""
+    named = columns[columns != NOBODY]
+    return int(np.bincount(named).argmax()) if len(named) else NOBODY
