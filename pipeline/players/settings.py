@@ -300,7 +300,7 @@ class VotingSettings(BaseModel):
         0.05, gt=0, le=1, description="Likelihood of any reading where none of the numbers is worn."
     )
     fewest_readings: int = Field(3, ge=1, description="Readings of one number that a track needs at least.")
-    least_share: float = Field(0.6, ge=0, le=1, description="Least share of its readings that show this number.")
+    least_share: float = Field(0.5, ge=0, le=1, description="Least share of its readings that show this number.")
     least_support: float = Field(2.0, ge=0, description="Least sum of the scores of the readings that show it.")
     least_probability: float = Field(0.98, ge=0, le=1, description="Least probability of the number given them all.")
     least_lead: float = Field(
@@ -314,3 +314,24 @@ class NumberSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     reading: ReadingSettings = Field(ReadingSettings(), description="Reading single pictures.")
     voting: VotingSettings = Field(VotingSettings(), description="What a track's readings come to.")
+
+
+class ImportSettings(BaseModel):
+    """Tracking data from elsewhere. Values are starting values, common practice, no source, where nothing is said."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    slowest_hz: float = Field(5.0, gt=0, description="Slower data is refused; the rules need this rate.")
+    fastest_hz: float = Field(60.0, gt=0, description="Faster data is refused.")
+    break_s: float = Field(2.0, gt=0, description="After a longer gap a new stretch of play begins.")
+    fill_s: float = Field(0.5, ge=0, description="Longest gap in one player's places that is filled in.")
+    fill_sigma_ft_s: float = Field(
+        6.0, ge=0, description="How fast a filled-in place gets unsure, to the gap's middle."
+    )
+    usual_sigma_ft: float = Field(0.3, ge=0, description="Uncertainty of places where the data does not say.")
+    speed_s: float = Field(0.2, gt=0, description="Speeds are taken over this time before and after.")
+    laid_apart_s: float = Field(5.0, gt=0, description="Stretches whose times overlap are laid so far apart.")
+    outside_ft: float = Field(6.0, ge=0, description="Players may be this far outside the court.")
+    most_outside_share: float = Field(0.05, ge=0, le=1, description="Share of places that may be farther out.")
+    narrow_ft: float = Field(20.0, ge=0, description="Play narrower than this across the court is not in feet.")
+    fastest_ft_s: float = Field(36.0, gt=0, description="Nobody runs faster; faster steps are jumps.")
+    most_jumps_share: float = Field(0.02, ge=0, le=1, description="Share of steps that may be jumps.")

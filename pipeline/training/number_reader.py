@@ -1,6 +1,6 @@
 """Train the network that reads jersey numbers, on painted torsos.
 
-    python -m pipeline.training.number_reader --out DIR --draw-seconds 25 --train-seconds 30
+    python -m pipeline.training.number_reader --out DIR --draw-seconds 60 --train-seconds 150
 
 Torsos are painted by all processors at first, then the network is trained on them as often as the time allows, on a GPU
 where there is one. ``DIR`` gets ``numbers.onnx``, ``numbers.pt`` and ``numbers.json``, as ``training/publish`` takes
@@ -34,7 +34,7 @@ from pipeline.training.number_crops import SIDE_PX, draw_torsos
 log = logging.getLogger(__name__)
 
 CHUNK = 256
-BATCH = {"cuda": 512, "cpu": 64}
+BATCH = {"cuda": 1024, "cpu": 64}
 LEARNING_RATE = 2e-3
 AVERAGED = 0.998
 """The weights that ship are a running mean of those trained (Polyak & Juditsky 1992, *SIAM J. Control Optim.* 30)."""
@@ -66,20 +66,21 @@ class NumberNetwork(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.see = nn.Sequential(
-            _step(3, 16, 2, 5),
-            _step(16, 24),
-            _step(24, 48, 2),
-            _step(48, 48),
-            _step(48, 80, 2),
-            nn.Conv2d(80, 24, 1, bias=False),
-            nn.BatchNorm2d(24),
+            _step(3, 20, 2, 5),
+            _step(20, 32),
+            _step(32, 56, 2),
+            _step(56, 64),
+            _step(64, 96, 2),
+            _step(96, 96),
+            nn.Conv2d(96, 32, 1, bias=False),
+            nn.BatchNorm2d(32),
             nn.ReLU(inplace=True),
         )
         self.tell = nn.Sequential(
-            nn.Flatten(), nn.Dropout(0.1), nn.Linear(24 * 64, 128), nn.ReLU(inplace=True), nn.Dropout(0.1)
+            nn.Flatten(), nn.Dropout(0.1), nn.Linear(32 * 64, 160), nn.ReLU(inplace=True), nn.Dropout(0.1)
         )
-        self.heads = nn.Linear(128, len(NUMBER_CLASSES))
-        self.spots = nn.Conv2d(24, 10, 1)
+        self.heads = nn.Linear(160, len(NUMBER_CLASSES))
+        self.spots = nn.Conv2d(32, 10, 1)
 
     def forward(self, images: torch.Tensor) -> torch.Tensor:
         return self.heads(self.tell(self.see((images - 0.45) / 0.25)))
@@ -107,23 +108,22 @@ class _Probabilities(nn.Module):
 
 def digits_loss(present: torch.Tensor, labels: torch.Tensor) -> torch.Tensor:
     """Cross-entropy of which digits are anywhere, where a whole number is in view or none."""
-    wanted = torch.zeros_like(present)
-    shown = (labels[:, 0] > 0).nonzero()[:, 0]
-    wanted[shown, labels[shown, 2]] = 1
-    two = shown[labels[shown, 1] > 0]
-    wanted[two, labels[two, 1] - 1] = 1
-    weight = 1 + 2 * wanted
-    return functional.binary_cross_entropy_with_logits(present, wanted, weight)
+    shown, tens, ones = labels[:, 0:1] > 0, labels[:, 1], labels[:, 2]
+    wanted = functional.one_hot(ones.clamp(min=0), 10) + functional.one_hot(tens.clamp(min=0), 11)[:, 1:]
+    wanted = ((wanted > 0) & shown).to(present.dtype)
+    return functional.binary_cross_entropy_with_logits(present, wanted, 1 + 2 * wanted)
 
 
 def loss_of(logits: torch.Tensor, labels: torch.Tensor) -> torch.Tensor:
-    """Cross-entropies of the three answers; the digits count only where a number is in view."""
-    seen = labels[:, 0]
-    loss = functional.binary_cross_entropy_with_logits(logits[:, 0], seen.float())
-    shown = seen > 0
-    if bool(shown.any()):
-        loss = loss + functional.cross_entropy(logits[shown, 1:12], labels[shown, 1])
-        loss = loss + functional.cross_entropy(logits[shown, 12:], labels[shown, 2])
+    """Cross-entropies of the three answers; the digits count only where a number is in view.
+
+    Nothing here waits for the GPU: labels of torsos without a number are -1, which the cross-entropies pass over.
+    """
+    seen = labels[:, 0].to(logits.dtype)
+    count = seen.sum().clamp(min=1)
+    loss = functional.binary_cross_entropy_with_logits(logits[:, 0], seen)
+    for part, wanted in ((logits[:, 1:12], labels[:, 1]), (logits[:, 12:], labels[:, 2])):
+        loss = loss + functional.cross_entropy(part, wanted, ignore_index=-1, reduction="sum") / count
     return loss
 
 
@@ -206,7 +206,10 @@ def train(
     pictures, labels = _on(*drawn, device)
     others = _on(*also, device) if also is not None else None
     from_others = int(size * ALSO_SHARE) if others is not None else 0
-    optimizer = torch.optim.AdamW(network.parameters(), lr=LEARNING_RATE, weight_decay=0.02)
+    on_gpu = device.type == "cuda"
+    torch.backends.cudnn.benchmark = on_gpu
+    optimizer = torch.optim.AdamW(network.parameters(), lr=LEARNING_RATE, weight_decay=0.02, fused=on_gpu)
+    means, news = _floating(averaged), _floating(network)
     began, steps, shown, kept = time.monotonic(), 0, 0.0, 0
     while (passed := (time.monotonic() - began) / seconds) < 1:
         rate = LEARNING_RATE * min(1, (steps + 1) / 100) * (0.5 + 0.5 * math.cos(math.pi * passed) + 0.002)
@@ -234,15 +237,16 @@ def train(
             keep_at(averaged)
         keep = min(AVERAGED, steps / (steps + 10))
         with torch.no_grad():
-            for mean, new in zip(averaged.state_dict().values(), network.state_dict().values(), strict=True):
-                if mean.dtype.is_floating_point:
-                    mean.lerp_(new, 1 - keep)
-                else:
-                    mean.copy_(new)
+            torch._foreach_lerp_(means, news, 1 - keep)
         if time.monotonic() - shown > max(5, seconds / 40):
             shown = time.monotonic()
             log.info("step %d, %.0f %%, loss %.3f", steps, 100 * passed, loss.item())
     return averaged, steps * size, len(pictures)
+
+
+def _floating(network: nn.Module) -> list[torch.Tensor]:
+    """Weights and running statistics of a network, which are the same tensors throughout its training."""
+    return [value for value in network.state_dict().values() if value.dtype.is_floating_point]
 
 
 def check(network: nn.Module, drawn: tuple[np.ndarray, np.ndarray], device: torch.device) -> dict[str, float]:
@@ -266,7 +270,8 @@ def write(network: nn.Module, out: Path, record: dict[str, object]) -> None:
     """Write the network as ONNX with probabilities as output, its weights, and what it was trained on."""
     out.mkdir(parents=True, exist_ok=True)
     network = deepcopy(network).float().cpu().eval()
-    torch.save(network.state_dict(), out / "numbers.pt")
+    halves = {key: value.half() if value.is_floating_point() else value for key, value in network.state_dict().items()}
+    torch.save(halves, out / "numbers.pt")
     path = out / "numbers.onnx"
     torch.onnx.export(
         _Probabilities(network).eval(),
@@ -298,8 +303,8 @@ def main(arguments: list[str] | None = None) -> None:
     """Paint, train, check, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--draw-seconds", type=float, default=25.0)
-    parser.add_argument("--train-seconds", type=float, default=30.0)
+    parser.add_argument("--draw-seconds", type=float, default=60.0)
+    parser.add_argument("--train-seconds", type=float, default=150.0)
     parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
     parser.add_argument("--seed", type=int, default=0, help="First seed of the torsos.")
     parser.add_argument("--also", type=Path, default=None, help="Torsos of another kind, .npz.")
@@ -315,7 +320,15 @@ def main(arguments: list[str] | None = None) -> None:
     if given.also is not None:
         with np.load(given.also) as file:
             also = (file["pictures"], file["labels"])
-    network, seen, painted = train(drawn, also, given.train_seconds, device, given.start, given.paint_between)
+    network, seen, painted = train(
+        drawn,
+        also,
+        given.train_seconds,
+        device,
+        given.start,
+        given.paint_between,
+        keep_at=lambda halfway: log.info("%s", json.dumps(check(halfway, held, device))),
+    )
     found = check(network, held, device)
     log.info("%s", json.dumps(found))
     record = {"optimizer": "AdamW", "learning_rate": LEARNING_RATE, "batch": BATCH[device.type], "painted": painted}
