@@ -41,7 +41,7 @@ def coverage(
         return UNKNOWN
     if big >= 0 and _trapped(view, handler, (guard, big), moment, rule):
         return "trap"
-    if big >= 0 and _switched(view, who, moment, rule):
+    if big >= 0 and changed_men(view, who, moment, rule):
         return "switch"
     side_screen = abs(view.uv_ft[moment, screener, 1]) > settings.on_ball_screen.side_v_ft
     if side_screen and went in ("rejected", "sideline") and _on_screen_side(view, who, moment, rule):
@@ -60,7 +60,8 @@ def _trapped(view: PossessionView, handler: int, pair: tuple[int, int], moment: 
     return any((b - a) * view.step_s >= rule.trap_s for a, b in stretches(near))
 
 
-def _switched(view: PossessionView, who: tuple[int, int, int, int], moment: int, rule: CoverageSettings) -> bool:
+def changed_men(view: PossessionView, who: tuple[int, int, int, int], moment: int, rule: CoverageSettings) -> bool:
+    """Whether two defenders change men: first attacker, second attacker, first's defender, second's defender."""
     handler, screener, guard, big = who
     t = view.t_s[moment]
     if view.t_s[-1] < t + rule.switch_from_s:

@@ -30,7 +30,7 @@ import numpy as np
 from pipeline.actions.coverage import coverage
 from pipeline.actions.events import Event
 from pipeline.actions.grades import at_least, at_most
-from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, slipped
+from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
 from pipeline.actions.settings import ActionSettings, OnBallScreenSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import NOBODY, PossessionView
@@ -249,6 +249,7 @@ def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float,
             "screener_speed_ft_s": speed,
             "early_s": early_s(view, s, m, goes, rule),
             "since_last_s": since_s if math.isfinite(since_s) else NAN,
+            "since_half_court_s": since_half_court_s(view, m),
         },
         score=score,
         traits={

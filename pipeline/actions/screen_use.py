@@ -101,3 +101,14 @@ def phase(view: PossessionView, t_s: float) -> str:
     if math.isnan(view.half_court_s):
         return UNKNOWN
     return "half_court" if t_s >= view.half_court_s else "transition"
+
+
+def since_half_court_s(view: PossessionView, moment: int) -> float:
+    """Time since the ball last came over the half-court line; NaN where that was not seen."""
+    line = view.book.length_ft / 2 - view.book.ring_to_baseline_ft
+    u = view.ball_uv_ft[: moment + 1, 0]
+    known = np.flatnonzero(np.isfinite(u))
+    if not len(known):
+        return float("nan")
+    over = np.flatnonzero((u[known[:-1]] > line) & (u[known[1:]] <= line))
+    return float(view.t_s[moment] - view.t_s[known[over[-1] + 1]]) if len(over) else float("nan")

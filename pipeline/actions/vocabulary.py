@@ -214,6 +214,7 @@ KINDS: tuple[Kind, ...] = (
             screener_speed_ft_s="speed of the screener as the handler goes",
             early_s="how long before the screener stood the handler left",
             since_last_s="time since the same pair's last screen",
+            since_half_court_s="time since the ball came over half court",
         ),
         (
             Trait("side", ("side", "middle"), "where it was set"),

@@ -1,0 +1,204 @@
+"""Off-ball screens: a slow teammate, a cutter without the ball who passes him, and a defender who meets the screen.
+
+The frame is the glossary's; each condition is graded (:class:`OffBallScreenSettings`) and the product of the grades is
+the score. Besides it, as for the screen on the ball: the screener came to the cutter's defender (or had him brought to
+him), since teammates who stand about are passed all the time, and the ball is still in play: what happens after the
+last shot is rebounding.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.actions.grades import at_least, at_most
+from pipeline.actions.on_ball_screens import closest_approaches, pair_sigma_ft, usual_guard
+from pipeline.actions.screen_types import group, line_off_deg, read, route, screen_type, set_up_ft, swept_deg
+from pipeline.actions.settings import ActionSettings, OffBallScreenSettings
+from pipeline.actions.view import NOBODY, PossessionView
+from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
+from pipeline.court.places import place_names
+
+OFF_BALL_SCREEN = "off_ball_screen"
+NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """A cutter at his closest approach to a screener, by column and moment; -1 where a defender is not known."""
+
+    screener: int
+    cutter: int
+    guard: int
+    screener_guard: int
+    moment: int
+
+
+class OffBallScreens:
+    """Finds screens set for a teammate without the ball.
+
+    The score is the product of the grades of what makes a screen, each widened by the uncertainty of the places.
+    """
+
+    kinds: tuple[str, ...] = (OFF_BALL_SCREEN,)
+    needs: tuple[str, ...] = ("tracks", "ball", "touches", "possessions")
+
+    def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
+        """Off-ball screens of one possession; ``earlier`` is not used."""
+        del earlier
+        rule = settings.off_ball_screen
+        graded = [(_score(view, one, rule), one) for one in _passes(view, settings)]
+        kept = _apart(view, [g for g in graded if g[0] >= rule.least_score], rule)
+        screens = [(one.screener, one.cutter, one.moment) for _, one in kept]
+        return [
+            _event(view, one, score, group(view, n, screens, settings), settings) for n, (score, one) in enumerate(kept)
+        ]
+
+
+def _passes(view: PossessionView, settings: ActionSettings) -> Iterator[Pass]:
+    """Every closest approach of two attackers without the ball while it is in play, each as screener and as cutter."""
+    rule = settings.off_ball_screen
+    last_touch = max((t.end_s for t in view.touches), default=-math.inf)
+    apart = view.steps(rule.same_within_s / 2)
+    for screener in np.flatnonzero(view.attackers):
+        for cutter in np.flatnonzero(view.attackers):
+            if cutter == screener:
+                continue
+            for moment in closest_approaches(view.gap_ft[:, cutter, screener], rule.looked_at_ft, apart):
+                t = float(view.t_s[moment])
+                about = view.handler[view.span(t - rule.ball_away_s, t + rule.ball_away_s)]
+                if (
+                    t > last_touch
+                    or view.uv_ft[moment, screener, 0] > rule.within_u_ft
+                    or np.isin(about, (screener, cutter)).any()
+                ):
+                    continue
+                before = view.span(t - rule.guards_from_s, t - rule.guards_to_s)
+                own, his = (usual_guard(view, int(column), before) for column in (cutter, screener))
+                yield Pass(int(screener), int(cutter), own, his, moment)
+
+
+def _touch(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> tuple[float, int]:
+    """Least distance of the screener to the cutter's defender about the screen, and when."""
+    if one.guard == NOBODY:
+        return NAN, one.moment
+    t = view.t_s[one.moment]
+    around = view.span(t - rule.touch_within_s, t + rule.touch_within_s)
+    gap = view.gap_ft[around, one.screener, one.guard]
+    if not np.isfinite(gap).any():
+        return NAN, one.moment
+    return float(np.nanmin(gap)), around.start + int(np.nanargmin(gap))
+
+
+def _separation(view: PossessionView, one: Pass, after_s: float) -> float:
+    """The cutter's distance to his defender so long after the screen; NaN where not known or outside the view."""
+    t = view.t_s[one.moment] + after_s
+    if one.guard == NOBODY or not view.t_s[0] - view.step_s <= t <= view.t_s[-1] + view.step_s:
+        return NAN
+    return float(view.gap_ft[view.at(t), one.cutter, one.guard])
+
+
+def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    m = one.moment
+    t = view.t_s[m]
+    sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
+    touch, at = _touch(view, one, rule)
+    touch_sigma = pair_sigma_ft(view, at, one.screener, one.guard)
+    came = NAN
+    if one.guard != NOBODY:
+        before = view.gap_ft[view.span(t - rule.came_over_s, t), one.screener, one.guard]
+        came = float(np.nanmax(before)) - touch if np.isfinite(before).any() else NAN
+    cutter = view.speed_ft_s[view.span(t - rule.passes_over_s / 2, t + rule.passes_over_s), one.cutter]
+    fast = float(np.nanmax(cutter)) if np.isfinite(cutter).any() else NAN
+    path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
+    lost = _separation(view, one, rule.after_s) - _separation(view, one, -rule.before_s)
+    met = at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma)
+    delayed = at_most(touch, rule.delayed_touch_ft, rule.touch_soft_ft, touch_sigma) * at_least(
+        lost, rule.delayed_ft, rule.touch_soft_ft, touch_sigma
+    )
+    grades = (
+        at_most(float(view.gap_ft[m, one.screener, one.cutter]), rule.closest_within_ft, rule.closest_soft_ft, sigma),
+        at_most(_slowest(view, one, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_least(fast, rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
+        at_least(abs(swept_deg(view.uv_ft[m, one.screener], path)), rule.passes_deg, rule.passes_soft_deg),
+        max(met, delayed),
+        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
+    )
+    return math.prod(grades)
+
+
+def _slowest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Least mean speed of the screener over ``slow_for_s`` about the screen."""
+    t = view.t_s[one.moment]
+    speed = view.speed_ft_s[view.span(t - rule.slow_before_s, t + rule.slow_after_s), one.screener]
+    width = max(view.steps(rule.slow_for_s), 1)
+    if len(speed) < width or not np.isfinite(speed).any():
+        return NAN
+    windows = np.lib.stride_tricks.sliding_window_view(speed, width).mean(axis=1)
+    return float(np.nanmin(windows)) if np.isfinite(windows).any() else NAN
+
+
+def _apart(
+    view: PossessionView, graded: list[tuple[float, Pass]], rule: OffBallScreenSettings
+) -> list[tuple[float, Pass]]:
+    """The best of passes that are one screen: those of two players close in time, whoever of them screens."""
+    kept: list[tuple[float, Pass]] = []
+    for score, one in sorted(graded, key=lambda g: (-g[0], g[1].moment)):
+        same = (
+            k
+            for _, k in kept
+            if {k.screener, k.cutter} == {one.screener, one.cutter}
+            and abs(view.t_s[k.moment] - view.t_s[one.moment]) <= rule.same_within_s
+        )
+        if next(same, None) is None:
+            kept.append((score, one))
+    return sorted(kept, key=lambda g: g[1].moment)
+
+
+def _event(view: PossessionView, one: Pass, score: float, grouped: str, settings: ActionSettings) -> Event:
+    rule = settings.off_ball_screen
+    m, who = one.moment, (one.screener, one.cutter, one.guard, one.screener_guard)
+    t = float(view.t_s[m])
+    touch, _ = _touch(view, one, rule)
+    stepped = set_up_ft(view, one.cutter, m, settings.screen_type)
+    u, v = (float(x) for x in view.uv_ft[m, one.screener])
+    way = route(view, who, m, settings)
+    roles = zip(("screener", "cutter", "cutter_defender", "screener_defender"), who, strict=True)
+    name = place_names(view.uv_ft[m, one.screener][None], view.book)[0]
+    return Event(
+        kind=OFF_BALL_SCREEN,
+        shot=view.shot,
+        possession=view.possession,
+        start_s=float(view.t_s[view.at(t - rule.touch_within_s)]),
+        end_s=float(view.t_s[view.at(t + rule.after_s)]),
+        t_s=t,
+        actors=tuple((role, int(view.tracks[column])) for role, column in roles if column != NOBODY),
+        place_ft=view.court_place_ft(m, one.screener),
+        attacked_end=view.end,
+        measures={
+            "u_ft": u,
+            "v_ft": v,
+            "sigma_ft": pair_sigma_ft(view, m, one.screener, one.cutter),
+            "contact_ft": touch,
+            "closest_ft": float(view.gap_ft[m, one.screener, one.cutter]),
+            "screener_speed_ft_s": float(view.speed_ft_s[m, one.screener]),
+            "line_off_deg": line_off_deg(view, who, m, settings),
+            "set_up_ft": stepped,
+            "separation_before_ft": _separation(view, one, -rule.before_s),
+            "separation_at_ft": _separation(view, one, 0.0),
+            "separation_after_ft": _separation(view, one, rule.after_s),
+        },
+        score=score,
+        traits={
+            "type": screen_type(view, who, m, settings.screen_type),
+            "group": grouped,
+            "route": way,
+            "read": read(view, who, m, way, settings),
+            "set_up": UNKNOWN if math.isnan(stepped) else IN_WORDS[stepped >= settings.screen_type.set_up_ft],
+            "place": name or "none",
+        },
+    )
