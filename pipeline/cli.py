@@ -42,7 +42,7 @@ app.add_typer(court_app, name="court")
 LibraryOption = Annotated[Path, typer.Option("--library", help="Folder of the library; made when it is not there.")]
 ConfigsOption = Annotated[
     Path | None,
-    typer.Option("--configs", help="Folder with settings.toml and faults.toml; the shipped one if left out."),
+    typer.Option("--configs", help="Folder with settings.toml and faults/; the shipped one if left out."),
 ]
 DeviceOption = Annotated[
     Literal["auto", "cpu", "cuda"] | None,
@@ -474,7 +474,9 @@ def evaluate_play_command(folder: FolderArgument, configs: ConfigsOption = None,
 
     settings = _settings(configs)
     with _bar("Reading possessions") as progress:
-        result = evaluate_play(folder, actions=settings.actions, faults=settings.faults, on_progress=progress)
+        result = evaluate_play(
+            folder, actions=settings.actions, spacing=settings.spacing, faults=settings.faults, on_progress=progress
+        )
     _report(result, as_json)
 
 

@@ -1,7 +1,7 @@
 """All settings of the product: one frozen model with a section per room, read from ``configs/``.
 
 Defaults, bounds and descriptions are written in each room's ``settings.py`` and nowhere else. Staff change values
-in ``configs/settings.toml`` and ``configs/faults.toml``; what these leave out keeps its default.
+in ``configs/settings.toml``, what it leaves out keeps its default; faults are files of ``configs/faults/``.
 """
 
 from __future__ import annotations
@@ -25,12 +25,13 @@ from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
 from pipeline.players.detector import DetectorSettings
 from pipeline.players.settings import NumberSettings, TrackSettings
-from pipeline.spacing.settings import FaultSettings
+from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
 
 Model = TypeVar("Model", bound=BaseModel)
 
 SETTINGS_FILE = "settings.toml"
-FAULTS_FILE = "faults.toml"
+OLD_FAULTS_FILE = "faults.toml"
+"""Where earlier versions kept their fault rules."""
 
 
 class CourtSettings(BaseModel):
@@ -53,7 +54,8 @@ class Settings(BaseModel):
     numbers: NumberSettings = Field(NumberSettings(), description="Which numbers they wear.")
     ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
-    faults: FaultSettings = Field(FaultSettings(), description="The fault library.")
+    spacing: SpacingSettings = Field(SpacingSettings(), description="How much room there is.")
+    faults: FaultSettings = Field(default_factory=shipped_faults, description="The fault library.")
     clips: ClipSettings = Field(ClipSettings(), description="How clips are cut and drawn.")
     night: NightSettings = Field(NightSettings(), description="How films are run.")
 
@@ -69,8 +71,8 @@ def load_settings(folder: Path) -> Settings:
     Parameters
     ----------
     folder : Path
-        Holds ``settings.toml`` (sections named after the rooms) and ``faults.toml`` (one section per fault); either
-        may be missing.
+        Holds ``settings.toml`` (sections named after the rooms) and ``faults/`` (a file per fault); either may be
+        missing, and the shipped ones are taken.
 
     Raises
     ------
@@ -81,10 +83,16 @@ def load_settings(folder: Path) -> Settings:
         raise SettingsError(f"The configuration folder {folder} does not exist; give a folder with {SETTINGS_FILE}.")
     values = _read_toml(folder / SETTINGS_FILE)
     if "faults" in values:
-        raise SettingsError(f"{folder / SETTINGS_FILE}: fault rules belong into {FAULTS_FILE}; move them there.")
+        raise SettingsError(f"{folder / SETTINGS_FILE}: faults are files in {FAULTS_FOLDER}/; write one there.")
+    if (folder / OLD_FAULTS_FILE).exists():
+        raise SettingsError(
+            f"{folder / OLD_FAULTS_FILE} is no longer read; write what it changes into the files of "
+            f"{folder / FAULTS_FOLDER}."
+        )
     rooms = _validated(Settings, values, folder / SETTINGS_FILE)
-    faults = _validated(FaultSettings, _read_toml(folder / FAULTS_FILE), folder / FAULTS_FILE)
-    return rooms.model_copy(update={"faults": faults})
+    if not (folder / FAULTS_FOLDER).is_dir():
+        return rooms
+    return rooms.model_copy(update={"faults": fault_settings(folder / FAULTS_FOLDER)})
 
 
 def describe_settings(model: BaseModel | None = None) -> Iterator[tuple[str, FieldInfo, Any]]:
@@ -96,7 +104,7 @@ def settings_as_toml() -> str:
     """The text of a ``settings.toml`` that changes nothing: every setting, its meaning and default, as comments."""
     lines = [
         "# Settings of every room. Each line shows a default; take away the '#' in front of a name to change it.",
-        "# The fault library is a file of its own: faults.toml.",
+        "# Faults are files of their own: see the folder faults.",
     ]
     section = None
     for name, field, value in describe_settings():

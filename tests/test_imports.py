@@ -9,7 +9,6 @@ import pytest
 from pydantic import BaseModel
 
 from pipeline.settings import Settings, describe_settings, load_settings, settings_as_toml
-from pipeline.spacing.settings import FaultSettings
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "pipeline"
@@ -147,7 +146,6 @@ def test_the_shipped_settings_file_lists_every_setting():
 
 def test_the_shipped_configuration_changes_nothing():
     assert load_settings(ROOT / "configs") == Settings()
-    assert set(tomllib.loads((ROOT / "configs" / "faults.toml").read_text())) == set(FaultSettings.model_fields)
 
 
 def test_top_level_is_as_designed():

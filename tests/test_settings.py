@@ -3,7 +3,8 @@
 import pytest
 from pydantic import ValidationError
 
-from pipeline.errors import SettingsError
+from pipeline.conditions import as_text
+from pipeline.errors import LanguageError, SettingsError
 from pipeline.settings import Settings, load_settings
 
 
@@ -13,12 +14,15 @@ def test_an_empty_folder_gives_the_defaults(tmp_path):
 
 def test_a_value_is_taken_and_the_rest_stays(tmp_path):
     (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\npart_frames = 2\n")
-    (tmp_path / "faults.toml").write_text("[crowded_paint]\nothers_at_least = 4\n")
+    (tmp_path / "faults").mkdir()
+    crowded = next(one for one in Settings().faults.files if one.name == "crowded_paint.fault").text
+    (tmp_path / "faults" / "crowded_paint.fault").write_text(crowded.replace("count >= 5", "count >= 4"))
     settings = load_settings(tmp_path)
     assert settings.actions.drive.gain_ft == 9
     assert settings.actions.drive.speed_ft_s == Settings().actions.drive.speed_ft_s
     assert settings.night.part_frames == 2
-    assert settings.faults.crowded_paint.others_at_least == 4
+    (rule,) = settings.faults.library
+    assert as_text(rule.where) == "count >= 4"
 
 
 @pytest.mark.parametrize(
@@ -29,7 +33,7 @@ def test_a_value_is_taken_and_the_rest_stays(tmp_path):
         ("[actions.drive]\ngain_ft = -1", "actions.drive.gain_ft"),
         ("[actions.drive]\ngain_ft = 'far'", "cannot be 'far'"),
         ("[actions.drive\n", "not valid TOML"),
-        ("[faults.crowded_paint]\nothers_at_least = 4", "faults.toml"),
+        ("[faults.crowded_paint]\nothers_at_least = 4", "files in faults/"),
         ("actions = 3", "actions"),
     ],
 )
@@ -41,11 +45,19 @@ def test_a_mistake_is_named(tmp_path, text, message):
 
 
 def test_a_mistake_in_the_fault_library_is_named(tmp_path):
-    (tmp_path / "faults.toml").write_text("[crowded_pint]\n")
-    with pytest.raises(SettingsError, match="did you mean 'crowded_paint'"):
+    (tmp_path / "faults").mkdir()
+    file = tmp_path / "faults" / "crowded_paint.fault"
+    file.write_text('fault crowded_paint "Crowded paint"\n  frm arrival\n')
+    with pytest.raises(LanguageError, match=r"crowded_paint\.fault, line 2, column 3.*did you mean 'from'"):
         load_settings(tmp_path)
-    (tmp_path / "faults.toml").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(SettingsError, match="not valid TOML"):
+    file.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(SettingsError, match="UTF-8"):
+        load_settings(tmp_path)
+
+
+def test_the_fault_file_of_earlier_versions_is_refused(tmp_path):
+    (tmp_path / "faults.toml").write_text("[crowded_paint]\nothers_at_least = 4\n")
+    with pytest.raises(SettingsError, match="no longer read"):
         load_settings(tmp_path)
 
 

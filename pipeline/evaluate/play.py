@@ -22,9 +22,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pipeline.actions import find_actions
+from pipeline.actions.corners import CORNER
 from pipeline.actions.drives import NAME as DRIVE
 from pipeline.actions.events import Event, events_from_table
-from pipeline.actions.corners import CORNER
 from pipeline.actions.on_ball_screens import SCREEN
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
@@ -33,10 +33,14 @@ from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.errors import DataError
 from pipeline.players.tables import TRACKS
-from pipeline.spacing.faults import ENTERS, arrivals, find_faults
-from pipeline.spacing.settings import FaultSettings
+from pipeline.spacing.arrivals import ENTERS, arrivals
+from pipeline.spacing.faults import faults_of
+from pipeline.spacing.scene import scene
+from pipeline.spacing.settings import FaultSettings, SpacingSettings, shipped_faults
 
 AGENTS = 11
+FIVE = 5
+"""Others in the paint that make it crowded (glossary)."""
 HOLD_WITHIN_FT = 5.0
 HOLD_BALL_SLOWER_FT_S = 25.0
 SAME_EVENT_S = 1.0
@@ -197,6 +201,7 @@ def evaluate_play(
     folder: Path,
     *,
     actions: ActionSettings | None = None,
+    spacing: SpacingSettings | None = None,
     faults: FaultSettings | None = None,
     book: str = "nba",
     on_progress: Callable[[float, float], None] | None = None,
@@ -208,15 +213,19 @@ def evaluate_play(
     dict
         ``possessions``, ``drives``, ``drives_into_paint``, ``others_in_paint_share`` (share of those drives per
         number of others in the paint as the handler enters it), ``crowded_share`` (share at or above the
-        threshold), ``crowded_threshold``, ``corners_turned``, ``on_ball_screens``, ``on_ball_screens_contact``,
-        ``crowded_paint`` (candidates, drives and corners together); with labels also ``readers``.
+        threshold), ``crowded_threshold``, ``corners_turned``,
+        ``on_ball_screens``, ``on_ball_screens_contact``, ``faults`` (of every fault of the library how many were found,
+        their number per possession and the share of possessions that have one); with labels also ``readers``.
     """
     actions = actions or ActionSettings()
-    faults = faults or FaultSettings()
+    spacing = spacing or SpacingSettings()
+    faults = faults or shipped_faults()
     court = rule_book(book)
     labels = _labels(folder)
     counts: Counter[int] = Counter()
     found: Counter[str] = Counter()
+    fault_counts: Counter[str] = Counter()
+    fault_games: Counter[str] = Counter()
     scores = {kind: Counter[str]() for kind in ("drives", "on_ball_screens")}
     plays = read_play(folder, court)
     for done, (play, total) in enumerate(plays, start=1):
@@ -229,24 +238,35 @@ def evaluate_play(
             found[event.kind] += 1
             found["contact"] += event.kind == SCREEN and event.traits["contact"] == "yes"
         for view in views:
-            counts.update(a.count for a in arrivals(view, events, faults.crowded_paint) if a.what == ENTERS)
-        found["crowded_paint"] += find_faults(views, events, faults).num_rows
+            here = scene(view, events, spacing)
+            entered = [m.event for m in arrivals(here) if m.event.traits["moment"] == ENTERS]
+            counts.update(int(e.measures["count"]) for e in entered)
+            told = faults_of(here, faults.library)
+            fault_counts.update(e.kind for e in told)
+            fault_games.update({e.kind for e in told})
         if play.name in labels:
             for kind, tally in scores.items():
                 tally.update(_agreement(kind, events, labels[play.name]))
     total = sum(counts.values())
-    threshold = faults.crowded_paint.others_at_least
     result: dict[str, Any] = {
         "possessions": found["possessions"],
         "drives": found[DRIVE],
         "drives_into_paint": total,
         "others_in_paint_share": {str(n): counts[n] / total for n in range(max(counts) + 1)} if total else {},
-        "crowded_threshold": threshold,
-        "crowded_share": sum(n for count, n in counts.items() if count >= threshold) / total if total else None,
+        "crowded_threshold": FIVE,
+        "crowded_share": sum(n for count, n in counts.items() if count >= FIVE) / total if total else None,
         "corners_turned": found[CORNER],
         "on_ball_screens": found[SCREEN],
         "on_ball_screens_contact": found["contact"],
-        "crowded_paint": found["crowded_paint"],
+        "faults": {
+            rule.name: {
+                "found": fault_counts[rule.name],
+                "per_possession": fault_counts[rule.name] / found["possessions"],
+                "possessions_share": fault_games[rule.name] / found["possessions"],
+            }
+            for rule in faults.library
+            if found["possessions"]
+        },
     }
     if labels:
         result["readers"] = {kind: _rates(tally) for kind, tally in scores.items()}

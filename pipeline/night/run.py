@@ -44,9 +44,11 @@ from pipeline.players.jersey_votes import with_jerseys
 from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
-from pipeline.spacing.faults import THE_HANDLER, find_faults, sentence_of, severity_of
-from pipeline.spacing.paint import spacing_table
-from pipeline.spacing.tables import FAULTS, SPACING
+from pipeline.spacing.faults import find_faults
+from pipeline.spacing.measures import spacing_table
+from pipeline.spacing.possession_measures import possession_measures_table
+from pipeline.spacing.rules import sentence_of, severity_of
+from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
 from pipeline.tags import Candidate, Merge, Tag
 
 SEEN = "seen"
@@ -284,9 +286,9 @@ def table_stages(
         Stage(
             "spacing",
             (TRACKS, BALL, TOUCHES, POSSESSIONS, CAMERAS, ACTIONS),
-            (SPACING, FAULTS),
-            ("actions", "spacing"),
-            [settings.actions, settings.faults],
+            (SPACING, POSSESSION_MEASURES, FAULTS),
+            ("actions", "conditions", "spacing"),
+            [settings.actions, settings.spacing, settings.faults],
             _spacing_of(settings),
         ),
     )
@@ -295,8 +297,8 @@ def table_stages(
 def candidate_of(
     event: Event, settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
 ) -> Candidate:
-    """A fault as a candidate for the tag store; its sentence calls the handler by name or number where known."""
-    handler = called(event.actor("handler"), jerseys, rosters) or THE_HANDLER
+    """A fault as a candidate for the tag store; its sentence calls players by name or number where known."""
+    rule = next(one for one in settings.faults.library if one.name == event.kind)
     return Candidate(
         kind=event.kind,
         shot=event.shot,
@@ -306,8 +308,8 @@ def candidate_of(
         actors=event.actors,
         measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
         score=float(event.score),
-        severity=severity_of(event, settings.faults).value,
-        sentence=sentence_of(event, settings.faults, handler),
+        severity=severity_of(event, rule).value,
+        sentence=sentence_of(event, rule, lambda track: called(track, jerseys, rosters)),
     )
 
 
@@ -405,11 +407,16 @@ def _spacing_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         book = book_of(tables["cameras"])
         if book is None:
-            return {"spacing": SPACING.empty(), "faults": FAULTS.empty()}
+            return {spec.name: spec.empty() for spec in (SPACING, POSSESSION_MEASURES, FAULTS)}
         play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
         views = possession_views(*play, book, settings.actions)
-        found = find_faults(views, events_from_table(tables["actions"]), settings.faults)
+        actions = events_from_table(tables["actions"])
+        found = find_faults(views, actions, settings.faults.library, settings.spacing)
         progress(1, 1)
-        return {"spacing": spacing_table(views), "faults": found}
+        return {
+            "spacing": spacing_table(views, settings.spacing),
+            "possession_measures": possession_measures_table(views, actions, settings.spacing),
+            "faults": found,
+        }
 
     return run

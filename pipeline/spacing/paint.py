@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import pyarrow as pa
 from scipy.special import ndtr
 
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.court.attack_frame import to_court
 from pipeline.court.geometry import in_paint
-from pipeline.spacing.tables import SPACING
 
 
 def others_in_paint(view: PossessionView) -> np.ndarray:
@@ -58,26 +56,3 @@ def probability_of_at_least(count: int, chances: np.ndarray) -> float:
         distribution[1:] = distribution[1:] * (1 - chance) + distribution[:-1] * chance
         distribution[0] *= 1 - chance
     return float(np.clip(distribution[count:].sum(), 0.0, 1.0))
-
-
-def spacing_table(views: tuple[PossessionView, ...]) -> pa.Table:
-    """Paint counts of every analysed frame of every possession, as the ``spacing`` table."""
-    parts = []
-    for view in views:
-        inside = others_in_paint(view)
-        handler = [None if h == NOBODY else int(view.tracks[h]) for h in view.handler]
-        parts.append(
-            SPACING.from_columns(
-                {
-                    "frame": view.frame,
-                    "t_s": view.t_s,
-                    "shot": np.full(len(view.t_s), view.shot),
-                    "handler": handler,
-                    "attacked_end": [view.end] * len(view.t_s),
-                    "paint_attack": inside[:, view.attackers].sum(axis=1),
-                    "paint_defence": inside[:, view.defenders].sum(axis=1),
-                    "paint_unknown": inside[:, view.teams < 0].sum(axis=1),
-                }
-            )
-        )
-    return pa.concat_tables(parts) if parts else SPACING.empty()

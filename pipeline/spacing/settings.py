@@ -1,47 +1,111 @@
-"""Settings of the spacing room: measures, and the fault rules that staff may edit in ``configs/faults.toml``."""
+"""Settings of the spacing room: how its measures are taken, and the fault files, which say what a fault is."""
 
 from __future__ import annotations
 
-from enum import StrEnum
+from functools import lru_cache
+from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from pipeline.shipped import Shipped, shipped
+from pipeline.spacing.fault_files import fault_paths, fault_text, read_named_fault
+from pipeline.spacing.rules import FaultLibrary
+
+FAULTS_FOLDER = "faults"
+"""Folder of the fault files in a configuration folder."""
 
 
-class Severity(StrEnum):
-    """How much a fault costs, as the staff see it."""
+class SpacingSettings(BaseModel):
+    """How spacing is measured, and how the situations are looked for that fault files speak of.
 
-    NOTE = "note"
-    FAULT = "fault"
-    SEVERE = "severe"
-
-
-class CrowdedPaintSettings(BaseModel):
-    """The crowded-paint fault: too many bodies in the paint as the handler arrives."""
+    Where no source is named, the value is common practice of the trade, no source.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    sentence: str = Field(
-        "{count} others stand in the paint as {handler} {moment}.",
-        description="What the tag says; {count}, {handler} (name, number or 'the handler') and {moment} are filled in.",
-    )
-    severity: Severity = Field(Severity.FAULT, description="Severity at the threshold: note, fault or severe.")
-    others_at_least: int = Field(
-        5, ge=1, le=9, description="This many others (both teams, the handler not counted) make the paint crowded."
-    )
-    severe_at_least: int = Field(7, ge=1, le=10, description="From this many others on it is severe.")
     around_s: float = Field(
-        0.2, ge=0, description="They stand there for this long around the moment, half of it before."
-    )
-    one_candidate_within_s: float = Field(
-        3.0, ge=0, description="Moments of one handler nearer in time than this make one candidate."
+        0.2, ge=0, description="Others count in the paint when they stand there for this long around the moment."
     )
     peak_within_s: float = Field(1.0, ge=0, description="The peak count is looked for this long around the moment.")
     least_sigma_ft: float = Field(
-        0.25, gt=0, description="Places are never taken as surer than this when the score is worked out."
+        0.25, gt=0, description="Places are never taken as surer than this when chances are worked out."
+    )
+    perimeter_inside_arc_ft: float = Field(
+        5.0, ge=0, description="Perimeter players stand at most this far inside the three-point arc's radius."
+    )
+    middle_within_ft: float = Field(
+        3.0, ge=0, description="A player whose |v| is less than this stands in the middle, on neither side."
+    )
+    at_paint_ft: float = Field(3.0, ge=0, description="A screen at most this far outside the paint is at the paint.")
+    on_way_within_ft: float = Field(
+        8.0, gt=0, description="Bodies at most this far from the handler's straight way to the ring are on it."
+    )
+    standing_ft_s: float = Field(
+        6.0, gt=0, description="Who is slower than this stands on the way, and is not passing."
+    )
+    wing_beyond_v_ft: float = Field(14.0, gt=0, description="A catch with |v| beyond this is one on the wing's side.")
+    denied_before_s: float = Field(
+        1.5, ge=0, description="A denial that ended at most this long before a catch counts."
+    )
+    next_within_s: float = Field(1.0, gt=0, description="What follows a touch begins at most this long after it.")
+    still_s: float = Field(2.0, gt=0, description="Movement during a post-up is judged over this long.")
+    path_step_s: float = Field(
+        0.4, gt=0, description="Ways are measured in steps of this length, so that trembling does not add up."
+    )
+    after_screen_s: float = Field(3.0, gt=0, description="A screener is followed for this long after his screen.")
+    corner_after_s: float = Field(
+        3.0, gt=0, description="The corner turned off a screen comes at most this long after it."
+    )
+    screener_set_ft_s: float = Field(4.0, gt=0, description="A screener slower than this is set.")
+    set_within_s: float = Field(2.0, gt=0, description="He was set at most this long before the screen's moment.")
+    ball_inside_ft: float = Field(28.0, gt=0, description="The hulls are compared as the ball first comes inside this.")
+    pause_s: float = Field(0.3, ge=0, description="Breaks up to this long do not end what lasts.")
+    busy_within_s: float = Field(
+        0.3, ge=0, description="A player is busy with an action from this long before it to this long after."
     )
 
 
-class FaultSettings(BaseModel):
-    """The fault library; one section per fault."""
+class FaultFile(BaseModel):
+    """A file of the fault library as it was read."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    crowded_paint: CrowdedPaintSettings = Field(CrowdedPaintSettings(), description="The crowded-paint fault.")
+    name: str = Field(description="The file's place, for errors.")
+    text: str = Field(description="What stands in it.")
+
+
+class FaultSettings(BaseModel):
+    """The fault library: the files of the configuration folder's ``faults/``, read and checked."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    files: tuple[FaultFile, ...] = Field(description="The fault files.")
+
+    @property
+    def library(self) -> FaultLibrary:
+        """The rules that the files hold."""
+        return _library(tuple((one.name, one.text) for one in self.files))
+
+    @field_validator("files")
+    @classmethod
+    def _are_faults(cls, files: tuple[FaultFile, ...]) -> tuple[FaultFile, ...]:
+        _library(tuple((one.name, one.text) for one in files))
+        return files
+
+
+def fault_settings(folder: Path) -> FaultSettings:
+    """Read the fault files of a folder.
+
+    Raises
+    ------
+    SettingsError, LanguageError
+        If a file cannot be read or is not written as the language wants.
+    """
+    return FaultSettings(files=tuple(FaultFile(name=p.name, text=fault_text(p)) for p in fault_paths(folder)))
+
+
+def shipped_faults() -> FaultSettings:
+    """The fault library that comes with the program."""
+    return fault_settings(shipped(Shipped.CONFIGS) / FAULTS_FOLDER)
+
+
+@lru_cache(maxsize=16)
+def _library(files: tuple[tuple[str, str], ...]) -> FaultLibrary:
+    return tuple(read_named_fault(text, Path(name)) for name, text in files)

@@ -19,7 +19,7 @@ from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.settings import Settings
-from pipeline.spacing.settings import CrowdedPaintSettings, FaultSettings
+from pipeline.spacing.settings import FaultFile, FaultSettings
 from pipeline.tags import State
 
 CROWD = Play(inside=6)
@@ -82,7 +82,9 @@ def test_running_again_does_nothing_and_doubles_nothing(film, first):
 
 
 def test_another_threshold_reruns_only_what_depends_on_it(film, first):
-    strict = Settings(faults=FaultSettings(crowded_paint=CrowdedPaintSettings(others_at_least=7)))
+    (crowded,) = (one for one in Settings().faults.files if one.name == "crowded_paint.fault")
+    file = FaultFile(name=crowded.name, text=crowded.text.replace("count >= 5", "count >= 7"))
+    strict = Settings(faults=FaultSettings(files=(file,)))
     again = run(film, first.game.folder.parents[1], CROWD, strict)
     assert [stage.stage for stage in again.stages if stage.ran] == ["spacing"]
     assert again.tags == ()

@@ -17,8 +17,10 @@ from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
 from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.stoppages import FREE_THROWS
 from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
-from pipeline.spacing.faults import ENTERS, arrivals, find_faults
-from pipeline.spacing.settings import FaultSettings
+from pipeline.spacing.arrivals import ENTERS, arrivals
+from pipeline.spacing.faults import faults_of
+from pipeline.spacing.scene import scene
+from pipeline.spacing.settings import SpacingSettings, shipped_faults
 
 STEP_S = 0.08
 
@@ -41,8 +43,9 @@ def read(p: Possession):
     tables = (play.tracks, play.ball, touches, POSSESSIONS.from_rows([row]))
     events = events_from_table(find_actions(*tables, p.book, ActionSettings()))
     (view,) = possession_views(*tables, p.book, ActionSettings())
-    faults = events_from_table(find_faults([view], events, FaultSettings()))
-    return arrivals(view, events, FaultSettings().crowded_paint), faults
+    one = scene(view, events, SpacingSettings())
+    crowded = [rule for rule in shipped_faults().library if rule.name == "crowded_paint"]
+    return [m.event for m in arrivals(one)], faults_of(one, tuple(crowded))
 
 
 @pytest.mark.slow
@@ -54,8 +57,8 @@ def test_scripted_drives_are_counted_as_the_script_promises(bodies, seed, book):
     p = simulate(script, seed, rule_book(book), execution=Execution(bodies=bodies), end=end, offence=seed % 2)
     found, faults = read(p)
     entries = [c for c in p.paint_counts if c.kind == "entry"]
-    ours = [a for a in found if a.what == ENTERS]
-    assert [a.count for a in ours] == [c.count for c in entries]
+    ours = [a for a in found if a.traits["moment"] == ENTERS]
+    assert [a.measures["count"] for a in ours] == [c.count for c in entries]
     for a, c in zip(ours, entries, strict=True):
         assert a.t_s == pytest.approx(c.moment * p.dt_s, abs=STEP_S)
     assert bool(faults) == any(c.count >= 5 for c in p.paint_counts) == (bodies >= 5)

@@ -14,12 +14,16 @@ from pipeline.court.attack_frame import to_court
 from pipeline.court.rule_books import rule_book
 from pipeline.evaluate.play import play_tables
 from pipeline.players.tables import TRACKS
-from pipeline.spacing.faults import find_faults, sentence_of, severity_of
-from pipeline.spacing.paint import others_in_paint, paint_probability, probability_of_at_least, spacing_table
-from pipeline.spacing.settings import CrowdedPaintSettings, FaultSettings, Severity
+from pipeline.spacing.fault_files import read_fault
+from pipeline.spacing.faults import find_faults
+from pipeline.spacing.measures import spacing_table
+from pipeline.spacing.paint import others_in_paint, paint_probability, probability_of_at_least
+from pipeline.spacing.rules import Severity, as_file, sentence_of, severity_of
+from pipeline.spacing.settings import SpacingSettings, shipped_faults
 
 RULES = ActionSettings()
-FAULTS = FaultSettings()
+MEASURING = SpacingSettings()
+CROWDED = next(rule for rule in shipped_faults().library if rule.name == "crowded_paint")
 SPOTS = [(-3.0, -5.0), (2.0, 6.0), (6.0, -6.0), (9.0, 5.0), (1.0, -2.0), (12.0, 2.0), (4.0, 4.0), (10.0, -4.0), (-4, 3)]
 """Places in the paint of every rule book with a 16 ft lane."""
 
@@ -42,11 +46,16 @@ def drive_play(inside: int, *, book="nba", end="left", step_s=0.08, mirror=1, le
     return play_tables("made up", t, to_court(ball, court, end), xy, court), court
 
 
-def run(p, court, faults=FAULTS):
+def at_least(count):
+    """The shipped rule with another threshold."""
+    return read_fault(as_file(CROWDED).replace("count >= 5", f"count >= {count}"), "made up")
+
+
+def run(p, court, rule=CROWDED, measuring=MEASURING):
     tables = (p.tracks, p.ball, p.touches, p.possessions)
     events = events_from_table(find_actions(*tables, court, RULES))
     views = possession_views(*tables, court, RULES)
-    return events_from_table(find_faults(views, events, faults)), views
+    return events_from_table(find_faults(views, events, (rule,), measuring)), views
 
 
 @pytest.mark.parametrize("inside", range(10))
@@ -62,8 +71,8 @@ def test_the_count_decides(inside):
         assert fault.start_s <= fault.t_s <= fault.end_s
         assert fault.actors[0] == ("handler", 0)
         assert len(fault.actors) == inside + 1
-        assert severity_of(fault, FAULTS) == (Severity.SEVERE if inside >= 7 else Severity.FAULT)
-        assert sentence_of(fault, FAULTS) == f"{inside} others stand in the paint as the handler enters the paint."
+        assert severity_of(fault, CROWDED) == (Severity.SEVERE if inside >= 7 else Severity.FAULT)
+        assert sentence_of(fault, CROWDED) == f"{inside} others stand in the paint as the handler enters the paint."
 
 
 @pytest.mark.parametrize("end", ["left", "right"])
@@ -94,14 +103,12 @@ def test_the_count_must_last_around_the_moment():
     entry_s = 1.0 + 12.25 / 14
     p, court = drive_play(5, leave_s=entry_s + 0.06, step_s=0.04)
     assert not run(p, court)[0]
-    brief = FaultSettings(crowded_paint=CrowdedPaintSettings(around_s=0.0))
-    assert run(p, court, brief)[0]
+    assert run(p, court, measuring=SpacingSettings(around_s=0.0))[0]
 
 
-def test_the_threshold_is_a_setting():
-    four = FaultSettings(crowded_paint=CrowdedPaintSettings(others_at_least=4))
-    assert len(run(*drive_play(4), four)[0]) == 1
-    assert not run(*drive_play(3), four)[0]
+def test_the_threshold_stands_in_the_file():
+    assert len(run(*drive_play(4), at_least(4))[0]) == 1
+    assert not run(*drive_play(3), at_least(4))[0]
 
 
 def test_unknown_teams_count_and_officials_do_not():
@@ -115,7 +122,7 @@ def test_unknown_teams_count_and_officials_do_not():
     (fault,), views = run(q, court)
     assert fault.measures["unknown_team"] == 1
     assert ("in_paint", 5) in fault.actors
-    table = spacing_table(views).to_pydict()
+    table = spacing_table(views, MEASURING).to_pydict()
     sums = np.array(table["paint_attack"]) + table["paint_defence"] + np.array(table["paint_unknown"])
     assert sums[10] == 5
     for row in rows:
@@ -135,8 +142,8 @@ def test_unsure_places_lower_the_score():
 
 
 def test_no_possession_no_spacing():
-    assert spacing_table(()).num_rows == 0
-    assert find_faults((), (), FAULTS).num_rows == 0
+    assert spacing_table((), MEASURING).num_rows == 0
+    assert find_faults((), (), (CROWDED,), MEASURING).num_rows == 0
 
 
 @settings(max_examples=40, deadline=None)

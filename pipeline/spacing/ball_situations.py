@@ -1,0 +1,212 @@
+"""Situations of the ball: catches, touches, post-ups, and the ball's first way inside."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.actions.view import NOBODY
+from pipeline.spacing.measures import hull_area_ft2
+from pipeline.spacing.scene import Moment, Scene, of_action, yes_no
+
+NAN = float("nan")
+SCREENS = ("on_ball_screen", "off_ball_screen")
+
+
+def catches(scene: Scene) -> list[Moment]:
+    """Every pass that was caught, with the denial before it."""
+    found = []
+    beyond = scene.settings.wing_beyond_v_ft
+    for caught in scene.of_kind("pass"):
+        receiver, passer = scene.column(caught, "receiver"), scene.column(caught, "passer")
+        if receiver is None:
+            continue
+        v = float(scene.view.place_at(caught.t_s, receiver)[1])
+        from_v = NAN if passer is None else float(scene.view.place_at(caught.start_s, passer)[1])
+        denials = [
+            d
+            for d in scene.of_kind("denial")
+            if d.actor("receiver") == caught.actor("receiver")
+            and d.start_s < caught.t_s
+            and caught.t_s - d.end_s <= scene.settings.denied_before_s
+        ]
+        denied = max(denials, key=lambda d: d.end_s, default=None)
+        actors = [("receiver", caught.actor("receiver")), ("passer", caught.actor("passer"))]
+        if denied is not None:
+            actors.append(("denier", denied.actor("receiver_defender")))
+        same_side = yes_no(held=abs(from_v) > beyond and from_v * v > 0) if np.isfinite(from_v) else "unknown"
+        found.append(
+            of_action(
+                caught,
+                "catch",
+                {"catch_abs_v_ft": abs(v), "denied_s": denied.measures["lasted_s"] if denied else 0.0},
+                {
+                    "on_wing_side": yes_no(held=abs(v) > beyond) if np.isfinite(v) else "unknown",
+                    "from_same_side": same_side,
+                    "settled": scene.settled(caught.start_s),
+                },
+                actors=[(role, track) for role, track in actors if track is not None],
+            )
+        )
+    return found
+
+
+def touches(scene: Scene) -> list[Moment]:
+    """Every touch, with what followed it and who was denied during it."""
+    found = []
+    for touch in scene.of_kind("touch"):
+        who = touch.actor("handler")
+        denied = sorted(
+            {
+                int(receiver)
+                for d in scene.of_kind("denial")
+                if d.start_s < touch.end_s and d.end_s > touch.start_s and (receiver := d.actor("receiver")) is not None
+            }
+            - {who}
+        )
+        found.append(
+            of_action(
+                touch,
+                "touch",
+                {"denied_count": float(len(denied))},
+                {"then": _then(scene, touch), "settled": scene.settled(touch.t_s)},
+                actors=[*touch.actors, *(("denied", track) for track in denied)],
+            )
+        )
+    return found
+
+
+def post_ups(scene: Scene) -> list[Moment]:
+    """Every post-up, with what the four others do meanwhile.
+
+    Their movement is judged over the stretch of ``still_s`` in which the one who moved most moved least; a shorter
+    post-up is judged whole. Unknown where one of the four was not placed all along.
+    """
+    found = []
+    view = scene.view
+    for post in scene.of_kind("post_up"):
+        poster = scene.column(post, "poster")
+        others = [int(n) for n in np.flatnonzero(view.attackers) if n != poster]
+        ways, placed = _stillest(scene, others, post)
+        mates = {int(view.tracks[n]) for n in others}
+        found.append(
+            of_action(
+                post,
+                "post_up",
+                {
+                    "most_moved_ft": float(max(ways)) if len(ways) == 4 else NAN,
+                    "mean_moved_ft": float(np.mean(ways)) if len(ways) == 4 else NAN,
+                    "others_placed": float(placed),
+                },
+                {
+                    "screened": yes_no(held=any(_during(e, post) for e in scene.of_kind(*SCREENS))),
+                    "cut": yes_no(
+                        held=any(
+                            _during(e, post) and e.actor("cutter") in mates
+                            for e in scene.actions
+                            if e.kind.endswith("_cut")
+                        )
+                    ),
+                    "settled": scene.settled(post.t_s),
+                },
+                actors=[*post.actors, *(("other", int(view.tracks[n])) for n in others)],
+                spread={"most_moved_ft": scene.settings.least_sigma_ft},
+            )
+        )
+    return found
+
+
+def ball_inside(scene: Scene) -> list[Moment]:
+    """The moment at which the ball first comes inside ``ball_inside_ft``, after having been outside it."""
+    view = scene.view
+    ball = np.linalg.norm(view.ball_uv_ft, axis=1)
+    held = np.flatnonzero((view.handler != NOBODY) & ~np.isfinite(ball))
+    ball[held] = view.ring_ft[held, view.handler[held]]
+    known = np.flatnonzero(np.isfinite(ball))
+    outside = known[ball[known] > scene.settings.ball_inside_ft]
+    if not len(outside):
+        return []
+    later = known[(known > outside[0]) & (ball[known] <= scene.settings.ball_inside_ft)]
+    if not len(later):
+        return []
+    moment = int(later[0])
+    attack, defence = float(scene.spacing.hull_attack_ft2[moment]), float(scene.spacing.hull_defence_ft2[moment])
+    sigma = [_hull_sigma_ft2(scene, moment, team) for team in (view.attackers, view.defenders)]
+    handler = int(view.handler[moment])
+    event = Event(
+        kind="ball_inside",
+        shot=view.shot,
+        possession=view.possession,
+        start_s=float(view.t_s[max(moment - view.steps(1.0), 0)]),
+        end_s=float(view.t_s[min(moment + view.steps(1.0), len(view.t_s) - 1)]),
+        t_s=float(view.t_s[moment]),
+        actors=() if handler == NOBODY else (("handler", int(view.tracks[handler])),),
+        place_ft=view.court_point_ft(view.ball_uv_ft[moment])
+        if np.isfinite(view.ball_uv_ft[moment]).all()
+        else view.court_place_ft(moment, handler),
+        attacked_end=view.end,
+        measures=MappingProxyType(
+            {
+                "hull_attack_ft2": attack,
+                "hull_defence_ft2": defence,
+                "hull_lead_ft2": attack - defence,
+                "u_ft": float(view.ball_uv_ft[moment, 0]),
+                "v_ft": float(view.ball_uv_ft[moment, 1]),
+                "sigma_ft": float(np.nanmean(view.sigma_ft[moment])),
+            }
+        ),
+        score=float(view.observed[moment, view.attackers | view.defenders].mean()),
+        traits=MappingProxyType({"settled": scene.settled(float(view.t_s[moment]))}),
+    )
+    unsure = float(np.hypot(sigma[0], sigma[1]))  # of the comparison of the two
+    spread = dict.fromkeys(("hull_attack_ft2", "hull_defence_ft2", "hull_lead_ft2"), unsure)
+    return [Moment(event, MappingProxyType(spread))]
+
+
+def _then(scene: Scene, touch: Event) -> str:
+    """What followed a touch: what its handler did with the ball, or ``other``; unknown where nothing is known."""
+    who, until_s = touch.actor("handler"), touch.end_s + scene.settings.next_within_s
+    roles = {"pass": ("pass", "passer"), "handoff": ("handoff", "giver"), "shot": ("shot", "shooter")}
+    for kind, (what, role) in roles.items():
+        if any(
+            e.actor(role) == who and touch.t_s < e.start_s + 1e-6 and e.start_s <= until_s for e in scene.of_kind(kind)
+        ):
+            return what
+    if any(e.actor("loser") == who and touch.t_s < e.t_s <= until_s for e in scene.of_kind("turnover")):
+        return "lost"
+    return "other" if touch.end_s < scene.view.end_s - scene.settings.next_within_s else "unknown"
+
+
+def _stillest(scene: Scene, others: list[int], post: Event) -> tuple[list[float], int]:
+    """Ways of the others over the stretch in which the greatest of them is least, and how many were placed."""
+    still_s, step_s = scene.settings.still_s, scene.settings.path_step_s
+    last_s = max(post.end_s - still_s, post.start_s)
+    best: list[float] = []
+    placed = 0
+    for start_s in np.arange(post.start_s, last_s + 1e-6, step_s):
+        ways = [scene.path_ft(n, float(start_s), min(float(start_s) + still_s, post.end_s)) for n in others]
+        known = [way for way in ways if np.isfinite(way)]
+        placed = max(placed, len(known))
+        if len(known) == 4 and (not best or max(known) < max(best)):
+            best = known
+    return best, placed
+
+
+def _during(event: Event, post: Event) -> bool:
+    return post.start_s <= event.t_s <= post.end_s
+
+
+def _hull_sigma_ft2(scene: Scene, moment: int, team: np.ndarray) -> float:
+    """One sigma of a hull's area: how it changes with every coordinate, times that one's uncertainty."""
+    columns = np.flatnonzero(team)
+    places = scene.view.uv_ft[moment, columns]
+    if len(columns) != 5 or not np.isfinite(places).all():
+        return NAN
+    sigma = np.array([scene.sigma_ft(moment, int(n)) for n in columns])
+    moved = np.repeat(places[None], 10, axis=0)
+    for k in range(10):
+        moved[k, k // 2, k % 2] += 0.5
+    slope = (hull_area_ft2(moved) - hull_area_ft2(places[None])) / 0.5
+    return float(np.sqrt(np.sum((slope * np.repeat(sigma, 2)) ** 2)))

@@ -1,0 +1,180 @@
+"""Situations around screens: who stands in the way of the handler, and what a screener does after his screen."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.court.places import place_names
+from pipeline.spacing.scene import Moment, Scene, of_action, yes_no
+
+NAN = float("nan")
+SCREENS = ("on_ball_screen", "off_ball_screen")
+
+
+def on_ball_screens(scene: Scene) -> list[Moment]:
+    """Every on-ball screen with the traffic around it.
+
+    The moment is that of the corner turned off it where it was turned and bodies stood on the way, else the screen's.
+    """
+    found = []
+    off_ball = list(scene.of_kind("off_ball_screen"))
+    for screen in scene.of_kind("on_ball_screen"):
+        overlap_s, other = _overlap(scene, screen, off_ball)
+        corner = next(
+            (
+                e
+                for e in scene.of_kind("corner_turned")
+                if e.actor("handler") == screen.actor("handler")
+                and -1e-6 <= e.t_s - screen.t_s <= scene.settings.corner_after_s
+            ),
+            None,
+        )
+        standing, chances = _on_way(scene, corner, screen) if corner else ([], ())
+        actors: list[tuple[str, int | None]] = list(screen.actors)
+        if other is not None:
+            actors += [("other_screener", other.actor("screener")), ("other_cutter", other.actor("cutter"))]
+        actors += [("on_way", int(scene.view.tracks[n])) for n in standing]
+        found.append(
+            of_action(
+                screen,
+                "on_ball_screen",
+                {
+                    "overlap_s": overlap_s,
+                    "bodies_on_way": float(len(standing)) if corner else NAN,
+                    "dead_before_s": _dead_before_s(scene, screen),
+                },
+                {"corner_turned": yes_no(held=corner is not None)},
+                actors=[(role, track) for role, track in actors if track is not None],
+                chances={"bodies_on_way": chances} if corner else {},
+            )
+        )
+    return found
+
+
+def screeners_after(scene: Scene) -> list[Moment]:
+    """Every off-ball screen with what its screener does in the ``after_screen_s`` after it.
+
+    Where the possession ends before that, or he is not placed at its end, what he did not do is unknown.
+    """
+    found = []
+    view, settings = scene.view, scene.settings
+    for screen in scene.of_kind("off_ball_screen"):
+        column = scene.column(screen, "screener")
+        if column is None:
+            continue
+        until_s = screen.t_s + settings.after_screen_s
+        end_s = min(until_s, float(view.t_s[-1]), view.end_s)
+        whole = end_s >= until_s - view.step_s - 1e-6
+        later = [e for e in scene.actions if screen.t_s < e.t_s <= until_s or _during(e, screen.t_s, until_s)]
+        who = screen.actor("screener")
+        deeds = {
+            "screened_again": any(
+                e.kind in SCREENS and e.actor("screener") == who and e.t_s > screen.t_s for e in later
+            ),
+            "cut_off_screen": any(
+                (e.kind == "off_ball_screen" and e.actor("cutter") == who)
+                or (e.actor("cutter") == who and e.traits.get("off_screen") == "yes" and e.t_s > screen.t_s)
+                for e in later
+            ),
+            "got_ball": any(e.kind in ("pass", "handoff") and e.actor("receiver") == who for e in later)
+            or bool((view.handler[view.span(screen.t_s, end_s)] == column).any()),
+        }
+        place = view.place_at(end_s, column)
+        ended = place_names(place[None], view.book)[0] or "none" if np.isfinite(place).all() else "unknown"
+        found.append(
+            of_action(
+                screen,
+                "after_screen",
+                {"path_ft": scene.path_ft(column, screen.t_s, end_s), "followed_s": end_s - screen.t_s},
+                {
+                    **{name: "yes" if did else ("no" if whole else "unknown") for name, did in deeds.items()},
+                    "ended": ended if whole else "unknown",
+                },
+            )
+        )
+    return found
+
+
+def _during(event: Event, start_s: float, end_s: float) -> bool:
+    """Whether a screen's interval reaches into a time, its moment after the start."""
+    return event.kind in SCREENS and event.start_s <= end_s and event.t_s > start_s
+
+
+def _overlap(scene: Scene, screen: Event, off_ball: list[Event]) -> tuple[float, Event | None]:
+    """Longest time that an off-ball screen of others in or at the paint shares with an on-ball screen, and which."""
+    mine = {screen.actor("handler"), screen.actor("screener")}
+    shared = [
+        (min(o.end_s, screen.end_s) - max(o.start_s, screen.start_s), o)
+        for o in off_ball
+        if o.actor("screener") not in mine
+        and o.actor("cutter") not in mine
+        and (column := scene.column(o, "screener")) is not None
+        and scene.at_paint(scene.view.place_at(o.t_s, column))
+    ]
+    longest = max(shared, key=lambda pair: pair[0], default=(0.0, None))
+    return (longest[0], longest[1]) if longest[0] > 0 else (0.0, None)
+
+
+def _on_way(scene: Scene, corner: Event, screen: Event) -> tuple[list[int], tuple[float, ...]]:
+    """Columns of those who stand on the handler's way to the ring as he turns the corner, and everybody's chance to.
+
+    On the way: ahead of him and at most ``on_way_within_ft`` beside the straight line to the ring. The screener, whom
+    he has just passed, is not counted.
+    """
+    view, settings = scene.view, scene.settings
+    handler = scene.column(corner, "handler")
+    assert handler is not None
+    moment = view.at(corner.t_s)
+    begin = view.uv_ft[moment, handler]
+    length = float(np.hypot(*begin))
+    way = -begin / max(length, 1e-6)
+    offset = view.uv_ft[moment] - begin
+    along = offset @ way
+    beside = np.abs(offset[:, 0] * way[1] - offset[:, 1] * way[0])
+    beyond = np.linalg.norm(view.uv_ft[moment], axis=1)
+    apart = np.where(along > length, beyond, beside)
+    others = np.ones(len(view.tracks), bool)
+    others[handler] = False
+    screener = scene.column(screen, "screener")
+    if screener is not None:
+        others[screener] = False
+    fits = (
+        others & (along > 0) & (apart <= settings.on_way_within_ft) & (view.speed_ft_s[moment] < settings.standing_ft_s)
+    )
+    sigma = np.array([scene.sigma_ft(moment, n) for n in range(len(view.tracks))])
+    margin = np.where(fits, np.minimum(settings.on_way_within_ft - apart, along), 0.0)
+    chances = np.where(fits, 0.5 + 0.5 * np.tanh(margin / sigma), 0.0)
+    return np.flatnonzero(fits).tolist(), tuple(float(c) for c in chances)
+
+
+def _dead_before_s(scene: Scene, screen: Event) -> float:
+    """How long the handler's dribble had been dead when the screener was set; 0 where it lived, NaN where unknown."""
+    handler, screener = scene.column(screen, "handler"), scene.column(screen, "screener")
+    if handler is None or screener is None:
+        return NAN
+    view = scene.view
+    touch = next(
+        (t for t in view.touches if t.column == handler and t.start_s - 1e-6 <= screen.t_s <= t.end_s + 1e-6), None
+    )
+    if touch is None:
+        return NAN
+    set_s = _set_s(scene, screener, max(screen.t_s - scene.settings.set_within_s, float(view.t_s[0])), screen.t_s)
+    died = [e for e in scene.of_kind("dead_dribble") if e.actor("handler") == screen.actor("handler")]
+    here = [e for e in died if touch.start_s <= e.t_s <= screen.t_s]
+    if here:
+        return max(set_s - min(e.t_s for e in here), 0.0)
+    if screen.traits.get("live_dribble") == "yes":
+        return 0.0
+    watched = view.dribble[view.span(touch.start_s, screen.t_s)]
+    return 0.0 if len(watched) and (watched >= 0).mean() > 0.5 else NAN
+
+
+def _set_s(scene: Scene, column: int, start_s: float, end_s: float) -> float:
+    """When a screener was set: the first time from which on he is slow until the screen's moment, else that moment."""
+    view = scene.view
+    span = view.span(start_s, end_s)
+    slow = view.speed_ft_s[span, column] < scene.settings.screener_set_ft_s
+    moving = np.flatnonzero(~slow)
+    first = 0 if not len(moving) else int(moving[-1]) + 1
+    return float(view.t_s[span][first]) if first < len(slow) else end_s

@@ -1,0 +1,169 @@
+"""Situations that are looked at all the time: two teammates near each other, who stands on the ball's side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+from types import MappingProxyType
+
+import numpy as np
+
+from pipeline.actions.events import Event
+from pipeline.actions.stretches import bridged, stretches
+from pipeline.actions.view import NOBODY
+from pipeline.spacing.scene import Moment, Scene, Spell
+from pipeline.spacing.situations import LASTED
+
+BUSY_ROLES = {
+    "on_ball_screen": ("handler", "screener"),
+    "off_ball_screen": ("screener", "cutter"),
+    "handoff": ("giver", "receiver"),
+    "corner_turned": ("handler", "screener"),
+}
+"""Who is busy with an action: near a teammate on purpose. Cutters are too."""
+
+HANDLER = -1
+"""Column of whoever has the ball, in a spell's actors."""
+
+
+def two_teammates(scene: Scene) -> Iterator[Spell]:
+    """Every pair of attackers while both are on the perimeter."""
+    view = scene.view
+    busy = _busy(scene)
+    settled = _settled(scene)
+    for one, two in combinations(np.flatnonzero(view.attackers).tolist(), 2):
+        together = scene.spacing.perimeter[:, one] & scene.spacing.perimeter[:, two]
+        if not together.any():
+            continue
+        sigma = np.hypot(view.sigma_ft[:, one], view.sigma_ft[:, two])
+        yield Spell(
+            situation="two_teammates",
+            actors=(("player", one), ("other", two)),
+            measures=MappingProxyType({"gap_ft": _only_where(together, view.gap_ft[:, one, two])}),
+            traits=MappingProxyType({"busy": np.where(busy[:, one] | busy[:, two], "yes", "no"), "settled": settled}),
+            spread=MappingProxyType({"gap_ft": np.fmax(sigma, scene.settings.least_sigma_ft)}),
+            seen=view.observed[:, one] & view.observed[:, two],
+            place_uv_ft=(view.uv_ft[:, one] + view.uv_ft[:, two]) / 2,
+        )
+
+
+def ball_side(scene: Scene) -> Iterator[Spell]:
+    """How many attackers stand on the ball's side; those not placed are not counted, so that the number is a least."""
+    view = scene.view
+    attackers = np.flatnonzero(view.attackers)
+    counts = scene.spacing.on_ball_side[:, attackers].sum(axis=1).astype(float)
+    ball = view.ball_uv_ft.copy()
+    held = np.flatnonzero((view.handler != NOBODY) & ~np.isfinite(ball).all(axis=1))
+    ball[held] = view.uv_ft[held, view.handler[held]]
+    known = view.ball_side != 0
+    yield Spell(
+        situation="ball_side",
+        actors=(("handler", HANDLER),),
+        measures=MappingProxyType(
+            {"count": np.where(known, counts, np.nan), "ball_abs_v_ft": np.abs(ball[:, 1])},
+        ),
+        traits=MappingProxyType({"settled": _settled(scene)}),
+        spread=MappingProxyType({}),
+        seen=view.observed[:, attackers].sum(axis=1) >= counts,
+        place_uv_ft=ball,
+    )
+
+
+def moments_of(scene: Scene, spell: Spell, holds: np.ndarray, least_s: float) -> list[Moment]:
+    """The stretches of a spell in which a rule holds for at least ``least_s``, as moments that begin with it.
+
+    Breaks up to ``pause_s`` do not end a stretch. Measures are means over the stretch, traits its most frequent
+    values; the score is the share of it in which everybody was observed.
+
+    Parameters
+    ----------
+    holds : ndarray (T,) of bool
+        Where the rule holds for sure.
+    """
+    view = scene.view
+    found = []
+    for first, past in stretches(bridged(holds, view.t_s, scene.settings.pause_s)):
+        lasted_s = float(view.t_s[past - 1] - view.t_s[first])
+        if lasted_s < least_s - 1e-6:
+            continue
+        inside = np.flatnonzero(holds[first:past]) + first
+        middle = int(inside[len(inside) // 2])
+        place = spell.place_uv_ft[middle]
+        sigma = np.nanmean(view.sigma_ft[middle]) if np.isfinite(view.sigma_ft[middle]).any() else np.nan
+        event = Event(
+            kind=spell.situation,
+            shot=view.shot,
+            possession=view.possession,
+            start_s=float(view.t_s[first]),
+            end_s=float(view.t_s[past - 1]),
+            t_s=float(view.t_s[first]),
+            actors=_actors(scene, spell, inside),
+            place_ft=view.court_point_ft(place),
+            attacked_end=view.end,
+            measures=MappingProxyType(
+                {
+                    **{name: _mean(values[inside]) for name, values in spell.measures.items()},
+                    LASTED.name: lasted_s,
+                    "u_ft": float(place[0]),
+                    "v_ft": float(place[1]),
+                    "sigma_ft": float(sigma),
+                }
+            ),
+            score=float(spell.seen[first:past].mean()),
+            traits=MappingProxyType({name: _usual(values[inside]) for name, values in spell.traits.items()}),
+        )
+        found.append(Moment(event, {name: _mean(values[inside]) for name, values in spell.spread.items()}))
+    return found
+
+
+def _actors(scene: Scene, spell: Spell, inside: np.ndarray) -> tuple[tuple[str, int], ...]:
+    view = scene.view
+    actors: list[tuple[str, int]] = []
+    for role, column in spell.actors:
+        chosen = column
+        if column == HANDLER:
+            held = view.handler[inside]
+            held = held[held != NOBODY]
+            if not len(held):
+                continue
+            values, counts = np.unique(held, return_counts=True)
+            chosen = int(values[counts.argmax()])
+        actors.append((role, int(view.tracks[chosen])))
+    return tuple(actors)
+
+
+def _busy(scene: Scene) -> np.ndarray:
+    """Who is busy with a screen, a handoff or a cut at each moment, (T, N)."""
+    view, around_s = scene.view, scene.settings.busy_within_s
+    busy = np.zeros(view.uv_ft.shape[:2], bool)
+    for event in scene.actions:
+        roles: Sequence[str] = ("cutter", "screener") if event.kind.endswith("_cut") else BUSY_ROLES.get(event.kind, ())
+        for role in roles:
+            column = scene.column(event, role)
+            if column is not None:
+                busy[_while(scene, event, around_s), column] = True
+    return busy
+
+
+def _while(scene: Scene, event: Event, around_s: float) -> slice:
+    return scene.view.span(event.start_s - around_s, max(event.end_s, event.t_s) + around_s)
+
+
+def _settled(scene: Scene) -> np.ndarray:
+    start_s = scene.view.half_court_s  # never, where not known
+    return np.where(scene.view.t_s >= (start_s if np.isfinite(start_s) else np.inf) - 1e-6, "yes", "no")
+
+
+def _only_where(together: np.ndarray, gap_ft: np.ndarray) -> np.ndarray:
+    """Distances of two on the perimeter; infinite where one of them is not out there, NaN where one is not placed."""
+    return np.where(together | np.isnan(gap_ft), gap_ft, np.inf)
+
+
+def _mean(values: np.ndarray) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else float("nan")
+
+
+def _usual(values: np.ndarray) -> str:
+    found, counts = np.unique(values, return_counts=True)
+    return str(found[counts.argmax()])
