@@ -1,0 +1,64 @@
+"""Set files on disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.conditions.pointing import unknown_word
+from pipeline.errors import LibraryError, SettingsError
+from pipeline.sets.definition import SetDefinition
+from pipeline.sets.reading import read_set
+
+FOLDER = "sets"
+"""Folder of the configuration that holds the set library."""
+
+ENDING = ".set"
+
+
+def read_set_file(path: Path) -> SetDefinition:
+    """Read one set file.
+
+    Raises
+    ------
+    LanguageError
+        If it is not written as the language wants; with line and column.
+    SettingsError
+        If it cannot be read, or is not named after its set.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"The set file {path} is not UTF-8 text ({error.reason}); save it as UTF-8.") from error
+    except OSError as error:
+        raise SettingsError(f"The set file {path} cannot be read ({error.strerror}); check the path.") from error
+    definition = read_set(text, str(path))
+    if path.suffix == ENDING and path.stem != definition.name:
+        raise SettingsError(f"{path} holds the set '{definition.name}'; name it {definition.name}{ENDING}.")
+    return definition
+
+
+def read_sets(configs: Path) -> tuple[SetDefinition, ...]:
+    """The set library of a configuration folder, in order of the names; empty where it has none."""
+    found = tuple(read_set_file(path) for path in sorted((configs / FOLDER).glob(f"*{ENDING}")))
+    names = [one.name for one in found]
+    for one in found:
+        for other in one.yields_to:
+            if other not in names:
+                path = configs / FOLDER / f"{one.name}{ENDING}"
+                raise SettingsError(f"{path} yields to a set that is not there: {unknown_word(other, 'set', names)}")
+    return found
+
+
+def set_path(configs: Path, name: str) -> Path:
+    """The file of a set of the library.
+
+    Raises
+    ------
+    LibraryError
+        If there is none of that name; the text names the nearest.
+    """
+    path = configs / FOLDER / f"{name}{ENDING}"
+    if not path.is_file():
+        names = sorted(one.stem for one in (configs / FOLDER).glob(f"*{ENDING}"))
+        raise LibraryError(f"The library has no such set: {unknown_word(name, 'set', names)}")
+    return path
