@@ -37,7 +37,7 @@ from pipeline.sim.truth import TABLES, plain_value, possessions_table, shots_tab
 from pipeline.sim.truth_events import event_tables
 
 BOOKS = ("nba", "fiba", "ncaa", "nfhs")
-_NOT_DRILLED = frozenset({Opening.FREE_THROWS, Opening.TRANSITION})
+_NOT_DRILLED = frozenset({Opening.FREE_THROWS})
 _PICTURE_TABLES = frozenset({"cameras", "boxes", "clock"})
 
 
@@ -103,7 +103,7 @@ def plan_drill(request: DrillRequest) -> FilmPlan:
     scripts = [script_named(n) for n in request.scripts] or list(SCRIPTS.values())
     scripts = [s for s in scripts if s.opening not in _NOT_DRILLED]
     if not scripts:
-        raise SettingsError("None of these scripts can be drilled; free throws and fast breaks follow a possession.")
+        raise SettingsError("None of these scripts can be drilled; free throws follow a possession.")
     count = request.possessions or 2 * sum(len(s.qualities) for s in scripts)
     rng = np.random.default_rng([request.seed, 515])
     calls = drill_calls(scripts, count, rng)
