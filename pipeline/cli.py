@@ -38,6 +38,8 @@ court_app = typer.Typer(
     help="Show the floor that was found, and pin it by hand where it was not.", no_args_is_help=True
 )
 app.add_typer(court_app, name="court")
+sets_app = typer.Typer(help="Check, draw and try the files of the set library.", no_args_is_help=True)
+app.add_typer(sets_app, name="sets")
 
 LibraryOption = Annotated[Path, typer.Option("--library", help="Folder of the library; made when it is not there.")]
 ConfigsOption = Annotated[
@@ -357,6 +359,23 @@ def court_landmarks(
         out.print(f"{number:2d}  {one.name:28s} {one.x_ft:6.2f} {one.y_ft:6.2f} ft  {one.text}", markup=False)
     if to is not None:
         out.print(f"Drawn: {write_picture(draw_landmarks(book), to, f'landmarks-{rule_book}')}", markup=False)
+
+
+@sets_app.command("check")
+def sets_check(
+    files: Annotated[list[Path], typer.Argument(help="Set files, or folders of them.")],
+) -> None:
+    """Read set files and say what is wrong with them: line, column, and the nearest name that exists."""
+    from pipeline.sets.library import check_files
+
+    checked = check_files(files)
+    for one in checked:
+        if one.error is None:
+            out.print(one.text, markup=False)
+        else:
+            err.print(f"elbowroom: {one.error}", markup=False)
+    if any(one.error is not None for one in checked):
+        raise typer.Exit(2)
 
 
 @evaluate_app.command("film")

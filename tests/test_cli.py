@@ -155,6 +155,7 @@ def test_the_commands_are_all_there():
     names = {"run", "bench", "list", "clip", "look", "sim", "settings"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
+    names |= {f"sets {n}" for n in ("check",)}
     names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names
 

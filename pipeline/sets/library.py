@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.conditions.pointing import unknown_word
-from pipeline.errors import LibraryError, SettingsError
+from pipeline.errors import ElbowroomError, LibraryError, SettingsError
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.reading import read_set
 
@@ -62,3 +64,48 @@ def set_path(configs: Path, name: str) -> Path:
         names = sorted(one.stem for one in (configs / FOLDER).glob(f"*{ENDING}"))
         raise LibraryError(f"The library has no such set: {unknown_word(name, 'set', names)}")
     return path
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What became of checking one file: ``text`` tells what it holds, or ``error`` what is wrong with it."""
+
+    path: Path
+    text: str
+    error: ElbowroomError | None
+
+
+def check_files(paths: Iterable[Path]) -> tuple[Checked, ...]:
+    """Read files, and every set file of a folder.
+
+    Raises
+    ------
+    SettingsError
+        If a folder holds no set file.
+    """
+    return tuple(_checked(path) for given in paths for path in _files(given))
+
+
+def _files(path: Path) -> list[Path]:
+    if not path.is_dir():
+        return [path]
+    found = sorted(path.glob(f"*{ENDING}"))
+    if not found:
+        raise SettingsError(f"The folder {path} holds no set file; their names end in {ENDING}.")
+    return found
+
+
+def _checked(path: Path) -> Checked:
+    try:
+        one = read_set_file(path)
+    except ElbowroomError as error:
+        return Checked(path, "", error)
+    counts = [
+        (len(one.players), "player", "players"),
+        (len(one.main.phases), "phase", "phases"),
+        (len(one.endings), "ending", "endings"),
+        (len(one.counters), "counter", "counters"),
+        (len(one.emphases), "point of emphasis", "points of emphasis"),
+    ]
+    told = ", ".join(f"{count} {single if count == 1 else several}" for count, single, several in counts if count)
+    return Checked(path, f"{path}: {one.title} is well written ({told}).", None)
