@@ -70,6 +70,7 @@ def cut_off(
     by: np.ndarray,
     speed_ft_s: float = 14.0,
     kind: str = "down",
+    group: str = "single",
 ) -> Steps:
     """Run past a set screener and on; the cutter's guard gets round the screen as the execution says.
 
@@ -81,6 +82,8 @@ def cut_off(
         From the screener to where the cutter passes him.
     kind : str
         The screen's type as the vocabulary has it; ``"any"`` where none is meant.
+    group : str
+        Whether it stands alone, likewise.
     """
     stage, defence, ex = play.stage, play.defence, play.execution
     guard = defence.guard_of(cutter)
@@ -94,13 +97,13 @@ def cut_off(
     stage.restless_ft[cutter] = 0.5
     yield from stage.run_past(cutter, stage.position[screener] + by, speed_ft_s, 1.3)
     moment = stage.t_s
-    play.did("off_ball_screen", {"screener": screener, "cutter": cutter}, t_s=moment, start_s=began, **_type(kind))
+    roles = {"screener": screener, "cutter": cutter}
+    if kind == "any":
+        play.did("off_ball_screen", roles, t_s=moment, start_s=began, group=group)
+    else:
+        play.did("off_ball_screen", roles, t_s=moment, start_s=began, type=kind, group=group)
     if way:
         yield from stage.run(cutter, list(way), speed_ft_s)
-
-
-def _type(kind: str) -> dict[str, str]:
-    return {} if kind == "any" else {"type": kind}
 
 
 def walk_into_screen(

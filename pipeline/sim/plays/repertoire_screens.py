@@ -242,12 +242,13 @@ def stagger_away(play: Play) -> Steps:
     else:
         stand_as_screen(play, 3, high)
     yield from walk_into_screen(play, 4, 2, uv(8.0, -17.0), away_ft=uv(-1.0, -0.5))
-    yield from cut_off(play, 2, 4, [], by=uv(0.6, -2.0))
+    group = "single" if missing is Missing.SCREEN else "stagger"
+    yield from cut_off(play, 2, 4, [], by=uv(0.6, -2.0), group=group)
     release_screen(play, 4)
     if missing is Missing.SCREEN:
         yield from stage.run(2, [high + uv(3.5, -1.5), top], 14.0)
     else:
-        yield from cut_off(play, 2, 3, [top], by=uv(1.7, -1.2))
+        yield from cut_off(play, 2, 3, [top], by=uv(1.7, -1.2), group="stagger")
         release_screen(play, 3)
     if missing is Missing.PASS:
         play.played("stagger_away", roles, start_s=began, missing=("catch",))
@@ -289,8 +290,8 @@ def iverson(play: Play) -> Steps:
         stand_as_screen(play, 3, first)
         stand_as_screen(play, 4, second)
         yield from stage.run(1, [stage.position[1] + uv(-2.0, 1.0)], 8.0)
-        yield from cut_off(play, 1, 3, [], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any")
-        yield from cut_off(play, 1, 4, [catch], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any")
+        yield from cut_off(play, 1, 3, [], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any", group="stagger")
+        yield from cut_off(play, 1, 4, [catch], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any", group="stagger")
         release_screen(play, 3)
         release_screen(play, 4)
     if missing is Missing.PASS:
