@@ -68,7 +68,7 @@ def _rows(plan: FilmPlan, which: str, certainty: Certainty) -> list[dict[str, An
     rows = []
     for number, stretch in enumerate(plan.game.stretches):
         for seen in getattr(stretch.possession, which):
-            if seen.certain is (certainty is Certainty.CERTAIN):
+            if bool(seen.certain) is (certainty is Certainty.CERTAIN):
                 row = _event(plan, number, seen)
                 if row is not None:
                     rows.append(row)
