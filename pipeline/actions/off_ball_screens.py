@@ -2,8 +2,9 @@
 
 The frame is the glossary's; each condition is graded (:class:`OffBallScreenSettings`) and the product of the grades is
 the score. Besides it, as for the screen on the ball: the screener came to the cutter's defender (or had him brought to
-him), since teammates who stand about are passed all the time, and the ball is still in play: what happens after the
-last shot is rebounding.
+him), since teammates who stand about are passed all the time, the attack has settled, and the ball is still in play:
+what happens after the last shot is rebounding. A defender who sags off his man is screened where he stands, and the
+cutter then passes wide; that counts when the contact is sure and the defender is held up by it.
 """
 
 from __future__ import annotations
@@ -63,6 +64,7 @@ def _passes(view: PossessionView, settings: ActionSettings) -> Iterator[Pass]:
     """Every closest approach of two attackers without the ball while it is in play, each as screener and as cutter."""
     rule = settings.off_ball_screen
     last_touch = max((t.end_s for t in view.touches), default=-math.inf)
+    first_s = -math.inf if math.isnan(view.half_court_s) else view.half_court_s
     apart = view.steps(rule.same_within_s / 2)
     for screener in np.flatnonzero(view.attackers):
         for cutter in np.flatnonzero(view.attackers):
@@ -72,7 +74,7 @@ def _passes(view: PossessionView, settings: ActionSettings) -> Iterator[Pass]:
                 t = float(view.t_s[moment])
                 about = view.handler[view.span(t - rule.ball_away_s, t + rule.ball_away_s)]
                 if (
-                    t > last_touch
+                    not first_s <= t <= last_touch
                     or view.uv_ft[moment, screener, 0] > rule.within_u_ft
                     or np.isin(about, (screener, cutter)).any()
                 ):
@@ -103,32 +105,54 @@ def _separation(view: PossessionView, one: Pass, after_s: float) -> float:
 
 
 def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Product of the grades, the better of two ways: a cutter close by, or one going wide round a sagging defender."""
     m = one.moment
     t = view.t_s[m]
     sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
     touch, at = _touch(view, one, rule)
     touch_sigma = pair_sigma_ft(view, at, one.screener, one.guard)
-    came = NAN
-    if one.guard != NOBODY:
-        before = view.gap_ft[view.span(t - rule.came_over_s, t), one.screener, one.guard]
-        came = float(np.nanmax(before)) - touch if np.isfinite(before).any() else NAN
-    cutter = view.speed_ft_s[view.span(t - rule.passes_over_s / 2, t + rule.passes_over_s), one.cutter]
-    fast = float(np.nanmax(cutter)) if np.isfinite(cutter).any() else NAN
+    closest = float(view.gap_ft[m, one.screener, one.cutter])
     path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
+    turned = abs(swept_deg(view.uv_ft[m, one.screener], path))
     lost = _separation(view, one, rule.after_s) - _separation(view, one, -rule.before_s)
-    met = at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma)
-    delayed = at_most(touch, rule.delayed_touch_ft, rule.touch_soft_ft, touch_sigma) * at_least(
-        lost, rule.delayed_ft, rule.touch_soft_ft, touch_sigma
+    soft = rule.touch_soft_ft
+    met = at_most(touch, rule.touch_ft, soft, touch_sigma)
+    delayed = at_most(touch, rule.delayed_touch_ft, soft, touch_sigma) * at_least(
+        lost, rule.delayed_ft, soft, touch_sigma
     )
-    grades = (
-        at_most(float(view.gap_ft[m, one.screener, one.cutter]), rule.closest_within_ft, rule.closest_soft_ft, sigma),
-        at_most(_slowest(view, one, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
-        at_least(fast, rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
-        at_least(abs(swept_deg(view.uv_ft[m, one.screener], path)), rule.passes_deg, rule.passes_soft_deg),
+    near = (
+        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
+        at_least(turned, rule.passes_deg, rule.passes_soft_deg),
         max(met, delayed),
-        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
     )
-    return math.prod(grades)
+    wide = (
+        at_most(closest, rule.wide_ft, rule.closest_soft_ft, sigma),
+        at_least(turned, rule.wide_turn_deg, rule.passes_soft_deg),
+        at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
+        at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
+    )
+    always = (
+        at_most(_slowest(view, one, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
+        at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
+    )
+    return math.prod(always) * max(math.prod(near), math.prod(wide))
+
+
+def _came(view: PossessionView, one: Pass, touch_ft: float, rule: OffBallScreenSettings) -> float:
+    """By how much screener and cutter's defender came nearer to each other before."""
+    if one.guard == NOBODY:
+        return NAN
+    t = view.t_s[one.moment]
+    before = view.gap_ft[view.span(t - rule.came_over_s, t), one.screener, one.guard]
+    return float(np.nanmax(before)) - touch_ft if np.isfinite(before).any() else NAN
+
+
+def _fastest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Top speed of the cutter about the screen."""
+    t = view.t_s[one.moment]
+    speed = view.speed_ft_s[view.span(t - rule.passes_over_s / 2, t + rule.passes_over_s), one.cutter]
+    return float(np.nanmax(speed)) if np.isfinite(speed).any() else NAN
 
 
 def _slowest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:

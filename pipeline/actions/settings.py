@@ -13,8 +13,16 @@ class DriveSettings(BaseModel):
     speed_ft_s: float = Field(8.0, gt=0, description="While driving the handler is faster than this.")
     ends_within_ft: float = Field(14.0, gt=0, description="A drive ends within this distance of the ring.")
     pause_s: float = Field(0.25, ge=0, description="A slower or sideways moment up to this long does not end a drive.")
+    fast_ft: float = Field(
+        4.0, gt=0, description="Faster than that for at least this much ground (common practice, no source)."
+    )
+    nears_ft_s: float = Field(2.0, gt=0, description="A drive goes on while he nears the ring at this speed.")
+    before_catch_s: float = Field(
+        0.8, ge=0, description="How long before his catch a drive may have begun (common practice, no source)."
+    )
+    with_ball_ft: float = Field(5.0, ge=0, description="Ground that is gained with the ball in any case.")
     after_screen_s: float = Field(
-        1.5, ge=0, description="A drive that starts this soon after an on-ball screen came off it."
+        2.0, ge=0, description="A drive that starts this soon after an on-ball screen came off it."
     )
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a drive is half trusted.")
     after_hold_s: float = Field(
@@ -138,12 +146,20 @@ class OffBallScreenSettings(BaseModel):
         "defender who is a step off him passes that much wider.",
     )
     closest_soft_ft: float = Field(1.0, gt=0, description="Softness of that limit.")
-    looked_at_ft: float = Field(9.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
-    screener_speed_ft_s: float = Field(6.0, gt=0, description="The screener is about this slow (glossary: 5 ft/s)")
+    wide_ft: float = Field(
+        10.0,
+        gt=0,
+        description="A cutter whose defender sags passes this far off at most, softly; the screener then has to",
+    )
+    wide_touch_ft: float = Field(2.2, gt=0, description="be this near to that defender, softly (half as much),")
+    wide_lost_ft: float = Field(4.0, gt=0, description="and hold him up: he loses this much to the cutter [C].")
+    wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
+    looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
+    screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s)")
     slow_for_s: float = Field(0.3, gt=0, description="on average for this long (glossary),")
     slow_before_s: float = Field(0.7, gt=0, description="beginning at most so long before the closest approach")
     slow_after_s: float = Field(0.5, gt=0, description="and ending at most so long after it.")
-    speed_soft_ft_s: float = Field(1.2, gt=0, description="Softness of limits of speed.")
+    speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
     cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
     passes_deg: float = Field(
         60.0, gt=0, description="The cutter passes: his place turns about the screen's by this much or more [C]."
@@ -151,10 +167,10 @@ class OffBallScreenSettings(BaseModel):
     passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
     passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
     touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary),")
-    touch_soft_ft: float = Field(0.7, gt=0, description="softly,")
+    touch_soft_ft: float = Field(0.8, gt=0, description="softly,")
     touch_within_s: float = Field(0.8, gt=0, description="within this time before and after;")
     delayed_ft: float = Field(
-        4.0, gt=0, description="or, a little farther off, he loses this much to the cutter: he was delayed [C],"
+        2.5, gt=0, description="or, a little farther off, he loses this much to the cutter: he was delayed [C],"
     )
     delayed_touch_ft: float = Field(5.0, gt=0, description="if he came at least this near (P4).")
     came_ft: float = Field(
@@ -260,7 +276,7 @@ class BallSettings(BaseModel):
     receiver_moves_ft_s: float = Field(
         5.0, gt=0, description="The receiver is faster than this around the handoff (common practice, no source)."
     )
-    denied_before_s: float = Field(1.5, ge=0, description="A denial this soon before a pass belongs to it.")
+    denied_before_s: float = Field(1.2, ge=0, description="A denial this soon before a pass belongs to it.")
     entry_from_ft: float = Field(
         15.0, gt=0, description="A post entry is thrown from at least this far from the ring (common practice)."
     )
@@ -277,9 +293,9 @@ class BallSettings(BaseModel):
     skip_ft: float = Field(25.0, gt=0, description="A skip pass is longer than this and crosses the lane (glossary).")
     inside_ft: float = Field(14.0, gt=0, description="A kick-out comes from within this distance of the ring.")
     outside_ft: float = Field(19.0, gt=0, description="A kick-out is caught at least this far from the ring.")
-    middle_v_ft: float = Field(14.0, gt=0, description="Top and slots together: |v| up to this (glossary).")
-    middle_u_ft: float = Field(17.0, gt=0, description="Top and slots together: from this far from the ring.")
-    side_v_ft: float = Field(6.0, gt=0, description="Beyond this |v| the ball is on a side (glossary).")
+    swing_v_ft: float = Field(
+        14.0, gt=0, description="A reversal brings the ball from beyond this |v|, where the wings begin, or to there."
+    )
     edge_s: float = Field(0.3, ge=0, description="Times this little outside what was seen are taken from its edge.")
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a ball event is half trusted.")
 
@@ -341,8 +357,12 @@ class CutSettings(BaseModel):
     """What a cut is, and which; lengths for the NBA's floor where places do not say them."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    moving_ft_s: float = Field(5.5, gt=0, description="While cutting a player is faster than this.")
-    pause_s: float = Field(0.3, ge=0, description="A slower moment up to this long does not end a cut.")
+    moving_ft_s: float = Field(4.0, gt=0, description="While cutting a player is faster than this, a brisk walk.")
+    top_ft_s: float = Field(7.5, gt=0, description="At some moment of a cut he is faster than this.")
+    pause_s: float = Field(0.4, ge=0, description="A slower moment up to this long, a turn, does not end a cut.")
+    slows_ft_s: float = Field(6.0, gt=0, description="A cut has slowed down below this.")
+    before_slow_s: float = Field(0.16, ge=0, description="The end of a cut points where it points so long before that.")
+    turns_deg: float = Field(40.0, gt=0, description="A cut that turns less than this has no radius.")
     corner_ft: float = Field(2.5, gt=0, description="A bend this far off the straight way parts a cut into legs.")
     least_ft: float = Field(8.0, gt=0, description="A cut is at least this long.")
     low_u_ft: float = Field(9.0, gt=0, description="Block and low lane: up to this far from the baseline side.")
