@@ -17,6 +17,7 @@ from pipeline.sim.plays.repertoire_moves import (
     calm,
     contact_ft,
     cut_off,
+    did_cut,
     drive_to,
     find_shooter,
     go_by_without_screen,
@@ -328,7 +329,9 @@ def post_split(play: Play) -> Steps:
         yield from stage.wait(0.8)
     else:
         yield from walk_into_screen(play, 0, 1, uv(13.0, 6.0), away_ft=uv(1.5, -1.5))
+        cut_at = stage.t_s
         yield from cut_off(play, 1, 0, [basket], by=uv(0.3, -2.1), kind="back")
+        did_cut(play, "basket_cut", 1, cut_at)
         release_screen(play, 0)
         stage.go(0, floor.slot(1), 11.0)
         yield from stage.wait(0.4)

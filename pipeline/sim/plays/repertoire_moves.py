@@ -106,6 +106,12 @@ def cut_off(
         yield from stage.run(cutter, list(way), speed_ft_s)
 
 
+def did_cut(play: Play, kind: str, cutter: int, began_s: float) -> None:
+    """Write a cut down that ends now."""
+    now = play.stage.t_s
+    play.did(kind, {"cutter": cutter}, t_s=(began_s + now) / 2, start_s=began_s, end_s=now)
+
+
 def walk_into_screen(
     play: Play, screener: int, cutter: int, heading: np.ndarray, *, away_ft: np.ndarray | None = None
 ) -> Steps:

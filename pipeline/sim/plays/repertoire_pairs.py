@@ -15,6 +15,7 @@ from pipeline.sim.plays.repertoire_moves import (
     Missing,
     calm,
     cut_off,
+    did_cut,
     drive_to,
     go_by_without_screen,
     guard_closely,
@@ -174,7 +175,9 @@ def high_low(play: Play) -> Steps:
     yield from retreat_dribble(play, 0, 0.8)
     post_guard = defence.guard_of(4)
     high = uv(floor.line_u_ft + 1.0, 0.5)
+    cut_at = stage.t_s
     yield from stage.run(3, [high], 14.0)
+    did_cut(play, "flash_cut", 3, cut_at)
     yield from stage.pass_to(3)
     # the low big seals his man behind him
     seal = uv(3.0, 3.5)

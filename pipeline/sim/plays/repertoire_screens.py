@@ -15,6 +15,7 @@ from pipeline.sim.plays.repertoire_moves import (
     calm,
     contact_ft,
     cut_off,
+    did_cut,
     drive_to,
     find_shooter,
     guard_closely,
@@ -147,6 +148,7 @@ def ucla(play: Play) -> Steps:
     guard = defence.guard_of(0)
     if missing is Missing.SCREEN:
         yield from stays_away(play, 4, floor.elbow(-1) + uv(-6.0, 0.0), 0.7)
+        cut_at = stage.t_s
         yield from stage.run(0, [floor.elbow(1) + uv(0.0, 1.0), block], 14.0)
         stage.go(4, floor.elbow(-1) + uv(3.0, 0.0), 9.0)
     else:
@@ -154,8 +156,10 @@ def ucla(play: Play) -> Steps:
         stage.restless_ft[4] = 0.0
         yield from set_screen(play, 4, guard, lambda: floor.elbow(1) + uv(-2.0, 1.0), contact_ft(play))
         yield from stage.wait(0.25)
+        cut_at = stage.t_s
         yield from cut_off(play, 0, 4, [block], by=uv(0.4, 2.1), kind="back")
         release_screen(play, 4)
+    did_cut(play, "ucla_cut", 0, cut_at)
     if missing is Missing.PASS:
         play.played("ucla", roles, start_s=began, missing=("entry",))
         yield from keep_and_score(play, 3, side=-1)
@@ -196,11 +200,14 @@ def zipper_entry(play: Play) -> Steps:
     top = floor.top() + uv(0.0, 1.0)
     if missing is Missing.SCREEN:
         yield from stays_away(play, 4, floor.elbow(-1) + uv(-4.0, 0.0), 0.7)
+        cut_at = stage.t_s
         yield from stage.run(1, [uv(floor.line_u_ft, floor.half_lane_ft - 0.5), top], 14.0)
     else:
         yield from walk_into_screen(play, 4, 1, uv(floor.line_u_ft + 2.0, floor.half_lane_ft), away_ft=uv(-1.5, -0.6))
+        cut_at = stage.t_s
         yield from cut_off(play, 1, 4, [uv(floor.line_u_ft + 4.0, 5.5), top], by=uv(0.2, 2.0))
         release_screen(play, 4)
+    did_cut(play, "zipper_cut", 1, cut_at)
     yield from stage.near(0, floor.wing(1), 4.0, 1.5)
     if missing is Missing.PASS:
         play.played("zipper_entry", roles, start_s=began, missing=("catch",))
@@ -285,15 +292,18 @@ def iverson(play: Play) -> Steps:
     if missing is Missing.SCREEN:
         stage.go(3, floor.block(1), 10.0)
         yield from stays_away(play, 4, floor.block(-1), 0.8)
+        cut_at = stage.t_s
         yield from stage.run(1, [first + uv(3.0, 0.0), second + uv(3.0, 0.0), catch], 14.5)
     else:
         stand_as_screen(play, 3, first)
         stand_as_screen(play, 4, second)
         yield from stage.run(1, [stage.position[1] + uv(-2.0, 1.0)], 8.0)
+        cut_at = stage.t_s
         yield from cut_off(play, 1, 3, [], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any", group="stagger")
         yield from cut_off(play, 1, 4, [catch], by=uv(2.1, 0.0), speed_ft_s=15.0, kind="any", group="stagger")
         release_screen(play, 3)
         release_screen(play, 4)
+    did_cut(play, "iverson_cut", 1, cut_at)
     if missing is Missing.PASS:
         play.played("iverson", roles, start_s=began, missing=("catch",))
         yield from keep_and_score(play, 0, side=1)

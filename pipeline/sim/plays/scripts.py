@@ -8,6 +8,9 @@ from types import MappingProxyType
 from pipeline.errors import SettingsError
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
+from pipeline.sim.plays.off_ball_scripts import OFF_BALL_SCRIPTS
+from pipeline.sim.plays.on_ball_scripts import ON_BALL_SCRIPTS
+from pipeline.sim.plays.repertoire import REPERTOIRE
 from pipeline.sim.plays.script import Script
 from pipeline.sim.plays.stoppages import FREE_THROWS
 from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
@@ -16,7 +19,9 @@ GAME_SCRIPTS: tuple[Script, ...] = (
     WEAK_SIDE_MOTION, CROWDED_DRIVE, CLEAR_DRIVE, UNSCRIPTED, TRANSITION, FREE_THROWS,
 )  # fmt: skip
 """What full games are made of."""
-SCRIPTS: Mapping[str, Script] = MappingProxyType({s.name: s for s in GAME_SCRIPTS})
+SCRIPTS: Mapping[str, Script] = MappingProxyType(
+    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS)}
+)
 """Every script."""
 
 

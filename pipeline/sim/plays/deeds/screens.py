@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -71,7 +72,9 @@ def _meant_on_ball(run: Run, deed: Deed) -> Iterator[Seen]:
     k = a + int(np.argmin(gap))
     window = slice(max(k - 60, 0), k + 61)
     sure = bool(spells(_may_screen(run, handler, screener, 1)[window], NEAR_S[1])) and gap.min() <= CLOSEST_FT[1]
-    yield _on_ball(run, handler, screener, k, deed, certain=sure)
+    seen = _on_ball(run, handler, screener, k, deed, certain=sure)
+    slip_touched = seen.traits["slipped"] == "yes" and seen.measures["contact_ft"] < CONTACT_FT + 0.2
+    yield replace(seen, certain=False) if slip_touched else seen
 
 
 def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *, certain: bool) -> Seen:
@@ -87,7 +90,7 @@ def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *
     said = dict(deed.traits) if deed is not None else {}
     traits = {
         "side": "side" if abs(v) > SIDE_V_FT else "middle",
-        "sent": "unknown",
+        "sent": _sent(run, handler, k),
         "contact": "yes" if contact <= CONTACT_FT else "no",
         "slipped": "no",
         "again": "no",
@@ -112,6 +115,12 @@ def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *
         traits,
         certain=certain,
     )  # fmt: skip
+
+
+def _sent(run: Run, handler: int, k: int) -> str:
+    """To the middle or to the sideline, by the handler's way across from just before the screen to just after."""
+    before, after = abs(run.uv[max(k - 15, 0), handler, 1]), abs(run.uv[min(k + 40, len(run.uv) - 1), handler, 1])
+    return "middle" if after < before - 1.5 else ("sideline" if after > before + 1.5 else "unknown")
 
 
 def _goes(run: Run, handler: int, k: int) -> int:
