@@ -487,16 +487,26 @@ def evaluate_mot_command(
 
 
 @evaluate_app.command("play")
-def evaluate_play_command(folder: FolderArgument, configs: ConfigsOption = None, as_json: JsonOption = False) -> None:
-    """Base rates of drives, screens and crowded paint on tracked possessions, and agreement with their readers."""
-    from pipeline.evaluate.play import evaluate_play
+def evaluate_play_command(
+    folder: FolderArgument,
+    labels: Annotated[
+        Path | None, typer.Option("--labels", help="Readers' labels; labels.json of the folder if left out.")
+    ] = None,
+    rule_book: Annotated[BookName, typer.Option("--rule-book", help="Rule book of the court.")] = "nba",
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How often every action, set and fault is found in tracked possessions, and agreement with their readers."""
+    from pipeline.evaluate.play import evaluate_play, play_lines
 
     settings = _settings(configs)
     with _bar("Reading possessions") as progress:
-        result = evaluate_play(
-            folder, actions=settings.actions, spacing=settings.spacing, faults=settings.faults, on_progress=progress
-        )
-    _report(result, as_json)
+        result = evaluate_play(folder, settings=settings, labels=labels, book=rule_book, on_progress=progress)
+    if as_json:
+        _print_json(result)
+    else:
+        for line in play_lines(result):
+            out.print(line, markup=False)
 
 
 @evaluate_app.command("report")

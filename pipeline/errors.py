@@ -9,6 +9,7 @@
     ├── ModelError          network weights are missing or do not fit
     ├── LanguageError       a set, fault or condition is not written as its language wants
     ├── DataError           an evaluation or training folder is not in the documented form
+    ├── TrackingError       tracking data given for import is not in the documented form
     └── MissingExtraError   an optional part of the installation is not there
 
 The text of each says what was found, where, and what to do next, in one sentence; the command
@@ -62,6 +63,10 @@ class LanguageError(ElbowroomError):
 
 class DataError(ElbowroomError):
     """An evaluation or training folder is not in the documented form."""
+
+
+class TrackingError(ElbowroomError):
+    """Tracking data given for import is not in the documented form."""
 
 
 class MissingExtraError(ElbowroomError):

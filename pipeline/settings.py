@@ -24,7 +24,7 @@ from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
 from pipeline.players.detector import DetectorSettings
-from pipeline.players.settings import NumberSettings, TrackSettings
+from pipeline.players.settings import ImportSettings, NumberSettings, TrackSettings
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -52,6 +52,7 @@ class Settings(BaseModel):
     detector: DetectorSettings = Field(DetectorSettings(), description="What the detector keeps in single pictures.")
     players: TrackSettings = Field(TrackSettings(), description="Who was where.")
     numbers: NumberSettings = Field(NumberSettings(), description="Which numbers they wear.")
+    imported: ImportSettings = Field(ImportSettings(), description="Tracking data from elsewhere.")
     ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
     spacing: SpacingSettings = Field(SpacingSettings(), description="How much room there is.")

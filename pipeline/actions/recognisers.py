@@ -70,8 +70,13 @@ def find_actions(
     """
     found: list[Event] = []
     for view in each_view(tracks, ball, touches, possessions, book, settings):
-        here: list[Event] = []
-        for recogniser in RECOGNISERS:
-            here.extend(recogniser.find(view, here, settings))
-        found.extend(here)
+        found.extend(actions_in(view, settings))
     return events_to_table(found, ACTIONS)
+
+
+def actions_in(view: PossessionView, settings: ActionSettings) -> list[Event]:
+    """What every recogniser finds in one possession."""
+    found: list[Event] = []
+    for recogniser in RECOGNISERS:
+        found.extend(recogniser.find(view, found, settings))
+    return found

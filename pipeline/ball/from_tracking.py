@@ -23,6 +23,7 @@ from pipeline.ball.dribble import dribbles
 from pipeline.ball.settings import BallSettings, DribbleSettings, PlacesSettings
 from pipeline.court.attack_frame import ENDS, ring_ft
 from pipeline.court.rule_books import RuleBook
+from pipeline.players.slopes import velocities
 
 NOBODY = -1
 IN_AIR = 3
@@ -187,46 +188,6 @@ def _turns(t_s: np.ndarray, ball_ft: np.ndarray, within_s: float) -> np.ndarray:
     return np.nan_to_num(turn)
 
 
-def velocities(t_s: np.ndarray, values: np.ndarray, within_s: float) -> np.ndarray:
-    """Slopes of straight lines fitted to each moment's surroundings.
-
-    Parameters
-    ----------
-    t_s : (T,) ndarray
-        Rising.
-    values : (T, C) ndarray
-        NaN where not known.
-    within_s : float
-        Moments up to this much earlier and later count, and at least the next ones on either side.
-
-    Returns
-    -------
-    (T, C) ndarray
-        Change a second; NaN where fewer than two moments are known.
-    """
-    count = len(t_s)
-    if not count:
-        return np.zeros(values.shape)
-    here = np.arange(count)
-    low = np.minimum(np.searchsorted(t_s, t_s - within_s - 1e-9), np.maximum(here - 1, 0))
-    high = np.maximum(np.searchsorted(t_s, t_s + within_s + 1e-9), np.minimum(here + 2, count))
-    known = np.isfinite(values)
-    filled = np.where(known, values, 0.0)
-    time = (t_s - t_s[0])[:, None]
-
-    def total(part: np.ndarray) -> np.ndarray:
-        summed = np.concatenate([np.zeros((1, part.shape[1])), np.cumsum(part, axis=0)])
-        return summed[high] - summed[low]
-
-    number = total(known.astype(float))
-    mean_t = total(known * time) / np.maximum(number, 1)
-    mean_v = total(filled) / np.maximum(number, 1)
-    spread = total(known * time**2) - number * mean_t**2
-    together = total(filled * time) - number * mean_t * mean_v
-    usable = known & (number >= 2) & (spread > 1e-12)
-    return np.where(usable, together / np.where(usable, spread, 1.0), np.nan)
-
-
 def holds_in(state: np.ndarray, places: Places, rules: PlacesSettings) -> list[Held]:
     """Holds of at least ``least_hold_s``; a player's own dribble that got away from him and came back is one hold."""
     players = places.players_ft.shape[1]
@@ -309,12 +270,15 @@ def touches_from_places(
         after = holds[number + 1] if number + 1 < len(holds) else None
         until = after.first if after else len(state)
         until_s = _ends(places.t_s, after)[0] if after else float(places.t_s[-1])
-        ring_s = rings[number].t_s if number in rings else None
-        if ring_s is not None:
-            add("shot", end_s, ring_s, hold.who, NOBODY, scores[number])
-            if after:
-                kind = "rebound" if until_s - ring_s <= limits.rebound_s else "loose"
-                add(kind, ring_s, until_s, after.who if kind == "rebound" else NOBODY, NOBODY, scores[number + 1])
+        at_ring = rings.get(number)
+        if at_ring is not None:
+            add("shot", end_s, at_ring.t_s, hold.who, NOBODY, scores[number])
+            falls = _falls_through(places, at_ring, book, rules)
+            if after or falls:
+                taken = not falls and until_s - at_ring.t_s <= limits.rebound_s
+                score = scores[number + 1] if after else scores[number]
+                taker = after.who if after and taken else NOBODY
+                add("rebound" if taken else "loose", at_ring.t_s, until_s, taker, NOBODY, score)
             continue
         if after is None or after.who == hold.who:
             continue
@@ -394,6 +358,15 @@ def _came_to_ring(
     way = places.ball_ft[-1] + ahead_s[:, None] * velocity
     off = np.linalg.norm(way[:, None] - _rings_ft(book), axis=2).min(axis=0)
     return AtRing(int(off.argmin()), float(places.t_s[-1]), team) if off.min() <= rules.ring_within_ft else None
+
+
+def _falls_through(places: Places, at_ring: AtRing, book: RuleBook, rules: PlacesSettings) -> bool:
+    """Whether a ball that came to a ring stayed under it: a made basket falls straight down, a miss bounces off."""
+    after = (places.t_s >= at_ring.t_s - 1e-6) & (places.t_s <= at_ring.t_s + rules.falls_s + 1e-6)
+    if places.t_s[-1] < at_ring.t_s + rules.falls_s - 1e-6 or not np.isfinite(places.ball_ft[after]).all():
+        return False
+    off = np.hypot(*(places.ball_ft[after] - _rings_ft(book)[at_ring.ring]).T)
+    return bool((off <= rules.ring_within_ft).all())
 
 
 def _rings_ft(book: RuleBook) -> np.ndarray:

@@ -197,6 +197,7 @@ class PlacesSettings(BaseModel):
     lose_cost: float = Field(1.8, ge=0, description="Price of a ball that gets loose.")
     at_ring_cost: float = Field(0.3, ge=0, description="Price of coming to a ring.")
     end_at_ring_gain: float = Field(0.6, ge=0, description="Gain of play that stops with the ball at a ring.")
+    falls_s: float = Field(0.48, gt=0, description="A ball that stays at the ring for this time has gone in.")
     to_ring_s: float = Field(0.6, ge=0, description="A ball in the air as play stops would come to the ring so soon.")
     handoff_ball_ft_s: float = Field(25.0, gt=0, description="A ball handed over is slower than this.")
     longest_unseen_s: float = Field(0.7, ge=0, description="Longest time unseen through which the ball is followed.")

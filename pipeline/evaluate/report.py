@@ -144,21 +144,24 @@ def mot_rows(scores: dict[str, Any]) -> Iterator[Row]:
 
 def play_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
     """Rows of ``evaluate play``."""
-    shares = scores["others_in_paint_share"]
-    if shares and "readers" not in scores:
-        value = ", ".join(f"{count}: {100 * share:.1f}" for count, share in shares.items())
+    if "kinds" not in scores:
+        count = f"{scores['possessions']} possessions"
+        for kind in ("on_ball_screen", "handoff"):
+            one = scores["actions"][kind]
+            told = one["published"]
+            beside = f"{one['per_game']:.1f} (published {told['low']:g}-{told['high']:g})"
+            yield Row(f"{kind.replace('_', ' ')}s in 190 possessions", name, beside, count)
+        shares = scores["others_in_paint_share"]
+        value = ", ".join(f"{n}: {100 * share:.1f}" for n, share in shares.items())
         drives = f"{scores['drives_into_paint']} drives"
-        yield Row("others in the paint as the handler enters it, % of drives", name, value, drives)
-        yield Row(
-            f"drives into {scores['crowded_threshold']} or more others",
-            name,
-            _share(scores["crowded_share"]),
-            drives,
-        )
-    for kind, one in scores.get("readers", {}).items():
-        value = f"{_share(one['recall'])} / {_share(one['precision'])}"
-        what = f"{kind.replace('_', ' ')} as readers saw them, recall / precision"
-        yield Row(what, name, value, f"{one['seen_by_both']} seen by both")
+        if shares:
+            yield Row("others in the paint as the handler enters it, % of drives", name, value, drives)
+            crowded = f"drives into {scores['crowded_threshold']} or more others"
+            yield Row(crowded, name, _share(scores["crowded_share"]), drives)
+    for kind, one in scores.get("kinds", {}).items():
+        value = f"{_share(one['f1'])} ({_share(one['recall'])} / {_share(one['precision'])})"
+        what = f"{kind.replace('_', ' ')} as readers saw them, F1 (recall / precision)"
+        yield Row(what, name, value, f"{one['labels']} seen by both")
 
 
 def table(rows: Sequence[Row], machine: str, when: datetime) -> str:

@@ -71,11 +71,14 @@ def test_trackers_stand_side_by_side():
 
 def test_readers_and_base_rates_have_rows_of_their_own():
     base = {"others_in_paint_share": {"0": 0.25, "1": 0.75}, "drives_into_paint": 4, "crowded_threshold": 5}
-    rows = list(play_rows("real", {**base, "crowded_share": 0.0}))
-    assert rows[0].value == "0: 25.0, 1: 75.0"
-    readers = {"drives": {"recall": 0.5, "precision": None, "seen_by_both": 2}}
-    (row,) = play_rows("read", {**base, "crowded_share": 0.0, "readers": readers})
-    assert (row.value, row.count) == ("50.0 % / none", "2 seen by both")
+    one = {"per_game": 20.0, "published": {"low": 24.0, "high": 25.0}}
+    base |= {"possessions": 9, "crowded_share": 0.0, "actions": {"on_ball_screen": one, "handoff": one}}
+    rows = list(play_rows("real", base))
+    assert rows[1].value == "20.0 (published 24-25)"
+    assert rows[2].value == "0: 25.0, 1: 75.0"
+    kinds = {"drives": {"recall": 0.5, "precision": None, "f1": None, "labels": 2}}
+    (row,) = play_rows("read", {**base, "kinds": kinds})
+    assert (row.value, row.count) == ("none (50.0 % / none)", "2 seen by both")
 
 
 def test_a_line_over_films_names_what_is_asked_and_the_worst():
