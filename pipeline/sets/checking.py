@@ -97,8 +97,8 @@ def _players(definition: SetDefinition) -> None:
 def _block(definition: SetDefinition, block: Block, main: set[str]) -> None:
     phases = block.phases
     _unique([p.name for p in phases], [p.at for p in phases], "phase")
-    if block is not definition.main and not phases:
-        raise Complaint(f"'{block.name}' has no phase.", block.at, len(block.name))
+    if block is not definition.main and not any(phase.need is Need.REQUIRED for phase in phases):
+        raise Complaint(f"'{block.name}' has no phase that must be there.", block.at, len(block.name))
     players = [player.name for player in definition.players]
     visible = main | {phase.name for phase in phases}
     for step in block.steps:

@@ -1,0 +1,147 @@
+"""From the actions of a game to its ``set_candidates``."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.actions.events import Event, events_from_table
+from pipeline.court.rule_books import RuleBook
+from pipeline.sets.definition import SetDefinition
+from pipeline.sets.emphasis import points
+from pipeline.sets.floor import Floor, points_uv
+from pipeline.sets.matching import Match, match_set, shared_time
+from pipeline.sets.plan import Plan, plan_set
+from pipeline.sets.play import Play
+from pipeline.sets.settings import SetSettings
+from pipeline.sets.tables import SET_CANDIDATES
+
+HALF = 0.5
+"""A partial match goes when a complete one of another set used this share of its actions, and a set yields when it
+shares this much of the shorter one's time with a complete match of the other."""
+
+
+def find_sets(
+    definitions: Sequence[SetDefinition],
+    actions: pa.Table,
+    tracks: pa.Table,
+    ball: pa.Table,
+    book: RuleBook,
+    settings: SetSettings,
+) -> pa.Table:
+    """Match every set against every possession of a game.
+
+    Parameters
+    ----------
+    definitions : sequence of SetDefinition
+    actions, tracks, ball : pa.Table
+        As their rooms declare them; ``tracks`` and ``ball`` may be empty, and what they would tell is then unknown.
+    book : RuleBook
+    settings : SetSettings
+
+    Returns
+    -------
+    pa.Table
+        ``set_candidates``, in order of time.
+    """
+    plans = [plan_set(one) for one in definitions]
+    rows: list[dict[str, Any]] = []
+    for play in plays(actions, tracks, ball, book, settings):
+        rows.extend(candidate_row(match, play) for match in match_play(plans, play))
+    rows.sort(key=lambda row: (row["t_s"], row["kind"], row["start_s"]))
+    return SET_CANDIDATES.from_rows([{**row, "event": number} for number, row in enumerate(rows)])
+
+
+def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, settings: SetSettings) -> Iterable[Play]:
+    """The possessions of a game, ready for matching, in order of time."""
+    events = events_from_table(actions)
+    numbers = actions["event"].to_pylist()
+    floor = Floor(tracks, ball, book, settings)
+    points = points_uv(events, floor)
+    grades = floor.grades(points.reshape(-1, 2)).reshape(len(events), 3, -1)
+    groups: dict[tuple[int, int], list[int]] = {}
+    for index, event in enumerate(events):
+        groups.setdefault((event.shot, event.possession), []).append(index)
+    for indices in groups.values():
+        indices.sort(key=lambda i: (events[i].t_s, events[i].start_s, events[i].kind, numbers[i]))
+        chosen = np.array(indices)
+        yield Play(
+            [events[i] for i in indices], [numbers[i] for i in indices], points[chosen], grades[chosen], floor, settings
+        )
+
+
+def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
+    """Matches of all sets in one possession, without those that are a part of another's.
+
+    A complete match goes when a bigger complete match uses all of its actions, or when its file yields to a set that
+    was played at the same time. A match in part goes when complete matches used half of its actions.
+    """
+    found = [match for plan in plans for match in match_set(plan, play)]
+    complete = [match for match in found if match.complete]
+    kept = [match for match in complete if not any(_within(match, other) for other in complete)]
+    kept = [match for match in kept if not any(_yields(match, other) for other in kept)]
+    for match in found:
+        if not match.complete and not any(len(match.used & other.used) >= HALF * len(match.used) for other in complete):
+            kept.append(match)
+    return kept
+
+
+def _within(match: Match, other: Match) -> bool:
+    return other.plan is not match.plan and match.used < other.used
+
+
+def _yields(match: Match, other: Match) -> bool:
+    if other.plan.definition.name not in match.plan.definition.yields_to:
+        return False
+    return shared_time(match.start_s, match.end_s, other.start_s, other.end_s) >= HALF
+
+
+def candidate_row(match: Match, play: Play) -> dict[str, Any]:
+    """A match as a row of ``set_candidates``; its number is still missing."""
+    moment: Event = play.events[match.moment]
+    definition = match.plan.definition
+    emphases = points(match, play)
+    measures = [
+        (point.measure, None if math.isnan(point.value) else point.value)
+        for point in emphases
+        if not isinstance(point.value, str)
+    ]
+    traits = [(point.emphasis.name, point.grade.value) for point in emphases]
+    traits += [(f"{point.emphasis.name}_was", point.value) for point in emphases if isinstance(point.value, str)]
+    traits += [("counter", match.counter or "none"), ("side", "as_drawn" if match.mirror > 0 else "mirrored")]
+    return {
+        "kind": definition.name,
+        "shot": moment.shot,
+        "possession": moment.possession if moment.possession >= 0 else None,
+        "start_s": match.start_s,
+        "end_s": match.end_s,
+        "t_s": match.t_s,
+        "actors": [
+            {"role": player.name, "track": track}
+            for player, track in zip(definition.players, match.tracks, strict=True)
+            if track is not None
+        ],
+        "x_ft": moment.place_ft[0],
+        "y_ft": moment.place_ft[1],
+        "attacked_end": moment.attacked_end,
+        "measures": measures,
+        "traits": traits,
+        "score": match.score,
+        "ending": match.ending,
+        "complete": match.complete,
+        "phases": [
+            {
+                "name": met.phase.name,
+                "found": met.fit is not None,
+                "event": None if met.fit is None else play.numbers[met.fit.index],
+                "start_s": None if met.fit is None else met.fit.start_s,
+                "end_s": None if met.fit is None else met.fit.end_s,
+            }
+            for met in match.met
+        ],
+        "missing": list(match.missing),
+    }

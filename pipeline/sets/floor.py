@@ -1,0 +1,166 @@
+"""Where the actions of a game happened, started and ended, and where everybody was in between."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.actions.events import Event
+from pipeline.court.attack_frame import End, to_attack
+from pipeline.court.places import PLACES, places
+from pipeline.court.rule_books import RuleBook
+from pipeline.sets.settings import SetSettings
+
+HERE, START, END = 0, 1, 2
+"""Points of an action: where it is, where it starts (the cut, the pass), where it ends."""
+
+NEAREST_S = 0.5
+"""A track's place is not told further than this from a moment at which it is known."""
+
+BALL_SIDE_FROM_FT = 6.0
+"""The ball is on a side when it is farther than this from the middle (glossary)."""
+
+_AROUND = np.vstack(
+    [np.zeros((1, 2)), np.column_stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.pi / 4)])]
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Path:
+    t_s: np.ndarray
+    xy_ft: np.ndarray  # (T, 2), court frame
+
+
+class Floor:
+    """Places of a game's players and ball by time.
+
+    Parameters
+    ----------
+    tracks, ball : pa.Table
+        Of one game; either may be empty.
+    book : RuleBook
+    settings : SetSettings
+    """
+
+    def __init__(self, tracks: pa.Table, ball: pa.Table, book: RuleBook, settings: SetSettings) -> None:
+        self.book = book
+        self._settings = settings
+        self._paths = _paths(tracks)
+        self._ball = _ball_paths(ball)
+        self._sides: dict[tuple[int, str], np.ndarray] = {}
+
+    def place_uv(self, shot: int, track: int, t_s: float, end: str) -> tuple[float, float]:
+        """A track's place in the attack frame; NaN where it is not known."""
+        path = self._paths.get((shot, track))
+        return (np.nan, np.nan) if path is None else _along(path, np.array([t_s]), end, self.book)[0]
+
+    def places_uv(self, shot: int, track: int, t_s: np.ndarray, end: str) -> np.ndarray:
+        """A track's places at several times, (N, 2)."""
+        path = self._paths.get((shot, track))
+        return np.full((len(t_s), 2), np.nan) if path is None else _along(path, t_s, end, self.book)
+
+    def ball_v(self, shot: int, t_s: float, end: str) -> float:
+        """The ball's distance to the right of the ring; NaN where it is not known."""
+        path = self._ball.get(shot)
+        return float("nan") if path is None else float(_along(path, np.array([t_s]), end, self.book)[0, 1])
+
+    def ball_side(self, shot: int, t_s: float, end: str) -> int:
+        """+1: the ball is on the right, -1: on the left; in the middle the side it last left; 0 unknown."""
+        path = self._ball.get(shot)
+        if path is None:
+            return 0
+        sides = self._sides.get((shot, end))
+        if sides is None:
+            v = to_attack(path.xy_ft, self.book, _end(end))[:, 1]
+            clear = np.where(np.abs(v) > BALL_SIDE_FROM_FT, np.sign(v), 0).astype(int)
+            last = np.maximum.accumulate(np.where(clear != 0, np.arange(len(clear)), -1))
+            sides = self._sides[(shot, end)] = np.where(last >= 0, clear[np.maximum(last, 0)], 0)
+        at = int(np.searchsorted(path.t_s, t_s + 1e-9, side="right")) - 1
+        return int(sides[at]) if at >= 0 and t_s - path.t_s[at] <= 2.0 else 0
+
+    def grades(self, uv_ft: np.ndarray) -> np.ndarray:
+        """How well points (N, 2) lie in each named place, (N, places): 1 in it, ``near_share`` near it, 0 away from
+        it, NaN where the point is not known."""
+        around = (uv_ft[:, None, :] + self._settings.place_reach_ft * _AROUND[None]).reshape(-1, 2)
+        held = places(np.nan_to_num(around, nan=1e6), self.book)
+        inside = np.stack([held[name].reshape(-1, len(_AROUND)) for name in PLACES], axis=1)
+        graded = np.where(inside[:, :, 0], 1.0, np.where(inside.any(axis=2), self._settings.near_share, 0.0))
+        graded[~np.isfinite(uv_ft).all(axis=1)] = np.nan
+        return graded
+
+
+def points_uv(events: Sequence[Event], floor: Floor) -> np.ndarray:
+    """Where each action is, starts and ends, (N, 3, 2) in the attack frame; NaN where that is not known.
+
+    An action that measures its ends (cuts, passes) is believed; else the main actor's place at its first moment and the
+    last actor's who has the ball at its last.
+    """
+    found = np.full((len(events), 3, 2), np.nan)
+    wanted: dict[tuple[int, int, str], list[tuple[int, int, float]]] = {}
+    for n, event in enumerate(events):
+        m = event.measures
+        found[n, HERE] = m.get("u_ft", np.nan), m.get("v_ft", np.nan)
+        found[n, START] = m.get("start_u_ft", np.nan), m.get("start_v_ft", np.nan)
+        found[n, END] = m.get("end_u_ft", m.get("catch_u_ft", np.nan)), m.get("end_v_ft", m.get("catch_v_ft", np.nan))
+        if not event.actors:
+            continue
+        first = event.actors[0][1]
+        last = event.actor("receiver") if event.kind in ("pass", "handoff") else first
+        for point, track, t_s in (
+            (HERE, first, event.t_s),
+            (START, first, event.start_s),
+            (END, first if last is None else last, event.end_s),
+        ):
+            if not np.isfinite(found[n, point]).all():
+                wanted.setdefault((event.shot, track, event.attacked_end), []).append((n, point, t_s))
+    for (shot, track, end), asked in wanted.items():
+        at = floor.places_uv(shot, track, np.array([t_s for _, _, t_s in asked]), end)
+        for (n, point, _), uv in zip(asked, at, strict=True):
+            found[n, point] = uv
+    return found
+
+
+def _along(path: _Path, t_s: np.ndarray, end: str, book: RuleBook) -> np.ndarray:
+    xy = np.column_stack([np.interp(t_s, path.t_s, path.xy_ft[:, axis]) for axis in (0, 1)])
+    after = np.clip(np.searchsorted(path.t_s, t_s), 0, len(path.t_s) - 1)
+    before = np.maximum(after - 1, 0)
+    away = np.minimum(np.abs(path.t_s[after] - t_s), np.abs(path.t_s[before] - t_s))
+    xy[away > NEAREST_S] = np.nan
+    return to_attack(xy, book, _end(end))
+
+
+def _end(end: str) -> End:
+    return "right" if end == "right" else "left"
+
+
+def _paths(tracks: pa.Table) -> Mapping[tuple[int, int], _Path]:
+    if tracks.num_rows == 0:
+        return {}
+    known = tracks.filter(pc.field("x_ft").is_valid())
+    columns = [known[name].to_numpy() for name in ("shot", "track", "t_s", "x_ft", "y_ft")]
+    return _split(np.column_stack(columns[:2]).astype(np.int64), columns[2], np.column_stack(columns[3:]))
+
+
+def _ball_paths(ball: pa.Table) -> Mapping[int, _Path]:
+    if ball.num_rows == 0:
+        return {}
+    known = ball.filter(pc.field("x_ft").is_valid())
+    shot = known["shot"].to_numpy().astype(np.int64)
+    xy = np.column_stack([known["x_ft"].to_numpy(), known["y_ft"].to_numpy()])
+    found = _split(np.column_stack([shot, np.zeros_like(shot)]), known["t_s"].to_numpy(), xy)
+    return {shot: path for (shot, _), path in found.items()}
+
+
+def _split(keys: np.ndarray, t_s: np.ndarray, xy: np.ndarray) -> dict[tuple[int, int], _Path]:
+    order = np.lexsort((t_s, keys[:, 1], keys[:, 0]))
+    keys, t_s, xy = keys[order], t_s[order], xy[order]
+    if not len(keys):
+        return {}
+    cuts = np.flatnonzero(np.any(np.diff(keys, axis=0) != 0, axis=1)) + 1
+    bounds = [0, *cuts.tolist(), len(keys)]
+    return {(int(keys[a, 0]), int(keys[a, 1])): _Path(t_s[a:b], xy[a:b]) for a, b in pairwise(bounds)}

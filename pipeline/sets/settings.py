@@ -1,0 +1,53 @@
+"""Settings of the sets room."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class SetSettings(BaseModel):
+    """How plays are matched. All limits are common practice or reasoning, no source."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    longest_wait_s: float = Field(
+        8.0, gt=0, description="A phase without a time of its own comes at most this long after the phase before it."
+    )
+    order_slack_s: float = Field(0.4, ge=0, description="Times and orders may be missed by this much.")
+    longest_s: float = Field(24.0, gt=0, description="Longest play, where its file does not say.")
+    place_reach_ft: float = Field(
+        3.0,
+        ge=0,
+        description="This far outside a named place still counts as being there, for near_share of the score.",
+    )
+    side_from_ft: float = Field(2.0, ge=0, description="Nearer to the middle than this is on either side.")
+    middle_within_ft: float = Field(6.0, gt=0, description="In the middle: this near to the line through the rings.")
+    near_share: float = Field(
+        0.85, gt=0, le=1, description="Share of the score that is left when a place is nearly met."
+    )
+    unknown_share: float = Field(
+        0.9, gt=0, le=1, description="Share of the score that is left for each thing asked for and not seen."
+    )
+    ideally_share: float = Field(0.8, gt=0, le=1, description="Share that is left when an 'ideally' is not met.")
+    usually_share: float = Field(
+        0.9, gt=0, le=1, description="Share that is left when a player is not where he usually starts."
+    )
+    ending_weight: float = Field(
+        0.5, ge=0, description="Weight of an ending in the score; a phase that must be there weighs 1."
+    )
+    optional_weight: float = Field(0.1, ge=0, description="Weight of an optional phase in the score.")
+    partial_share: float = Field(
+        0.6,
+        gt=0,
+        le=1,
+        description="A play is reported in part when this share of its phases was found, and two at least.",
+    )
+    least_score: float = Field(0.2, ge=0, le=1, description="Plays that score less are not reported.")
+    apart_share: float = Field(
+        0.3,
+        ge=0,
+        le=1,
+        description="Of two matches of one play that share more than this of the shorter one's time one is kept.",
+    )
+    steps_at_most: int = Field(
+        20000, ge=100, description="A search in one possession gives up after so many steps and keeps the best so far."
+    )
