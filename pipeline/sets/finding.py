@@ -21,8 +21,7 @@ from pipeline.sets.settings import SetSettings
 from pipeline.sets.tables import SET_CANDIDATES
 
 HALF = 0.5
-"""A partial match goes when a complete one of another set used this share of its actions, and a set yields when it
-shares this much of the shorter one's time with a complete match of the other."""
+"""Share of a match's actions, or of the shorter one's time, from which on two matches are taken as one."""
 
 
 def find_sets(
@@ -75,27 +74,27 @@ def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, s
 
 
 def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
-    """Matches of all sets in one possession, without those that are a part of another's.
+    """Matches of all sets in one possession, the best of those that are made of the same actions.
 
-    A complete match goes when a bigger complete match uses all of its actions, or when its file yields to a set that
-    was played at the same time. A match in part goes when complete matches used half of its actions.
+    Complete matches come first, then those that ask for more, then the better. A match goes when one before it has used
+    :data:`HALF` of the actions of its main line; a complete one also goes when its file yields to a set that was
+    completely played at the same time.
     """
     found = [match for plan in plans for match in match_set(plan, play)]
-    complete = [match for match in found if match.complete]
-    kept = [match for match in complete if not any(_within(match, other) for other in complete)]
-    kept = [match for match in kept if not any(_yields(match, other) for other in kept)]
-    for match in found:
-        if not match.complete and not any(len(match.used & other.used) >= HALF * len(match.used) for other in complete):
+    kept: list[Match] = []
+    for match in sorted(
+        found, key=lambda one: (not one.complete, -one.size(), one.rank()[1:], one.plan.definition.name)
+    ):
+        main = match.main
+        if any(len(main & other.used) >= HALF * len(main) for other in kept if other.plan is not match.plan):
+            continue
+        if not any(_yields(match, other) for other in found):
             kept.append(match)
     return kept
 
 
-def _within(match: Match, other: Match) -> bool:
-    return other.plan is not match.plan and match.used < other.used
-
-
 def _yields(match: Match, other: Match) -> bool:
-    if other.plan.definition.name not in match.plan.definition.yields_to:
+    if not other.complete or other.plan.definition.name not in match.plan.definition.yields_to:
         return False
     return shared_time(match.start_s, match.end_s, other.start_s, other.end_s) >= HALF
 

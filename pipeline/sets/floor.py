@@ -51,6 +51,7 @@ class Floor:
         self.book = book
         self._settings = settings
         self._paths = _paths(tracks)
+        self._teams = _teams(tracks)
         self._ball = _ball_paths(ball)
         self._sides: dict[tuple[int, str], np.ndarray] = {}
 
@@ -63,6 +64,19 @@ class Floor:
         """A track's places at several times, (N, 2)."""
         path = self._paths.get((shot, track))
         return np.full((len(t_s), 2), np.nan) if path is None else _along(path, t_s, end, self.book)
+
+    def mates(self, shot: int, track: int, t_s: float) -> tuple[int, ...]:
+        """Tracks of the same team that are known at a moment, the track itself included, in order of their numbers."""
+        team = self._teams.get((shot, track), -1)
+        return tuple(
+            other
+            for (there, other), its in self._teams.items()
+            if there == shot and its == team >= 0 and self._known((shot, other), t_s)
+        )
+
+    def _known(self, key: tuple[int, int], t_s: float) -> bool:
+        path = self._paths.get(key)
+        return path is not None and path.t_s[0] - NEAREST_S <= t_s <= path.t_s[-1] + NEAREST_S
 
     def ball_v(self, shot: int, t_s: float, end: str) -> float:
         """The ball's distance to the right of the ring; NaN where it is not known."""
@@ -144,6 +158,20 @@ def _paths(tracks: pa.Table) -> Mapping[tuple[int, int], _Path]:
     known = tracks.filter(pc.field("x_ft").is_valid())
     columns = [known[name].to_numpy() for name in ("shot", "track", "t_s", "x_ft", "y_ft")]
     return _split(np.column_stack(columns[:2]).astype(np.int64), columns[2], np.column_stack(columns[3:]))
+
+
+def _teams(tracks: pa.Table) -> Mapping[tuple[int, int], int]:
+    """The team of every player's track, -1 unknown: the one that most of its rows say, the lower of equals."""
+    if tracks.num_rows == 0:
+        return {}
+    players = (
+        tracks.filter(pc.field("role") == "player").group_by(["shot", "track", "team"]).aggregate([([], "count_all")])
+    )
+    told = sorted(
+        zip(*(players[name].to_pylist() for name in ("shot", "track", "count_all", "team")), strict=True),
+        key=lambda one: (one[0], one[1], one[2], -one[3]),
+    )
+    return {(shot, track): team for shot, track, _, team in told}
 
 
 def _ball_paths(ball: pa.Table) -> Mapping[int, _Path]:

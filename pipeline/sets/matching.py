@@ -14,10 +14,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 
-from pipeline.sets.definition import AT_START, During, Edge, Need, Player, Side, Window
+from pipeline.sets.definition import AT_START, During, Edge, Need, Player, Side, Window, Zone
 from pipeline.sets.floor import START
 from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase, zone_of
 from pipeline.sets.play import Fit, Play, side_share
@@ -80,10 +81,22 @@ class Match:
         """The actions that were used."""
         return frozenset(met.fit.index for met in self.met if met.fit is not None)
 
+    @property
+    def main(self) -> frozenset[int]:
+        """The actions of the phases that must be there, endings left out."""
+        line = next(line for line in self.plan.lines if line.line.counter == self.counter)
+        return frozenset(met.fit.index for met in self.met if met.fit is not None and met.phase in line.part.required)
+
+    def size(self) -> float:
+        """How much the match asks for: its phases that must be there, and half of each player."""
+        needed = sum(met.fit is not None and met.phase.phase.need is Need.REQUIRED for met in self.met)
+        return needed + 0.5 * sum(track is not None for track in self.tracks)
+
     def rank(self) -> tuple:
         """Sorts the better match first, the same way whatever the order of players and whichever the side."""
         times = tuple(met.fit.t_s for met in self.met if met.fit is not None)
-        return (not self.complete, -round(self.score, 9), self.counter or "", times, self.tracks)
+        tracks = tuple(-1 if track is None else track for track in self.tracks)
+        return (not self.complete, -round(self.score, 9), self.counter or "", times, tracks)
 
 
 def match_set(plan: Plan, play: Play) -> list[Match]:
@@ -163,6 +176,12 @@ class _Search:
         if self.best.complete != (missing == 0):
             return missing == 0
         return most >= self.best.score
+
+    def _may_stand(self, score: float, *, complete: bool) -> bool:
+        """Whether a whole match can still be the best."""
+        if self.best is None or self.best.complete != complete:
+            return score >= self._s.least_score and (self.best is None or complete)
+        return score >= self.best.score
 
     def _take(self, phase: PlannedPhase, fit: Fit) -> list[int] | None:
         """Bind an action's players; the players that were newly bound, or None when they do not agree."""
@@ -269,7 +288,7 @@ class _Search:
         weight = len(line.part.required) + (s.ending_weight if line.endings else 0.0) + s.optional_weight * count
         score = (quality + s.ending_weight * ending_quality + s.optional_weight * optional_quality) / weight
         must_end = self._plan.definition.must_end and bool(line.endings) and ending is None
-        if self._allowed(parts):
+        if self._may_stand(score, complete=missing == 0 and not must_end) and self._allowed(parts):
             score *= self._links(parts) * self._starts()
             if score >= s.least_score:
                 self._offer(parts, main, score, complete=missing == 0 and not must_end, must_end=must_end)
@@ -366,41 +385,64 @@ class _Search:
         return share
 
     def _starts(self) -> float:
-        """Where the players are as the set starts."""
+        """Where the players are as the set starts; players whom no action named are found by it."""
         first = min(self._met.values(), key=lambda fit: fit.start_s)
-        whole = all(phase.name in self._met for phase in self._line.part.required[:1])
+        certain = self._line.part.required[0].name in self._met
         share = 1.0
+        waiting = []
         for number, player in enumerate(self._plan.definition.players):
-            track = self._bound[number]
-            if player.starts is None or track is None:
-                continue
-            grade = self._stands(player, track, first)
-            if grade >= 1.0:
-                continue
-            share *= max(grade, self._s.usually_share) if player.usually or not whole else grade
-            if share == 0.0:
-                return 0.0
-        return share
+            if self._bound[number] is None:
+                waiting.append(number)
+            elif player.starts is not None:
+                share *= self._start_share(
+                    player, self._stands(player.starts, self._bound[number], first), certain=certain
+                )
+        return share * self._wait(waiting, first, certain=certain) if share > 0 and waiting else share
 
-    def _stands(self, player: Player, track: int, first: Fit) -> float:
+    def _wait(self, waiting: Sequence[int], first: Fit, *, certain: bool) -> float:
+        """Bind the players whom no action named to those attackers who stand best where they should."""
+        event = self._play.events[first.index]
+        mates = self._play.floor.mates(event.shot, event.actors[0][1], first.start_s) if event.actors else ()
+        free = [track for track in mates if track not in self._bound]
+        asked = [number for number in waiting if self._plan.definition.players[number].starts is not None]
+        if not asked:
+            return 1.0
+        if len(free) < len(asked):
+            return self._s.unknown_share ** len(asked)
+        best: tuple[float, tuple[int, ...]] = (-1.0, ())
+        for tracks in permutations(free, len(asked)):
+            share = 1.0
+            for number, track in zip(asked, tracks, strict=True):
+                player = self._plan.definition.players[number]
+                assert player.starts is not None
+                share *= self._start_share(player, self._stands(player.starts, track, first), certain=certain)
+            if share > best[0]:
+                best = (share, tracks)
+        if best[0] > 0:
+            for number, track in zip(asked, best[1], strict=True):
+                self._bound[number] = track
+        return best[0]
+
+    def _start_share(self, player: Player, grade: float, *, certain: bool) -> float:
+        return max(grade, self._s.usually_share) if player.usually or not certain else grade
+
+    def _stands(self, zone: Zone, track: int | None, first: Fit) -> float:
+        """How well a player stands in a zone, at the best of a few looks before the first action."""
         event, s = self._play.events[first.index], self._s
-        assert player.starts is not None
-        graded, v_ft = self._play.stance(event.shot, track, first.start_s, event.attacked_end)
-        zone = zone_of(player.starts, START)
-        share = 1.0
-        if zone.columns:
-            grade = max(graded[column] for column in zone.columns)
-            share = s.unknown_share if grade != grade else grade
-        if zone.side is None:
-            return share
-        sign = float(self._mirror)
-        side = zone.side
+        assert track is not None
+        side, sign = zone.side, float(self._mirror)
         if side in (Side.BALL, Side.WEAK, Side.SAME, Side.OPPOSITE):
             sign = self._play.floor.ball_side(event.shot, first.start_s, event.attacked_end)
             side = Side.BALL if side in (Side.BALL, Side.SAME) else Side.WEAK
-            if sign == 0:
-                return share * s.unknown_share
-        return share * side_share(side, v_ft * sign, s)
+        columns = zone_of(zone, START).columns
+        best = 0.0
+        for graded, v_ft in self._play.stances(event.shot, track, first.start_s, event.attacked_end):
+            grade = max(graded[column] for column in columns) if columns else 1.0
+            share = s.unknown_share if grade != grade else grade
+            if side is not None:
+                share *= s.unknown_share if sign == 0 else side_share(side, v_ft * sign, s)
+            best = max(best, share)
+        return best
 
     def _offer(
         self, parts: Sequence[PlannedPart], main: Sequence[str], score: float, *, complete: bool, must_end: bool

@@ -14,6 +14,9 @@ from pipeline.sets.floor import END, Floor
 from pipeline.sets.plan import MIRRORED, PlannedAction, PlannedPhase, PlannedZone
 from pipeline.sets.settings import SetSettings
 
+LOOKS = 5
+"""How often a player's start is looked at before the first action."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
@@ -72,7 +75,7 @@ class Play:
         for index, event in enumerate(events):
             self.by_kind.setdefault(event.kind, []).append(index)
         self._values: dict[tuple[int, int], Mapping[str, float | str | None]] = {}
-        self._stances: dict[tuple[int, int, float], tuple[list[float], float]] = {}
+        self._stances: dict[tuple[int, int, float], list[tuple[list[float], float]]] = {}
         self._fits: dict[tuple[PlannedPhase, int], list[Fit]] = {}
 
     def values(self, index: int, mirror: int) -> Mapping[str, float | str | None]:
@@ -155,13 +158,16 @@ class Play:
                 return share * s.unknown_share
         return share * side_share(zone.side, self.points[index][zone.point][1] * sign, s)
 
-    def stance(self, shot: int, track: int, t_s: float, end: str) -> tuple[list[float], float]:
-        """How well a player stands in each place at a moment (``Floor.grades``), and how far to the right."""
+    def stances(self, shot: int, track: int, t_s: float, end: str) -> list[tuple[list[float], float]]:
+        """How well a player stands in each place (``Floor.grades``), and how far to the right, a few times from
+        ``settles_s`` before a moment to the moment."""
         key = (shot, track, t_s)
         known = self._stances.get(key)
         if known is None:
-            uv = self.floor.place_uv(shot, track, t_s, end)
-            known = self._stances[key] = (self.floor.grades(np.array([uv]))[0].tolist(), float(uv[1]))
+            times = t_s - np.linspace(0.0, self.settings.settles_s, LOOKS)
+            uv = self.floor.places_uv(shot, track, times, end)
+            graded = self.floor.grades(uv).tolist()
+            known = self._stances[key] = list(zip(graded, uv[:, 1].tolist(), strict=True))
         return known
 
     def linked_share(self, zone: PlannedZone, fit: Fit, other: Fit | None, start_s: float) -> float:

@@ -19,6 +19,9 @@ class SetSettings(BaseModel):
         ge=0,
         description="This far outside a named place still counts as being there, for near_share of the score.",
     )
+    settles_s: float = Field(
+        2.0, ge=0, description="Where players start is looked at from this long before the first action up to it."
+    )
     side_from_ft: float = Field(2.0, ge=0, description="Nearer to the middle than this is on either side.")
     middle_within_ft: float = Field(6.0, gt=0, description="In the middle: this near to the line through the rings.")
     near_share: float = Field(
