@@ -15,16 +15,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.actions import find_actions
-from pipeline.actions.events import Event, events_from_table
-from pipeline.actions.tables import ACTIONS
-from pipeline.actions.view_building import possession_views
 from pipeline.ball.path import ball_path
 from pipeline.ball.possessions import possessions
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.pins import PinnedFrame
 from pipeline.court.registration import register
-from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
 from pipeline.errors import ElbowroomError
@@ -36,7 +31,8 @@ from pipeline.night.jerseys import team_colours
 from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.looking import Stopwatch
 from pipeline.night.pins import read_pins
-from pipeline.night.rosters import Rosters, called, jersey_of
+from pipeline.night.play_stages import book_of, bring_tags, play_stages
+from pipeline.night.rosters import Rosters
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
 from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film
@@ -44,12 +40,7 @@ from pipeline.players.jersey_votes import with_jerseys
 from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
-from pipeline.spacing.faults import find_faults
-from pipeline.spacing.measures import spacing_table
-from pipeline.spacing.possession_measures import possession_measures_table
-from pipeline.spacing.rules import sentence_of, severity_of
-from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
-from pipeline.tags import Candidate, Merge, Tag
+from pipeline.tags import Merge, Tag
 
 SEEN = "seen"
 """Folder of a game in which an unfinished vision pass keeps its pieces."""
@@ -160,13 +151,7 @@ def run_film(
         rosters = {0: told.team_0.roster, 1: told.team_1.roster}
         for stage in table_stages(chosen, colours, rosters, read_pins(game)):
             ran.append(run_stage(stage, game, progress(stage.name)))
-    faults = events_from_table(FAULTS.read(game.tables))
-    jerseys = jersey_of(TRACKS.read(game.tables))
-    with library.tag_store() as store:
-        candidates = [candidate_of(event, settings, jerseys, rosters) for event in faults]
-        who = f"elbowroom {version('elbowroom')}"
-        merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
-        tags = store.tags(game=game.name)
+    merge, tags = bring_tags(game, library, settings)
     shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
     live = shots.filter(shots["live"])
     in_play = cameras.filter(pc.is_in(cameras["shot"], live["shot"].combine_chunks()))
@@ -275,48 +260,8 @@ def table_stages(
             [settings.ball],
             _ball_of(settings),
         ),
-        Stage(
-            "actions",
-            (TRACKS, BALL, TOUCHES, POSSESSIONS, CAMERAS),
-            (ACTIONS,),
-            ("actions",),
-            [settings.actions],
-            _actions_of(settings),
-        ),
-        Stage(
-            "spacing",
-            (TRACKS, BALL, TOUCHES, POSSESSIONS, CAMERAS, ACTIONS),
-            (SPACING, POSSESSION_MEASURES, FAULTS),
-            ("actions", "conditions", "spacing"),
-            [settings.actions, settings.spacing, settings.faults],
-            _spacing_of(settings),
-        ),
+        *play_stages(settings),
     )
-
-
-def candidate_of(
-    event: Event, settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
-) -> Candidate:
-    """A fault as a candidate for the tag store; its sentence calls players by name or number where known."""
-    rule = next(one for one in settings.faults.library if one.name == event.kind)
-    return Candidate(
-        kind=event.kind,
-        shot=event.shot,
-        start_s=event.start_s,
-        end_s=event.end_s,
-        t_s=event.t_s,
-        actors=event.actors,
-        measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
-        score=float(event.score),
-        severity=severity_of(event, rule).value,
-        sentence=sentence_of(event, rule, lambda track: called(track, jerseys, rosters)),
-    )
-
-
-def book_of(cameras: pa.Table) -> RuleBook | None:
-    """The rule book that most registered frames of a film were taken for; None when no frame is registered."""
-    names = [n for n in cameras.filter(pc.field("status") != "unknown")["rule_book"].to_pylist() if n in RULE_BOOKS]
-    return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
 
 
 def _vision_stage(
@@ -386,37 +331,5 @@ def _ball_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
         spells = POSSESSIONS.empty() if book is None else possessions(held, tracks, book, settings.ball)
         progress(2, 2)
         return {"ball": path, "touches": held, "possessions": spells}
-
-    return run
-
-
-def _actions_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
-        book = book_of(tables["cameras"])
-        if book is None:
-            return {"actions": ACTIONS.empty()}
-        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
-        found = find_actions(*play, book, settings.actions)
-        progress(1, 1)
-        return {"actions": found}
-
-    return run
-
-
-def _spacing_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
-        book = book_of(tables["cameras"])
-        if book is None:
-            return {spec.name: spec.empty() for spec in (SPACING, POSSESSION_MEASURES, FAULTS)}
-        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
-        views = possession_views(*play, book, settings.actions)
-        actions = events_from_table(tables["actions"])
-        found = find_faults(views, actions, settings.faults.library, settings.spacing)
-        progress(1, 1)
-        return {
-            "spacing": spacing_table(views, settings.spacing),
-            "possession_measures": possession_measures_table(views, actions, settings.spacing),
-            "faults": found,
-        }
 
     return run

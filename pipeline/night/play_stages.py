@@ -1,0 +1,132 @@
+"""What follows once it is known who was where and who had the ball: actions, spacing, faults and their tags.
+
+The same for film and for tracking data from elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.actions import find_actions
+from pipeline.actions.events import Event, events_from_table
+from pipeline.actions.tables import ACTIONS
+from pipeline.actions.view_building import possession_views
+from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
+from pipeline.court.tables import CAMERAS
+from pipeline.night.library import Game, Library
+from pipeline.night.rosters import Rosters, called, jersey_of
+from pipeline.night.stages import Progress, Stage, Tables
+from pipeline.players.tables import TRACKS
+from pipeline.settings import Settings
+from pipeline.spacing.faults import find_faults
+from pipeline.spacing.measures import spacing_table
+from pipeline.spacing.possession_measures import possession_measures_table
+from pipeline.spacing.rules import sentence_of, severity_of
+from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
+from pipeline.tags import Candidate, Merge, Tag
+
+
+def play_stages(settings: Settings, book: RuleBook | None = None) -> tuple[Stage, ...]:
+    """The stages from tracks and touches on, in order.
+
+    ``book`` is the court that the tables' feet are on; left out, it is the one that the film's cameras found.
+    """
+    cameras = (CAMERAS,) if book is None else ()
+    depends = {} if book is None else {"rule book": book.name}
+    return (
+        Stage(
+            "actions",
+            (TRACKS, BALL, TOUCHES, POSSESSIONS, *cameras),
+            (ACTIONS,),
+            ("actions",),
+            [settings.actions],
+            _actions_of(settings, book),
+            depends,
+        ),
+        Stage(
+            "spacing",
+            (TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, *cameras),
+            (SPACING, POSSESSION_MEASURES, FAULTS),
+            ("actions", "conditions", "spacing"),
+            [settings.actions, settings.spacing, settings.faults],
+            _spacing_of(settings, book),
+            depends,
+        ),
+    )
+
+
+def bring_tags(game: Game, library: Library, settings: Settings) -> tuple[Merge, tuple[Tag, ...]]:
+    """Bring a game's candidates into the tag store; what that did, and the game's tags after it."""
+    told = game.file()
+    rosters = {0: told.team_0.roster, 1: told.team_1.roster}
+    faults = events_from_table(FAULTS.read(game.tables))
+    jerseys = jersey_of(TRACKS.read(game.tables))
+    candidates = [candidate_of(event, settings, jerseys, rosters) for event in faults]
+    with library.tag_store() as store:
+        who = f"elbowroom {version('elbowroom')}"
+        merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
+        return merge, store.tags(game=game.name)
+
+
+def candidate_of(
+    event: Event, settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+) -> Candidate:
+    """A fault as a candidate for the tag store; its sentence calls players by name or number where known."""
+    rule = next(one for one in settings.faults.library if one.name == event.kind)
+    return Candidate(
+        kind=event.kind,
+        shot=event.shot,
+        start_s=event.start_s,
+        end_s=event.end_s,
+        t_s=event.t_s,
+        actors=event.actors,
+        measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
+        score=float(event.score),
+        severity=severity_of(event, rule).value,
+        sentence=sentence_of(event, rule, lambda track: called(track, jerseys, rosters)),
+    )
+
+
+def book_of(cameras: pa.Table) -> RuleBook | None:
+    """The rule book that most registered frames of a film were taken for; None when no frame is registered."""
+    names = [n for n in cameras.filter(pc.field("status") != "unknown")["rule_book"].to_pylist() if n in RULE_BOOKS]
+    return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
+
+
+def _actions_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        book = given or book_of(tables["cameras"])
+        if book is None:
+            return {"actions": ACTIONS.empty()}
+        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
+        found = find_actions(*play, book, settings.actions)
+        progress(1, 1)
+        return {"actions": found}
+
+    return run
+
+
+def _spacing_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
+    def run(tables: Tables, progress: Progress) -> Tables:
+        book = given or book_of(tables["cameras"])
+        if book is None:
+            return {spec.name: spec.empty() for spec in (SPACING, POSSESSION_MEASURES, FAULTS)}
+        play = (tables["tracks"], tables["ball"], tables["touches"], tables["possessions"])
+        views = possession_views(*play, book, settings.actions)
+        actions = events_from_table(tables["actions"])
+        found = find_faults(views, actions, settings.faults.library, settings.spacing)
+        progress(1, 1)
+        return {
+            "spacing": spacing_table(views, settings.spacing),
+            "possession_measures": possession_measures_table(views, actions, settings.spacing),
+            "faults": found,
+        }
+
+    return run
