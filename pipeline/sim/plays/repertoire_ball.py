@@ -364,7 +364,7 @@ def sideline_handoff(play: Play) -> Steps:
     yield from stage.pass_to(4)
     yield from stage.wait(0.3)
     stage.dribble()
-    roles = {"guard": 0, "big": 4, "taker": 1}
+    roles = {"big": 4, "taker": 1}
     meet = floor.wing(1) + uv(5.0, -0.5)
     stage.go(4, meet, 8.5)
     stage.go(0, floor.slot(-1), 8.0)

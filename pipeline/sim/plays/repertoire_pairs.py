@@ -48,7 +48,7 @@ def pin_down_handoff(play: Play) -> Steps:
     """The man in the corner comes up off a down screen and straight into a handoff from the big in the slot."""
     missing, stage, floor = what_is_missing(play), play.stage, play.floor
     began = stage.t_s
-    roles = {"guard": 0, "taker": 1, "screener": 3, "big": 4}
+    roles = {"taker": 1, "screener": 3, "big": 4}
     calm(play)
     guard_closely(play, (1,))
     yield from retreat_dribble(play, 0, 0.7)
