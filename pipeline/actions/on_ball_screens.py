@@ -98,11 +98,9 @@ def _meetings(view: PossessionView, settings: ActionSettings) -> Iterator[Meetin
         for mate in attackers[attackers != handler]:
             apart = view.steps(rule.same_within_s / 2)
             for moment in closest_approaches(view.gap_ft[:, handler, mate], rule.screener_within_ft, apart):
-                if not handles(view, int(handler), moment, rule) or nearest[moment].min() > rule.defender_within_ft:
+                if nearest[moment].min() > rule.defender_within_ft:
                     continue
                 t = float(view.t_s[moment])
-                if _handed_over(view, int(handler), int(mate), t, rule):
-                    continue
                 cover = settings.coverage
                 before = view.span(t - cover.before_s, t - cover.until_before_s)
                 own, his = (usual_guard(view, column, before) for column in (int(handler), int(mate)))
@@ -116,24 +114,26 @@ def usual_guard(view: PossessionView, column: int, span: slice) -> int:
     return int(found[counts.argmax()]) if len(found) else NOBODY
 
 
-def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> bool:
-    """Whether a player has the ball for long enough about a moment, and nobody else more."""
+def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
+    """Grade of a player having the ball for long enough about a moment, and longer than anybody else."""
     around = view.span(view.t_s[moment] - rule.handler_around_s, view.t_s[moment] + rule.handler_around_s)
     who = view.handler[around]
-    own = int((who == handler).sum())
-    others = int(((who != handler) & (who != NOBODY)).sum())
-    return own * view.step_s >= rule.handler_for_s - 1e-9 and own > others
+    own_s = float((who == handler).sum()) * view.step_s
+    others_s = float(((who != handler) & (who != NOBODY)).sum()) * view.step_s
+    soft = rule.time_soft_s
+    return at_least(own_s, rule.handler_for_s, soft) * at_least(own_s - others_s, 0.0, soft)
 
 
-def _handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> bool:
-    """Whether the ball goes from hand to hand between two players about a time."""
+def handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> float:
+    """Grade of the ball going from hand to hand between two players about a time."""
     holds = [touch for touch in view.touches if touch.held_s >= rule.hold_s - 1e-9]
-    return any(
-        {before.column, after.column} == {one, other}
-        and abs(after.start_s - t_s) <= rule.handoff_within_s
-        and view.gap_ft[view.at(after.start_s), one, other] <= rule.handoff_ft
+    changes = (
+        at_most(abs(after.start_s - t_s), rule.handoff_within_s, rule.time_soft_s)
+        * at_most(float(view.gap_ft[view.at(after.start_s), one, other]), rule.handoff_ft, rule.place_soft_ft)
         for before, after in pairwise(holds)
+        if {before.column, after.column} == {one, other}
     )
+    return max(changes, default=0.0)
 
 
 def touch(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, int]:
@@ -181,6 +181,8 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
     behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
     grades = (
+        handles(view, h, m, rule),
+        1.0 - handed_over(view, h, s, float(t), rule),
         at_most(float(view.gap_ft[m, h, s]), rule.closest_within_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),

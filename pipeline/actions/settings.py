@@ -17,8 +17,8 @@ class DriveSettings(BaseModel):
         4.0, gt=0, description="Faster than that for at least this much ground (common practice, no source)."
     )
     nears_ft_s: float = Field(2.0, gt=0, description="A drive goes on while he nears the ring at this speed.")
-    before_catch_s: float = Field(
-        0.8, ge=0, description="How long before his catch a drive may have begun (common practice, no source)."
+    run_up_s: float = Field(
+        0.8, ge=0, description="How long before his first fast step with the ball a drive may begin (common practice)."
     )
     with_ball_ft: float = Field(5.0, ge=0, description="Ground that is gained with the ball in any case.")
     after_screen_s: float = Field(
@@ -84,6 +84,7 @@ class OnBallScreenSettings(BaseModel):
     handoff_within_s: float = Field(
         0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
     )
+    time_soft_s: float = Field(0.15, gt=0, description="Softness of limits of time about the ball, a step's length.")
     hold_s: float = Field(0.2, ge=0, description="Shorter holds are none (P1).")
     handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over (P1).")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
@@ -335,6 +336,16 @@ class PostSettings(BaseModel):
     for_s: float = Field(1.0, gt=0, description="For at least this long (glossary).")
     within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
+    low_lane_u_ft: float = Field(
+        8.0, gt=0, description="With the ball he may post up in the lane too, up to here (common practice, no source)."
+    )
+    waits_s: float = Field(
+        4.0,
+        gt=0,
+        description="Who waits for the ball this long at the post has posted up (common practice, no source).",
+    )
+    passer_from_ft: float = Field(15.0, gt=0, description="Who might throw it in is at least this far from the ring.")
+    passer_within_ft: float = Field(22.0, gt=0, description="And at most this far from the poster.")
     tolerance_ft: float = Field(2.0, gt=0, description="Uncertainty of a place at which a post-up is half trusted.")
 
 
