@@ -74,9 +74,9 @@ class Passes:
 
     The type is the first that fits of: **post entry** (from outside to a slow receiver beside the lane), **skip**
     (over 25 ft and across the lane), **kick-out** (from the paint, or a place as near to the ring, out beyond
-    ``outside_ft``), **reversal** (thrown by or to a player in the middle of the outside, who brings the ball to the
-    side that it did not come from), **wing entry** (from top, slot or farther out to a wing), other. Back to the ring
-    is not seen on the floor; who receives beside the lane and hardly moves has it.
+    ``outside_ft``), **reversal** (from wing or corner to slot or top, and from there to the side that the ball did not
+    come from), **wing entry** (from slot or top to a wing), other. Back to the ring is not seen on the floor; who
+    receives beside the lane and hardly moves has it.
     """
 
     kinds = ("pass",)
@@ -87,12 +87,10 @@ class Passes:
         denials = [e for e in earlier if e.kind == "denial"]
         found: list[Event] = []
         passers: set[int] = set()
-        came_from: float = 0.0  # side of the last passer, by his v
         for change in own_changes(view, settings.ball):
             if not is_handoff(view, change, settings.ball):
-                found.append(_pass(view, change, passers, came_from, denials, settings.ball))
+                found.append(_pass(view, change, passers, denials, settings.ball))
             passers.add(change.before.track)
-            came_from = float(view.place_at(change.before.end_s, change.before.column)[1])
         return found
 
 
@@ -293,7 +291,7 @@ def _still_s(touch: Touch) -> float:
 
 
 def _pass(
-    view: PossessionView, change: Change, passers: set[int], came_from: float, denials: Sequence[Event],
+    view: PossessionView, change: Change, passers: set[int], denials: Sequence[Event],
     rule: BallSettings,
 ) -> Event:  # fmt: skip
     before, after = change.before, change.after
@@ -320,7 +318,7 @@ def _pass(
             "receiver_gap_ft": gap,
         },
         traits={
-            "type": pass_type(view, change, came_from, rule),
+            "type": pass_type(view, change, rule),
             "returned": yes_no(after.track in passers),
             "denied": yes_no(denied),
             "from_place": place_of(view, left),
@@ -340,7 +338,7 @@ def in_post(view: PossessionView, uv_ft: np.ndarray, rule: BallSettings) -> np.n
     return beside & (u >= -view.book.ring_to_baseline_ft) & (u <= rule.post_high_u_ft)
 
 
-def pass_type(view: PossessionView, change: Change, came_from: float, rule: BallSettings) -> str:
+def pass_type(view: PossessionView, change: Change, rule: BallSettings) -> str:
     """What sort of pass a change of hands is; see :class:`Passes`."""
     before, after = change.before, change.after
     left, caught = view.place_at(before.end_s, before.column), view.place_at(after.start_s, after.column)
@@ -356,15 +354,26 @@ def pass_type(view: PossessionView, change: Change, came_from: float, rule: Ball
     inside = from_ft <= rule.inside_ft
     if inside and to_ft >= rule.outside_ft:
         return "kick_out"
-    middle = [abs(p[1]) <= rule.middle_v_ft and p[0] >= rule.middle_u_ft for p in (left, caught)]
-    side = rule.side_v_ft
-    swings = came_from * caught[1] < 0 and abs(came_from) > side and middle[0]
-    crosses = left[1] * caught[1] < 0 and abs(left[1]) > side and any(middle)
-    if abs(caught[1]) > side and (swings or crosses):
+    places = [place_of(view, p) for p in (left, caught)]
+    middle = [p in ("top", "slot") for p in places]
+    if middle[1] and places[0] in ("wing", "corner", "short_corner"):
         return "reversal"
-    if middle[0] and place_of(view, caught) == "wing":
+    if middle[0] and abs(caught[1]) > rule.swing_v_ft and _came_from(view, before.end_s, rule) * caught[1] < 0:
+        return "reversal"
+    if middle[0] and places[1] == "wing":
         return "wing_entry"
     return "other"
+
+
+def _came_from(view: PossessionView, before_s: float, rule: BallSettings) -> float:
+    """The side (sign of v) on which a handler in the front court last was far from the middle; 0 for none."""
+    until = view.at(before_s) + 1
+    held = np.flatnonzero(view.handler[:until] != NOBODY)
+    place = view.uv_ft[held, view.handler[held]]
+    with np.errstate(invalid="ignore"):
+        wide = (np.abs(place[:, 1]) > rule.swing_v_ft) & (place[:, 0] < 0.5 * view.book.length_ft - 5)
+    found = np.flatnonzero(wide)
+    return float(np.sign(place[found[-1], 1])) if len(found) else 0.0
 
 
 def _handoff(view: PossessionView, change: Change, rule: BallSettings) -> Event:

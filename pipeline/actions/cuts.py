@@ -89,9 +89,10 @@ def _named(setting: Setting, run: Run) -> list[Event]:
 def _cut(setting: Setting, kind: str, run: Run, named: Named) -> Event:
     view = setting.view
     speed = view.speed_ft_s[run.first : run.last + 1, run.column]
-    moment = run.first + int(np.nanargmax(speed))
+    moment = (run.first + run.last) // 2
     guard = view.guard_of(run.first, run.column)
-    after = NAN if guard is None else float(view.gap_ft[run.last, run.column, guard])
+    last_guard = view.guard_of(run.last, run.column)
+    after = NAN if last_guard is None else float(view.gap_ft[run.last, run.column, last_guard])
     screens = _screens(setting, run)
     screener = named.screener
     if screener is None and screens:
@@ -130,7 +131,7 @@ def zipper(setting: Setting, run: Run) -> Named | None:
     if rise < rule.curl_rise_ft or np.abs(climbing[:, 1]).max(initial=0.0) > rule.zipper_start_v_ft:
         return None
     back = float(run.ring_ft[top:].max() - run.ring_ft[-1])
-    off_deg = _off_ring_deg(run)
+    off_deg = _off_ring_deg(setting, run)
     if back >= rule.turn_back_ft and off_deg <= rule.points_deg:
         end = "curl"
     elif rise < rule.zipper_rise_ft:
@@ -146,7 +147,7 @@ def zipper(setting: Setting, run: Run) -> Named | None:
     trails = _trails(setting, run, top)
     right = None if trails is None or end not in ("curl", "straight", "fade") else (end == "curl") == trails
     return Named(
-        {"rise_ft": rise, "turn_off_ring_deg": off_deg, "turn_radius_ft": _turn_radius_ft(run)},
+        {"rise_ft": rise, "turn_off_ring_deg": off_deg, "turn_radius_ft": _turn_radius_ft(setting, run)},
         {"end": end, "defender_trails": yes_no(trails), "end_right": yes_no(right)},
     )
 
@@ -265,10 +266,13 @@ def _side(uv: np.ndarray) -> float:
     return float(np.sign(uv[1]))
 
 
-def _off_ring_deg(run: Run) -> float:
-    """Angle between the end of a run and the way from there to the ring, degrees."""
-    legs = run.legs()
-    way, to_ring = legs[-1] - legs[-2], -legs[-2]
+def _off_ring_deg(setting: Setting, run: Run) -> float:
+    """Angle between a run's way shortly before it slows down and the ring, degrees."""
+    view, rule = setting.view, setting.rule
+    fast = np.flatnonzero(view.speed_ft_s[run.first : run.last + 1, run.column] > rule.slows_ft_s)
+    last = int(fast[-1]) if len(fast) else len(run.path) - 1
+    at = max(last - view.steps(rule.before_slow_s), 0)
+    way, to_ring = view.velocity_ft_s[run.first + at, run.column], -run.path[at]
     lengths = float(np.hypot(*way) * np.hypot(*to_ring))
     return float(np.degrees(np.arccos(np.clip(way @ to_ring / lengths, -1, 1)))) if lengths > 0 else NAN
 
@@ -334,16 +338,17 @@ def _trails(setting: Setting, run: Run, top: int) -> bool | None:
     return bool(behind @ way < 0)
 
 
-def _turn_radius_ft(run: Run) -> float:
-    """Radius of the tightest half second of the run, feet; infinite ways are not known."""
-    path = run.path
-    reach = 6
-    if len(path) <= 2 * reach:
+def _turn_radius_ft(setting: Setting, run: Run) -> float:
+    """Radius of the tightest part of a run, feet; NaN where it hardly turns.
+
+    Speed over turning rate, where he moves.
+    """
+    view, rule = setting.view, setting.rule
+    velocity = view.velocity_ft_s[run.first : run.last + 1, run.column]
+    speed = view.speed_ft_s[run.first : run.last + 1, run.column]
+    heading = np.unwrap(np.arctan2(velocity[:, 1], velocity[:, 0]))
+    if len(heading) < 3 or np.degrees(np.ptp(heading[speed > rule.moving_ft_s])) < rule.turns_deg:
         return NAN
-    a, b, c = path[: -2 * reach], path[reach:-reach], path[2 * reach :]
-    ab, bc, ca = (np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a)))
-    area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        radius = ab * bc * ca / (4 * area)
-    known = radius[np.isfinite(radius)]
-    return float(known.min()) if len(known) else NAN
+    rate = np.abs(np.gradient(heading, view.step_s))
+    radius = np.where(speed > rule.moving_ft_s, speed / np.maximum(rate, 1e-3), np.inf)
+    return float(radius.min())

@@ -1,12 +1,14 @@
 """Drives: the handler goes hard at the ring.
 
 The rule is the glossary's: the handler goes at least 8 ft towards the ring, faster than 8 ft/s, and
-gets within 14 ft of it.
+gets within 14 ft of it. Read as a coach would: he need not be that fast to the end, since who finishes slows down; so
+a drive lasts from its first fast step until he comes no nearer. And who catches on the move, as a big does who rolls,
+has begun before the catch.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -22,7 +24,10 @@ NAME = "drive"
 class Drives:
     """Finds drives.
 
-    The score is the share of the drive's moments in which the handler was observed, not filled in.
+    A fast stretch (faster than ``speed_ft_s``, coming nearer to the ring at half of that) of at least ``fast_ft`` is
+    the core. The drive goes on as long as he comes nearer by ``nears_ft_s``. The run-up, slower or before the catch,
+    counts only where the ground gained without it is too little, at most ``run_up_s`` of it, and he must gain
+    ``with_ball_ft`` with the ball. Its moment is its start. The score is the certainty of the handler's place.
     """
 
     kinds = (NAME,)
@@ -30,49 +35,79 @@ class Drives:
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
         """Drives of one possession; on-ball screens among the earlier events tell whether it came off one."""
-        rule = settings.drive
-        distance = view.ring_distance_ft()
-        found: list[Event] = []
-        for column, first, last in view.holds():
-            t = view.t_s[first:last]
-            if len(t) < 2:
+        return [_drive(view, way, earlier, settings.drive) for way in ways_to_ring(view, settings.drive)]
+
+
+def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[tuple[int, int, int, int]]:
+    """Drives as (column, first, last moment, past-last moment of the hold), in order of time."""
+    done: dict[int, int] = {}
+    for column, first, last in view.holds():
+        begins = max(first - view.steps(rule.run_up_s), 0)
+        span = slice(begins, last)
+        ring, speed, t = view.ring_ft[span, column], view.speed_ft_s[span, column], view.t_s[span]
+        if len(t) < 2:
+            continue
+        place, velocity = view.uv_ft[span, column], view.velocity_ft_s[span, column]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            nears = -(place * velocity).sum(axis=1) / ring
+            fast = (speed > rule.speed_ft_s) & (nears > 0.5 * rule.speed_ft_s)
+            coming = nears > rule.nears_ft_s
+        catch = first - begins
+        for a, b in stretches(bridged(fast, t, rule.pause_s)):
+            end = b - 1
+            on = stretches(bridged(coming[end:], t[end:], rule.pause_s))
+            ahead = next(on, None)
+            if ahead is not None and ahead[0] == 0:
+                end += ahead[1] - 1
+            if end <= catch or begins + a <= done.get(column, -1):
                 continue
-            speed = np.hypot(*view.velocity_ft_s[first:last, column].T)
-            nearer = -np.gradient(distance[first:last, column], t)
-            goes = bridged((speed > rule.speed_ft_s) & (nearer > 0), t, rule.pause_s)
-            for a, b in stretches(goes):
-                start, end = first + a, first + b - 1
-                gain = distance[start, column] - distance[end, column]
-                if not (gain >= rule.gain_ft and distance[end, column] <= rule.ends_within_ft):
-                    continue
-                found.append(_drive(view, (column, start, end, last), speed[a:b], earlier, rule))
-        return found
+            start = held = max(a, catch)
+            if ring[start] - ring[end] < rule.gain_ft:
+                start = _run_up(coming, a, view.steps(rule.run_up_s))
+                held = max(start, catch)
+            fits = (
+                ring[start] - ring[end] >= rule.gain_ft
+                and ring[held] - ring[end] >= rule.with_ball_ft
+                and ring[a] - ring[b - 1] >= rule.fast_ft
+                and ring[end] <= rule.ends_within_ft
+            )
+            if fits and view.start_s <= t[held] <= view.end_s:
+                done[column] = begins + end
+                yield column, begins + start, begins + end, last
+
+
+def _run_up(coming: np.ndarray, fast: int, most: int) -> int:
+    """First moment of coming nearer before the first fast one, at most ``most`` moments before it."""
+    start = fast
+    while start > 0 and coming[start - 1] and fast - start < most:
+        start -= 1
+    return start
 
 
 def _drive(
-    view: PossessionView, found: tuple[int, int, int, int], speed: np.ndarray, earlier: Sequence[Event],
-    rule: DriveSettings,
-) -> Event:  # fmt: skip
-    column, start, end, hold_end = found
-    distance = view.ring_distance_ft()[:, column]
+    view: PossessionView, way: tuple[int, int, int, int], earlier: Sequence[Event], rule: DriveSettings
+) -> Event:
+    column, start, end, hold_end = way
+    ring, speed = view.ring_ft[:, column], view.speed_ft_s[start : end + 1, column]
     entry = paint_entry(view, column, start, _reach(view, hold_end, rule.after_hold_s))
     stop = end if entry is None else max(end, entry[0])
-    moment = end if entry is None else entry[0]
     screened = any(
         e.kind == "on_ball_screen"
         and e.actor("handler") == int(view.tracks[column])
         and view.t_s[start] - rule.after_screen_s <= e.t_s <= view.t_s[end]
         for e in earlier
     )
+    start_s = float(view.t_s[start])
     return event_of(
-        view, NAME, (float(view.t_s[start]), float(view.t_s[moment]), float(view.t_s[stop])),
-        [("handler", column), ("on_ball_defender", view.guard_of(start, column))], view.uv_ft[moment, column],
+        view, NAME, (start_s, start_s, float(view.t_s[stop])),
+        [("handler", column), ("on_ball_defender", view.guard_of(start, column))],
+        view.uv_ft[end if entry is None else entry[0], column],
         measures={
-            "gain_ft": float(distance[start] - distance[end]),
+            "gain_ft": float(ring[start] - ring[end]),
             "mean_speed_ft_s": float(np.nanmean(speed)),
             "top_speed_ft_s": float(np.nanmax(speed)),
-            "starts_at_ft": float(distance[start]),
-            "ends_at_ft": float(distance[end]),
+            "starts_at_ft": float(ring[start]),
+            "ends_at_ft": float(ring[end]),
             "paint_entry_s": NAN if entry is None else entry[1],
         },
         traits={"off_screen": yes_no(screened)},

@@ -1,25 +1,37 @@
-"""Post-ups: a player with his back to the ring beside the lane, his defender on him."""
+"""Post-ups: a player with his back to the ring near it, his defender on him."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.actions.ball_events import in_post, own_touches
+from pipeline.actions.ball_story import Touch
 from pipeline.actions.events import Event
 from pipeline.actions.evidence import NAN, event_of, place_of, yes_no
-from pipeline.actions.settings import ActionSettings
+from pipeline.actions.settings import ActionSettings, PostSettings
 from pipeline.actions.stretches import bridged, stretches
-from pipeline.actions.view import PossessionView
+from pipeline.actions.view import NOBODY, PossessionView
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A stretch of posting up: first and past-last moment, and the touch that it led to or came with."""
+
+    column: int
+    first: int
+    last: int
+    touch: Touch | None
 
 
 class PostUps:
     """Finds post-ups: beside the lane, slow for a second, the defender within reach.
 
-    Facing away is not seen on the floor. So one of two things must speak for it besides: the ball comes to him there
-    (``caught``), or he waits for it on the ball's side while a teammate outside holds it. Who just stands beside the
-    lane on the weak side does not post up. The score is the certainty of both places.
+    Facing away is not seen on the floor. So the ball must speak for it: either it comes to him there (``caught``; with
+    the ball he may also be in the low lane), or he waits for it for long on the ball's side while a teammate outside,
+    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch, or its start where the ball did not come. The score is the certainty of both places.
     """
 
     kinds = ("post_up",)
@@ -28,45 +40,84 @@ class PostUps:
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
         """Post-ups of one possession."""
         del earlier
-        rule = settings.post
         found = []
-        place = in_post(view, view.uv_ft, settings.ball)
-        moments = np.arange(len(view.t_s))
         for column in np.flatnonzero(view.attackers):
-            guard = np.maximum(view.guard[:, column], 0)
-            gap = np.where(view.guard[:, column] >= 0, view.gap_ft[moments, column, guard], np.nan)
-            with np.errstate(invalid="ignore"):
-                posted = place[:, column] & (view.speed_ft_s[:, column] < rule.speed_ft_s) & (gap <= rule.within_ft)
-            for first, last in stretches(bridged(posted, view.t_s, rule.pause_s)):
-                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
-                if end_s - start_s < rule.for_s - 1e-6 or not view.start_s <= start_s <= view.end_s:
-                    continue
-                catch = next(
-                    (
-                        t
-                        for t in own_touches(view)
-                        if t.column == column and start_s - rule.pause_s <= t.start_s <= end_s + rule.pause_s
-                    ),
-                    None,
-                )
-                if catch is None:
-                    continue
-                uv = view.uv_ft[first, column]
-                middle = (first + last - 1) // 2
-                found.append(
-                    event_of(
-                        view, self.kinds[0], (start_s, start_s, end_s),
-                        [("poster", int(column)), ("post_defender", view.guard_of(middle, int(column)))], uv,
-                        measures={
-                            "held_s": end_s - start_s,
-                            "ring_distance_ft": float(np.hypot(*uv)),
-                            "catch_ring_ft": NAN
-                            if catch is None
-                            else float(np.hypot(*view.place_at(catch.start_s, int(column)))),
-                            "defender_gap_ft": float(np.nanmean(gap[first:last])),
-                        },
-                        traits={"place": place_of(view, uv), "caught": yes_no(catch is not None)},
-                        tolerance_ft=rule.tolerance_ft,
-                    )
-                )  # fmt: skip
+            found += [_post_up(view, s, settings) for s in _spells(view, int(column), settings)]
         return found
+
+
+def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list[Spell]:
+    rule = settings.post
+    guard, moments = view.guard[:, column], np.arange(len(view.t_s))
+    gap = np.where(guard != NOBODY, view.gap_ft[moments, column, np.maximum(guard, 0)], np.nan)
+    beside = in_post(view, view.uv_ft[:, column], settings.ball)
+    inside = view.uv_ft[:, column]
+    with_ball = view.handler == column
+    with np.errstate(invalid="ignore"):
+        low = (np.abs(inside[:, 1]) <= view.book.lane_width_ft / 2) & (inside[:, 0] <= rule.low_lane_u_ft)
+        near = (beside | (low & with_ball)) & (view.speed_ft_s[:, column] < rule.speed_ft_s) & (gap <= rule.within_ft)
+    touches = [t for t in own_touches(view) if t.column == column]
+    found: list[Spell] = []
+    for first, last in stretches(bridged(near, view.t_s, rule.pause_s)):
+        start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
+        touch = next((t for t in touches if t.start_s <= end_s and t.end_s >= start_s), None)
+        if found and touch is not None and found[-1].touch == touch:
+            found[-1] = Spell(column, found[-1].first, last, touch)
+            continue
+        if end_s - start_s < rule.for_s - 1e-6 or not view.start_s <= start_s <= view.end_s:
+            continue
+        if touch is not None:
+            caught = view.at(touch.start_s)
+            if beside[caught] or low[caught]:
+                found.append(Spell(column, first, last, touch))
+        elif _waits(view, column, first, last, rule):
+            found.append(Spell(column, first, last, None))
+    return found
+
+
+def _waits(view: PossessionView, column: int, first: int, last: int, rule: PostSettings) -> bool:
+    """Whether a player waits for the ball at the post: on its side, a teammate outside with it, for long enough."""
+    span = slice(first, last)
+    handler = view.handler[span]
+    held = handler != NOBODY
+    moments = np.flatnonzero(held)
+    if not len(moments):
+        return False
+    who = handler[moments]
+    outside = view.ring_ft[first + moments, who] >= rule.passer_from_ft
+    reach = view.gap_ft[first + moments, column, who] <= rule.passer_within_ft
+    side = view.ball_side[first + moments] == np.sign(view.uv_ft[first + moments, column, 1])
+    return float((outside & reach & side).sum()) * view.step_s >= rule.waits_s
+
+
+def _post_up(view: PossessionView, spell: Spell, settings: ActionSettings) -> Event:
+    column, first, last = spell.column, spell.first, spell.last
+    guard = view.guard_of((first + last - 1) // 2, column)
+    start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
+    uv, catch_ft, moment_s = view.uv_ft[first, column], NAN, start_s
+    if spell.touch is not None:
+        uv = view.place_at(spell.touch.start_s, column)
+        catch_ft, moment_s = float(np.hypot(*uv)), spell.touch.start_s
+    gap = np.nan if guard is None else float(np.nanmean(view.gap_ft[first:last, column, guard]))
+    return event_of(
+        view, "post_up", (min(start_s, moment_s), moment_s, end_s), [("poster", column), ("post_defender", guard)], uv,
+        measures={
+            "held_s": end_s - start_s,
+            "ring_distance_ft": float(np.nanmean(view.ring_ft[first:last, column])),
+            "catch_ring_ft": catch_ft,
+            "defender_gap_ft": gap,
+            "others_moved_ft": _others_moved_ft(view, column, first, last),
+        },
+        traits={"place": place_of(view, uv), "caught": yes_no(spell.touch is not None)},
+        tolerance_ft=settings.post.tolerance_ft,
+    )  # fmt: skip
+
+
+def _others_moved_ft(view: PossessionView, column: int, first: int, last: int) -> float:
+    """The longest way that a teammate goes from one moment to another, feet; NaN where none is seen throughout."""
+    others = view.attackers.copy()
+    others[column] = False
+    steps = np.diff(view.uv_ft[first:last, others], axis=0)
+    ways = np.hypot(steps[..., 0], steps[..., 1]).sum(axis=0)
+    known = ways[np.isfinite(ways)]
+    return float(known.max()) if len(known) else NAN

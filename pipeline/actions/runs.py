@@ -58,14 +58,14 @@ class Run:
 def runs_of(view: PossessionView, column: int, rule: CutSettings) -> Iterator[Run]:
     """Stretches in which an attacker runs without the ball, each whole.
 
-    A short pause does not end a run; taking the ball does.
+    A short pause does not end a run; taking the ball does. Who is never fast only walks.
     """
     with np.errstate(invalid="ignore"):
         moves = (view.speed_ft_s[:, column] >= rule.moving_ft_s) & (view.handler != column)
     known = np.isfinite(view.uv_ft[:, column, 0]) & (view.handler != column)
     for a, b in stretches(bridged(moves, view.t_s, rule.pause_s) & known):
         run = run_between(view, column, a, b - 1, rule)
-        if run.length_ft >= rule.least_ft:
+        if run.length_ft >= rule.least_ft and np.nanmax(view.speed_ft_s[a:b, column]) >= rule.top_ft_s:
             yield run
 
 

@@ -197,6 +197,7 @@ KINDS: tuple[Kind, ...] = (
             ring_distance_ft="distance to the ring",
             catch_ring_ft="distance of the catch to the ring",
             defender_gap_ft="distance of the defender",
+            others_moved_ft="the longest way of the four others while it lasted",
         ),
         (_PLACE, Trait("caught", YES_NO, "whether the ball came in")),
     ),
