@@ -8,48 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.actions import RECOGNISERS, find_actions
-from pipeline.actions.events import Event, events_from_table, events_to_table
+from pipeline.actions.events import events_from_table, events_to_table
 from pipeline.actions.settings import ActionSettings, DriveSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view import NOBODY
 from pipeline.actions.view_building import possession_views
+from pipeline.ball.imported_ball import PlayTables
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
-from pipeline.court.attack_frame import to_court
-from pipeline.court.rule_books import rule_book
-from pipeline.evaluate.play import PlayTables, play_tables
 from pipeline.players.tables import TRACKS
-
-NBA = rule_book("nba")
-RULES = ActionSettings()
-FAR = np.array([[40.0, -20], [40, -10], [40, 0], [40, 10], [40, 20], [44, -20], [44, -10], [44, 0], [44, 10], [44, 20]])
-"""Ten bodies far from everything, attack frame."""
-
-
-def play(paths: dict[int, np.ndarray], t_s: np.ndarray, *, handler: int = 0, end: str = "left") -> PlayTables:
-    """Ten bodies, those named on the given paths (T, 2) in the attack frame; the ball rides with the handler."""
-    uv = np.repeat(FAR[None], len(t_s), axis=0).copy()
-    for who, path in paths.items():
-        uv[:, who] = path
-    ball = uv[:, handler] + np.array([0.0, 0.8])
-    xy = to_court(uv.reshape(-1, 2), NBA, end).reshape(uv.shape)
-    return play_tables("made up", t_s, to_court(ball, NBA, end), xy, NBA)
-
-
-def found(p: PlayTables, rules: ActionSettings = RULES) -> tuple[Event, ...]:
-    return events_from_table(find_actions(p.tracks, p.ball, p.touches, p.possessions, NBA, rules))
-
-
-def times(step_s: float = 0.08, end_s: float = 4.0) -> np.ndarray:
-    return np.arange(0, end_s + 1e-9, step_s)
-
-
-def straight(t_s: np.ndarray, start, stop, at_s: float, speed_ft_s: float) -> np.ndarray:
-    """Stand at ``start`` until ``at_s``, then go straight to ``stop``."""
-    start, stop = np.asarray(start, float), np.asarray(stop, float)
-    length = np.linalg.norm(stop - start)
-    way = np.clip((t_s - at_s) * speed_ft_s, 0, length)
-    return start + (stop - start) * (way / length)[:, None]
+from tests.actions.made_up import NBA, RULES, found, play, straight, times
 
 
 @pytest.mark.parametrize("step_s", [0.04, 0.08, 0.12, 1 / 12.5])
@@ -106,7 +74,7 @@ def test_gaps_in_the_handlers_own_hold_do_not_end_the_drive():
     p = play({0: straight(t, (26, 0), (4, 0), 1.0, 14)}, t)
     hold = p.touches.to_pylist()[0]
     parts = [{**hold, "touch": 0, "end_s": 1.5}, {**hold, "touch": 1, "start_s": 1.9}]
-    cut = PlayTables("cut", p.tracks, p.ball, TOUCHES.from_rows(parts), p.possessions)
+    cut = PlayTables(p.tracks, p.ball, TOUCHES.from_rows(parts), p.possessions)
     (drive,) = [e for e in found(cut) if e.kind == "drive"]
     assert drive.measures["gain_ft"] > 18
 
@@ -120,7 +88,7 @@ def test_the_ball_with_somebody_else_in_between_ends_the_hold():
         {**hold, "touch": 1, "track": 1, "start_s": 1.4, "end_s": 1.5},
         {**hold, "touch": 2, "start_s": 1.6, "end_s": 1.7},
     ]
-    cut = PlayTables("cut", p.tracks, p.ball, TOUCHES.from_rows(parts), p.possessions)
+    cut = PlayTables(p.tracks, p.ball, TOUCHES.from_rows(parts), p.possessions)
     assert not [e for e in found(cut) if e.kind == "drive"]
 
 
