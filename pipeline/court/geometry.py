@@ -181,11 +181,15 @@ def areas(book: RuleBook) -> Mapping[str, NDArray[np.float64]]:
     return MappingProxyType(found)
 
 
-def in_paint(xy_ft: ArrayLike, book: RuleBook, end: End) -> NDArray[np.bool_]:
-    """Whether each court point (N, 2) lies in the paint of that end, its lines included; NaN is outside. Shape (N,)."""
+def in_paint(xy_ft: ArrayLike, book: RuleBook, end: End, reach_ft: float = 0.0) -> NDArray[np.bool_]:
+    """Whether each court point (N, 2) lies in the paint of that end or at most ``reach_ft`` from it, (N,).
+
+    Its lines belong to the paint; NaN is outside.
+    """
     uv = to_attack(xy_ft, book, end)
     from_baseline = uv[:, 0] + book.ring_to_baseline_ft
-    return (from_baseline >= 0) & (from_baseline <= book.lane_length_ft) & (np.abs(uv[:, 1]) <= book.lane_width_ft / 2)
+    along = (from_baseline >= -reach_ft) & (from_baseline <= book.lane_length_ft + reach_ft)
+    return along & (np.abs(uv[:, 1]) <= book.lane_width_ft / 2 + reach_ft)
 
 
 def in_three_point_area(xy_ft: ArrayLike, book: RuleBook, end: End) -> NDArray[np.bool_]:

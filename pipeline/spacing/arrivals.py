@@ -49,7 +49,7 @@ def _arrival(scene: Scene, event: Event, column: int, moment_s: float, what: str
     while last + 1 < len(counts) and counts[last + 1] >= count:
         last += 1
     here = np.flatnonzero(inside[moment])
-    chances = paint_probability(view, moment, settings.least_sigma_ft)
+    chances = paint_probability(view, moment, settings.least_sigma_ft, settings.foot_ft)
     chances[column] = 0.0
     peak = counts[near <= settings.peak_within_s + 1e-6]
     found = Event(

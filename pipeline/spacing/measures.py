@@ -27,7 +27,7 @@ class SpacingMeasures:
     Attributes
     ----------
     in_paint : ndarray (T, N) of bool
-        Feet in the attacked paint; the handler never counts.
+        A foot in the attacked paint; the handler never counts.
     hull_attack_ft2, hull_defence_ft2 : ndarray (T,)
         Area of the convex hull of the five; NaN where not all five are placed.
     centroid_attack_ft, centroid_defence_ft : ndarray (T,)
@@ -64,7 +64,7 @@ def measure_spacing(view: PossessionView, settings: SpacingSettings) -> SpacingM
     side = view.ball_side
     v = view.uv_ft[..., 1]
     return SpacingMeasures(
-        in_paint=others_in_paint(view),
+        in_paint=others_in_paint(view, settings.foot_ft),
         hull_attack_ft2=_of_five(attack, hull_area_ft2),
         hull_defence_ft2=_of_five(defence, hull_area_ft2),
         centroid_attack_ft=_of_five(attack, centroid_distance_ft),

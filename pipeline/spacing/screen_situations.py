@@ -43,6 +43,7 @@ def on_ball_screens(scene: Scene) -> list[Moment]:
                     "overlap_s": overlap_s,
                     "bodies_on_way": float(len(standing)) if corner else NAN,
                     "dead_before_s": _dead_before_s(scene, screen),
+                    "slowest_ft_s": _slowest_ft_s(scene, screen),
                 },
                 {"corner_turned": yes_no(held=corner is not None)},
                 actors=[(role, track) for role, track in actors if track is not None],
@@ -168,6 +169,15 @@ def _dead_before_s(scene: Scene, screen: Event) -> float:
         return 0.0
     watched = view.dribble[view.span(touch.start_s, screen.t_s)]
     return 0.0 if len(watched) and (watched >= 0).mean() > 0.5 else NAN
+
+
+def _slowest_ft_s(scene: Scene, screen: Event) -> float:
+    """Least speed of the screener in the ``stops_within_s`` before the screen's moment; NaN where not known."""
+    column = scene.column(screen, "screener")
+    if column is None:
+        return NAN
+    speeds = scene.view.speed_ft_s[scene.view.span(screen.t_s - scene.settings.stops_within_s, screen.t_s), column]
+    return float(speeds.min()) if np.isfinite(speeds).all() else NAN
 
 
 def _set_s(scene: Scene, column: int, start_s: float, end_s: float) -> float:

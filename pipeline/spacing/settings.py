@@ -25,6 +25,9 @@ class SpacingSettings(BaseModel):
     around_s: float = Field(
         0.2, ge=0, description="Others count in the paint when they stand there for this long around the moment."
     )
+    foot_ft: float = Field(
+        0.5, ge=0, description="A foot reaches this far from where its player is placed; it counts in the paint."
+    )
     peak_within_s: float = Field(1.0, ge=0, description="The peak count is looked for this long around the moment.")
     least_sigma_ft: float = Field(
         0.25, gt=0, description="Places are never taken as surer than this when chances are worked out."
@@ -57,6 +60,9 @@ class SpacingSettings(BaseModel):
     )
     screener_set_ft_s: float = Field(4.0, gt=0, description="A screener slower than this is set.")
     set_within_s: float = Field(2.0, gt=0, description="He was set at most this long before the screen's moment.")
+    stops_within_s: float = Field(
+        0.4, ge=0, description="A screener who was slow at any time in this long before they meet, stood."
+    )
     ball_inside_ft: float = Field(28.0, gt=0, description="The hulls are compared as the ball first comes inside this.")
     pause_s: float = Field(0.3, ge=0, description="Breaks up to this long do not end what lasts.")
     busy_within_s: float = Field(

@@ -93,6 +93,7 @@ SITUATIONS: tuple[Situation, ...] = (
             Measure("overlap_s", "time shared with an off-ball screen in or at the paint"),
             Measure("bodies_on_way", "others who stand on the handler's way to the ring as he turns the corner"),
             Measure("dead_before_s", "how long the dribble was dead before the screener was set"),
+            Measure("slowest_ft_s", "least speed of the screener just before the handler is nearest to him"),
         ),
         own_traits=(Trait("corner_turned", YES_NO, "whether the handler turned the corner off it"),),
     ),

@@ -87,8 +87,8 @@ def test_end_side_and_frame_rate_do_not_matter(end, mirror, step_s):
 def test_a_narrow_lane_counts_fewer():
     _, (wide,) = run(*drive_play(9, book="nba"))
     _, (narrow,) = run(*drive_play(9, book="nfhs"))
-    assert others_in_paint(wide)[0].sum() == 9
-    assert others_in_paint(narrow)[0].sum() == 9  # all within 6 ft of the middle, the lane's lines belong to it
+    assert others_in_paint(wide, 0.5)[0].sum() == 9
+    assert others_in_paint(narrow, 0.5)[0].sum() == 9  # all within 6 ft of the middle, the lane's lines belong to it
     spot = narrow.uv_ft[0, 1].copy()
     assert abs(spot[1]) == 6.0
 
@@ -156,9 +156,9 @@ def test_equal_chances_give_the_binomial(count, events, chance):
 def test_chance_in_paint_agrees_with_drawing_many_places():
     _, (view,) = run(*drive_play(9))
     sigma = 2.0
-    chances = paint_probability(view, 0, sigma)
+    chances = paint_probability(view, 0, sigma, 0.5)
     rng = np.random.default_rng(0)
     drawn = view.uv_ft[0][None] + rng.normal(0, sigma, (20000, len(view.tracks), 2))
     u, v = drawn[..., 0], drawn[..., 1]
-    inside = (u >= -5.25) & (u <= 13.75) & (np.abs(v) <= 8)
+    inside = (u >= -5.75) & (u <= 14.25) & (np.abs(v) <= 8.5)
     assert chances == pytest.approx(inside.mean(axis=0), abs=0.015)
