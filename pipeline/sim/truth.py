@@ -29,7 +29,7 @@ from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.sim.crew import FilmPlan, View
 from pipeline.sim.plays.game import Stretch
 from pipeline.sim.plays.stoppages import FREE_THROWS
-from pipeline.sim.truth_events import ACTIONS_UNSURE, FAULTS_UNSURE, event_tables, film_time
+from pipeline.sim.truth_events import ACTIONS_UNSURE, FAULTS_UNSURE, SETS_UNSURE, event_tables, film_time
 from pipeline.spacing.tables import FAULTS
 from pipeline.tables import TableSpec
 
@@ -37,7 +37,7 @@ OBSERVED_FROM = 0.15
 """Visible share from which a body counts as seen."""
 TABLES: tuple[TableSpec, ...] = (
     SHOTS, FRAMES, CLOCK, CAMERAS, BOXES, TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, ACTIONS_UNSURE,
-    FAULTS, FAULTS_UNSURE, SET_CANDIDATES,
+    FAULTS, FAULTS_UNSURE, SET_CANDIDATES, SETS_UNSURE,
 )  # fmt: skip
 
 
@@ -333,6 +333,9 @@ def _ball_story(
                 told.append((kind, a, b, by, to))
             continue
         hold = -1
+        if kind == "stolen":
+            told.append(("loose", a, b, by, None))
+            continue
         taken = kind == "loose" and not made and to is not None
         told.append(("rebound", a, b, to, None) if taken and to is not None else (kind, a, b, by, to))
     return told
@@ -352,7 +355,7 @@ def _half_court_start(stretch: Stretch) -> float | None:
 def _possession_span(stretch: Stretch) -> tuple[float, float]:
     """From team control to the shot's arrival, in game time."""
     p = stretch.possession
-    end = p.marks.get("ring_s", p.marks.get("end_s", p.seconds))
+    end = p.marks.get("ring_s", p.marks.get("lost_s", p.marks.get("end_s", p.seconds)))
     return stretch.start_s, min(stretch.start_s + end, stretch.live_end_s)
 
 

@@ -28,6 +28,9 @@ ACTIONS_UNSURE = TableSpec("actions_unsure", ACTIONS.version, pa.schema(EVENT_CO
 FAULTS_UNSURE = TableSpec("faults_unsure", FAULTS.version, pa.schema(EVENT_COLUMNS), added=FAULTS.added)
 """Faults of the same sort."""
 
+SETS_UNSURE = TableSpec("set_candidates_unsure", SET_CANDIDATES.version, SET_CANDIDATES.schema)
+"""Ball screens of that sort, called by their place."""
+
 _FILM_TIMES = ("paint_entry_s",)
 """Measures that are moments of the film."""
 
@@ -55,7 +58,8 @@ def event_tables(plan: FilmPlan) -> dict[str, pa.Table]:
         "actions_unsure": ACTIONS_UNSURE.from_rows(_numbered(_rows(plan, "seen", doubtful))),
         "faults": FAULTS.from_rows(_numbered(_rows(plan, "faults", certain))),
         "faults_unsure": FAULTS_UNSURE.from_rows(_numbered(_rows(plan, "faults", doubtful))),
-        "set_candidates": SET_CANDIDATES.from_rows(_numbered(_sets(plan))),
+        "set_candidates": SET_CANDIDATES.from_rows(_numbered(_sets(plan, certain))),
+        "set_candidates_unsure": SETS_UNSURE.from_rows(_numbered(_sets(plan, doubtful))),
     }
 
 
@@ -123,12 +127,12 @@ def _measures(measures: Mapping[str, float]) -> list[tuple[str, float | None]]:
     return sorted((k, None if np.isnan(v) else float(v)) for k, v in measures.items())
 
 
-def _sets(plan: FilmPlan) -> list[dict[str, Any]]:
+def _sets(plan: FilmPlan, certainty: Certainty) -> list[dict[str, Any]]:
     rows = []
     for number, stretch in enumerate(plan.game.stretches):
         for run in stretch.possession.sets:
             row = _set(plan, number, run)
-            if row is not None:
+            if row is not None and run.certain is (certainty is Certainty.CERTAIN):
                 rows.append(row)
     return rows
 

@@ -50,19 +50,19 @@ def ball_path(
                 # what was caught high or far out comes to the chest
                 held = held + (path[a] - held[0]) * np.clip(1 - t / 0.3, 0.0, 1.0)[:, None] ** 2
             after = stage.spans[number + 1] if number + 1 < len(stage.spans) else None
-            if after is not None and after.kind in ("pass", "shot") and after.by == span.by:
+            if after is not None and after.kind in ("pass", "stolen", "shot") and after.by == span.by:
                 # it rises to where it will leave the hands
-                rise = 0.2 if after.kind == "pass" else 0.42
+                rise = 0.42 if after.kind == "shot" else 0.2
                 share = np.clip((t - (total - rise)) / rise, 0.0, 1.0) ** 1.5
                 held[:, 2] += (_RELEASE_FT[after.style] - HOLD_HEIGHT_FT) * share
             path[ks] = held
             in_hands[ks] = True
         elif span.kind == "dribble":
             path[ks] = _dribble(span, ks, t, total, uv, ahead, right, hand)
-        elif span.kind in ("pass", "handoff"):
+        elif span.kind in ("pass", "handoff", "stolen"):
             assert span.to is not None
             start = hands(span.by, a, _RELEASE_FT[span.style])
-            end = hands(span.to, b, 4.3 if span.kind == "pass" else 3.6)
+            end = hands(span.to, b, 4.3 if span.kind != "handoff" else 3.6)
             path[ks] = flight(start, end, t, total)
             in_hands[ks] = False
         elif span.kind == "shot":

@@ -35,3 +35,17 @@ def cut_along(play: Play, body: int, way: Sequence[np.ndarray], kind: str, speed
     stage.restless_ft[body] = 0.3
     yield from stage.run(body, list(way), speed_ft_s)
     play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, **said)
+
+
+def cut_and_catch(
+    play: Play, body: int, way: Sequence[np.ndarray], kind: str, speed_ft_s: float = 15.0, *, early_ft: float = 8.5,
+    **said: str,
+) -> Steps:  # fmt: skip
+    """A cut on which the pass comes ``early_ft`` before its end; the deed ends with the catch."""
+    stage = play.stage
+    began = stage.t_s
+    stage.restless_ft[body] = 0.3
+    stage.start(stage.run(body, list(way), speed_ft_s))
+    yield from stage.near(body, way[-1], early_ft, 3.0)
+    yield from stage.pass_to(body, windup_s=0.12)
+    play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, **said)

@@ -293,7 +293,7 @@ OFF_BALL_SCREEN = Script(
     dials=(
         Choice("way", tuple(w for w in _WAYS if w not in ("air", "far_screen")), near=("air", "far_screen")),
         Choice("route", tuple(r.value for r in Route)),
-        Dial("contact_ft", good=(2.0, 2.6), bad=(3.0, 3.3)),
+        Dial("contact_ft", good=(2.0, 2.6)),
         Dial("lag_s", good=(0.35, 0.6), bad=(0.05, 0.15)),
     ),
     qualities=(Quality.GOOD, Quality.BAD, Quality.NEAR_MISS), checked=True,

@@ -17,6 +17,7 @@ from pipeline.court.rule_books import RuleBook
 from pipeline.errors import SettingsError
 from pipeline.sim.plays.ball_path import ball_path
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.deeds.bare_screens import bare_ball_screens
 from pipeline.sim.plays.deeds.faults import observe_faults
 from pipeline.sim.plays.deeds.observe import keeps_word, observe
 from pipeline.sim.plays.deeds.run import Run, Seen
@@ -273,6 +274,7 @@ def _run(
 
     run = _run_of(stage, play, uv, holders, posed.facing_rad, drives, counts)
     seen, faults = observe(run), observe_faults(run)
+    sets = (*play.sets, *bare_ball_screens(seen, play.sets))
     kept = not script.checked or keeps_word(play, seen, faults)
 
     uv = uv * mirror
@@ -321,7 +323,7 @@ def _run(
         quality=quality,
         seen=tuple(_as_actors(s, offence, side) for s in seen),
         faults=tuple(_as_actors(s, offence, side) for s in faults),
-        sets=tuple(replace(s, roles=tuple((r, actor_of(b, offence)) for r, b in s.roles)) for s in play.sets),
+        sets=tuple(replace(s, roles=tuple((r, actor_of(b, offence)) for r, b in s.roles)) for s in sets),
         kept=kept,
         **arrays,
     )  # fmt: skip

@@ -23,6 +23,7 @@ from pipeline.sim.plays.repertoire_moves import (
     go_by_without_screen,
     guard_closely,
     keep_and_score,
+    lasts_till_here,
     let_big_recover,
     set_ball_screen,
     stays_away,
@@ -75,6 +76,7 @@ def horns(play: Play) -> Steps:
         yield from go_by_without_screen(play, 0, side=1)
         yield from drive_to(play, 0, uv(6.0, 1.5), finish="jump_shot")
         return
+    began = stage.t_s
     yield from set_ball_screen(play, 0, 4, side=1)
     play.played("horns", roles, start_s=began)
     stage.go(3, floor.slot(-1), 9.0)
@@ -84,6 +86,7 @@ def horns(play: Play) -> Steps:
         yield from drive_to(play, 0, uv(15.0, 6.0), finish=None)
         stage.stay(0)
         yield from find_shooter(play, 3)
+        lasts_till_here(play)
         yield from shot(play, "jump_shot")
     else:
         yield from drive_off(play, 0, 4, side=1)
@@ -161,7 +164,6 @@ def drag(play: Play) -> Steps:
         # late: the screen comes when everybody has long been in place
         stage.go(big, floor.elbow(-1), 9.0)
         yield from retreat_dribble(play, guard, float(stage.rng.uniform(6.0, 7.0)))
-        play.played("middle_ball_screen", roles, start_s=stage.t_s)
     yield from set_ball_screen(play, guard, big, side=-1)
     if missing is Missing.NOTHING:
         play.played("drag", roles, start_s=began)
@@ -244,7 +246,8 @@ def pistol(play: Play) -> Steps:
 
 def side_spots(floor: Places) -> list[np.ndarray]:
     """Ball on the wing, the big at the block on that side, the others spaced."""
-    return [floor.wing(1), floor.slot(-1), floor.corner(-1), floor.top() + uv(0.0, 2.0), floor.block(1)]
+    wide = uv(floor.line_u_ft, floor.half_width_ft - 3.5)
+    return [wide, floor.slot(-1), floor.corner(-1), floor.top() + uv(0.0, 2.0), floor.block(1)]
 
 
 def side_ball_screen(play: Play) -> Steps:
@@ -261,7 +264,6 @@ def side_ball_screen(play: Play) -> Steps:
         yield from drive_to(play, 0, uv(6.0, 2.0), finish="jump_shot")
         return
     yield from set_ball_screen(play, 0, 4, side=-1)
-    play.played("side_ball_screen", roles, start_s=began)
     yield from drive_off(play, 0, 4, side=-1)
 
 
@@ -286,7 +288,6 @@ def middle_ball_screen(play: Play) -> Steps:
     stage.go(4, floor.elbow(1), 12.0)
     yield from stage.near(4, floor.elbow(1), 4.0, 1.5)
     yield from set_ball_screen(play, 0, 4, side=1)
-    play.played("middle_ball_screen", roles, start_s=began)
     yield from drive_off(play, 0, 4, side=1)
 
 
@@ -363,6 +364,7 @@ def sideline_handoff(play: Play) -> Steps:
     yield from retreat_dribble(play, 0, 0.7)
     yield from stage.pass_to(4)
     yield from stage.wait(0.3)
+    began = stage.t_s
     stage.dribble()
     roles = {"big": 4, "taker": 1}
     meet = floor.wing(1) + uv(5.0, -0.5)

@@ -7,6 +7,7 @@ not come. Such a run looks like the set and is none.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from enum import Enum
 
 import numpy as np
@@ -178,6 +179,7 @@ def drive_to(play: Play, handler: int, aim: np.ndarray, *, finish: str | None) -
     stage.dribble()
     stage.go(handler, aim, 16.5)
     yield from stage.near(handler, aim, 1.8, 2.6)
+    lasts_till_here(play)
     if finish is not None:
         yield from finish_drive(play, handler, finish)
 
@@ -191,6 +193,12 @@ def let_big_recover(play: Play, screener: int) -> None:
     """The screener's guard, who showed at the screen, goes back to his man."""
     big = play.defence.guard_of(screener)
     play.defence.order(big, Order.MAN)
+
+
+def lasts_till_here(play: Play) -> None:
+    """The drive or pass that came out of the set played last belongs to it."""
+    if play.sets:
+        play.sets[-1] = replace(play.sets[-1], end_s=play.stage.t_s)
 
 
 def find_shooter(play: Play, shooter: int) -> Steps:

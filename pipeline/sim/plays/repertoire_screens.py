@@ -343,6 +343,7 @@ def elevator(play: Play) -> Steps:
     yield from stage.run(1, [uv(0.5, -2.5)], 7.0)
     yield from stage.near(4, uv(line, apart), 1.0, 1.2)
     top = floor.top() + uv(0.5, 2.0)
+    began = stage.t_s
     guard = defence.guard_of(1)
     defence.order(guard, Order.TRAIL)
     if missing is Missing.SCREEN:
@@ -385,7 +386,7 @@ def _door_shuts(play: Play, guard: int) -> Steps:
 def hammer_spots(floor: Places) -> list[np.ndarray]:
     """Ball on the strong wing, a big in the weak slot above the weak-side wing."""
     return [
-        floor.wing(1),
+        floor.wing(1, out_ft=3.2),
         floor.slot(1),
         floor.wing(-1),
         floor.slot(-1) + uv(-3.0, 0.0),
@@ -406,18 +407,19 @@ def hammer(play: Play) -> Steps:
     else:
         stage.go(3, floor.top() + uv(0.0, 2.0), 8.0)
         yield from stage.wait(1.2)
-    stage.go(0, floor.wing(1) + uv(0.8, -2.5), 8.0)
-    yield from stage.wait(0.5)
-    defence.freeze(defence.guard_of(0), 0.45)
-    baseline = uv(0.2, floor.half_lane_ft + 2.5)
-    stage.go(0, uv(6.0, floor.half_lane_ft + 6.5), 16.0, stops=False)
+    # a jab to the middle, then past his man on the baseline side
+    stage.go(0, stage.position[0] + uv(1.0, -3.0), 9.0)
+    yield from stage.wait(0.6)
+    defence.freeze(defence.guard_of(0), 0.7)
+    baseline = uv(0.2, floor.half_lane_ft + 1.0)
+    stage.go(0, uv(6.0, floor.half_lane_ft + 6.5), 17.0, stops=False)
     yield from stage.wait(0.55)
     if missing is Missing.SCREEN:
         stage.start(stage.run(2, [corner], 14.0))
     else:
         stage.start(_slide(play, corner))
     yield from stage.near(0, uv(6.0, floor.half_lane_ft + 6.5), 3.0, 2.0)
-    stage.go(0, baseline, 15.0)
+    stage.go(0, baseline, 16.0)
     yield from stage.near(0, baseline, 1.8, 1.6)
     yield from stage.near(2, corner, 3.0, 1.0)
     roles = {"driver": 0, "shooter": 2, "screener": 3}

@@ -147,6 +147,8 @@ class SetRun:
         Phases that must be there and were not played.
     measures : tuple of (name, value)
         Dials as realised.
+    certain : bool
+        False for what an evaluation should count neither way.
     """
 
     name: str
@@ -157,6 +159,7 @@ class SetRun:
     ending: str = ""
     missing: tuple[str, ...] = ()
     measures: tuple[tuple[str, float], ...] = ()
+    certain: bool = True
 
 
 @dataclass

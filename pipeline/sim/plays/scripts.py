@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from pipeline.errors import SettingsError
+from pipeline.sim.plays.ball_scripts import BALL_SCRIPTS
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.cut_scripts import CUT_SCRIPTS
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
 from pipeline.sim.plays.off_ball_scripts import OFF_BALL_SCRIPTS
 from pipeline.sim.plays.on_ball_scripts import ON_BALL_SCRIPTS
@@ -20,7 +22,7 @@ GAME_SCRIPTS: tuple[Script, ...] = (
 )  # fmt: skip
 """What full games are made of."""
 SCRIPTS: Mapping[str, Script] = MappingProxyType(
-    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS)}
+    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *BALL_SCRIPTS, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS, *CUT_SCRIPTS)}
 )
 """Every script."""
 

@@ -32,7 +32,7 @@ Goal = np.ndarray | Callable[[], np.ndarray]
 class BallSpan:
     """One stretch of the ball's life; its path is worked out afterwards from the bodies' paths.
 
-    ``kind`` is "hold", "dribble", "pass", "handoff", "shot" or "loose"; ``by`` holds or lets go, ``to`` catches.
+    ``kind`` is "hold", "dribble", "pass", "handoff", "stolen", "shot" or "loose"; ``by`` holds or lets go, ``to`` catches.
     """
 
     kind: str
@@ -289,6 +289,23 @@ class Stage:
         self.event(
             "handoff", start, self.t_s, {"giver": giver, "receiver": receiver}, distance_ft=self.gap(giver, receiver)
         )
+
+    def stolen(self, thief: int, *, speed_ft_s: float = 30.0) -> Steps:
+        """A pass goes to a defender, and the possession is over."""
+        loser = self.holder
+        if loser is None:
+            return
+        self.pick_up()
+        self.pose(loser, "chest_pass", 0.4)
+        yield from self.wait(0.2)
+        seconds = max(0.26, self.gap(loser, thief) / speed_ft_s)
+        self.look[thief] = lambda: self.ball_uv
+        self.pose(thief, "catch", seconds + 0.2)
+        self._let_go(seconds, thief, BallSpan("stolen", self.t_s, self.t_s + seconds, loser, thief, "chest_pass"))
+        self.marks["lost_s"] = self.t_s
+        yield from self.wait(seconds)
+        self.look.pop(thief, None)
+        self.give(thief)
 
     def shoot(self, *, style: str = "jump_shot", made: bool) -> Steps:
         """Shot: rise, release, flight to the ring. Afterwards nobody holds the ball."""

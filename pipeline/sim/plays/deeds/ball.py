@@ -16,8 +16,8 @@ DEAD_S = (0.6, 0.8)
 SKIP_FT = 25.0
 KICK_FROM_FT, KICK_TO_FT = 14.0, 19.0
 DRIVE_LENGTH_FT = (7.0, 9.0)
-ISOLATION_S = (2.5, 3.5)
-ISOLATION_MATE_FT = (11.0, 15.0)
+ISOLATION_S = (2.2, 3.0)
+ISOLATION_MATE_FT = (11.0, 13.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +161,8 @@ def _pass_type(run: Run, span: BallSpan, a: int, b: int) -> str:
     from_places, to_places = places_of(run, span.by, a), places_of(run, span.to, b)
     from_ring, to_ring = float(np.hypot(*start)), float(np.hypot(*end))
     edge = run.floor.half_lane_ft
-    if to_places & {"block", "short_corner"} and from_ring > 12 and run.speed[b, span.to] < 7:
+    beside = abs(abs(end[1]) - run.floor.half_lane_ft) <= 4.0 and -1 < end[0] < run.floor.line_u_ft - 1.5
+    if (beside or to_places & {"block", "short_corner"}) and from_ring > 12 and run.speed[b, span.to] < 7:
         return "post_entry"
     crosses = start[1] * end[1] < 0 and min(abs(start[1]), abs(end[1])) > edge
     if crosses and float(np.hypot(*(end - start))) > SKIP_FT:
@@ -249,7 +250,8 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
     for d in run.drives:
         if d.start >= run.live:
             continue
-        ring = run.ring(d.handler)[d.start : d.end]
+        end = _comes_nearer_until(run, d.handler, d.end)
+        ring = run.ring(d.handler)[d.start : end]
         low = int(np.argmin(ring))
         speed = run.speed[d.start : d.start + max(low, 1) + 1, d.handler]
         started = d.start * DT_S
@@ -257,7 +259,7 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
         gain = float(ring[0] - ring.min())
         moment = d.entry if d.entry is not None else d.start
         yield Seen(
-            "drive", started, started, d.end * DT_S,
+            "drive", started, started, end * DT_S,
             (("handler", d.handler), *_guard_role(run, d.handler, d.start, "on_ball_defender")),
             run.at(d.handler, moment),
             {
@@ -273,6 +275,14 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
         )  # fmt: skip
 
 
+def _comes_nearer_until(run: Run, handler: int, step: int) -> int:
+    """From a drive's last fast step on: until he has the ball no longer or comes no nearer to the ring (2 ft/s)."""
+    ring = run.ring(handler)
+    while step < run.live - 1 and run.holder[step] == handler and ring[step - 1] - ring[step] > 2.0 * DT_S:
+        step += 1
+    return step
+
+
 def isolations(run: Run) -> Iterator[Seen]:
     """A man alone with the ball and his defender for some time, mates well away."""
     meant = [d for d in run.deeds if d.kind == "isolation"]
@@ -281,12 +291,15 @@ def isolations(run: Run) -> Iterator[Seen]:
         if (b - a) * DT_S < ISOLATION_S[0] or run.half_court >= b:
             continue
         a = max(a, run.half_court)
+        said = next((d for d in meant if d.roles[0][1] == hold.body and d.start_s < hold.end_s), None)
+        if said is not None:
+            a, b = max(a, run.step(said.start_s)), min(b, run.step(said.end_s))
         mates = [k for k in OFFENCE_BODIES if k != hold.body]
         nearest = np.min([run.gap(hold.body, k)[a:b] for k in mates], axis=0)
         clear = np.flatnonzero(nearest >= ISOLATION_MATE_FT[0])
         if len(clear) * DT_S < ISOLATION_S[0]:
             continue
-        sure = any(d.roles[0][1] == hold.body and d.start_s < hold.end_s and d.end_s > hold.start_s for d in meant)
+        sure = said is not None
         sure &= float(np.quantile(nearest, 0.05)) >= ISOLATION_MATE_FT[1] and (b - a) * DT_S >= ISOLATION_S[1]
         yield Seen(
             "isolation", a * DT_S, a * DT_S, b * DT_S,

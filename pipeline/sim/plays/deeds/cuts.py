@@ -134,7 +134,7 @@ def _holds(run: Run, kind: str, k: int, a: int, b: int) -> bool:
     if kind == "loop_cut":
         return bool(across and abs(end[1]) > 11 and path[:, 0].min() < line + 6.5)
     if kind in ("back_cut", "basket_cut"):
-        return bool(ring[0] - ring.min() > 8 and ring.min() < 9.5)
+        return bool(ring[0] - ring.min() > 8 and ring.min() < 11)
     if kind == "deep_cut":
         low = int(np.argmin(path[:, 0]))
         return bool(start[0] - path[low, 0] > 5 and end[0] - path[low, 0] > 4)

@@ -15,6 +15,10 @@ MOMENT_S = 0.8
 """A deed is found when the same thing by the same bodies lies within this time of it."""
 
 
+SPELLS = ("touch", "post_up", "isolation", "denial", "stand")
+"""Kinds that last; found when their times overlap."""
+
+
 def observe(run: Run) -> tuple[Seen, ...]:
     """Actions of a run, in order of time."""
     denied = tuple(denials(run))
@@ -31,10 +35,16 @@ def matches(deed: Deed, seen: Seen) -> bool:
     roles = dict(seen.roles)
     return (
         seen.kind == deed.kind
-        and abs(seen.t_s - deed.t_s) <= MOMENT_S
+        and _same_time(deed, seen)
         and all(roles.get(r) == b for r, b in deed.roles)
         and all(seen.traits.get(k) == v for k, v in deed.traits)
     )
+
+
+def _same_time(deed: Deed, seen: Seen) -> bool:
+    if seen.kind in SPELLS or seen.kind.endswith("_cut"):
+        return seen.start_s < deed.end_s + 0.2 and seen.end_s > deed.start_s - 0.2
+    return abs(seen.t_s - deed.t_s) <= MOMENT_S
 
 
 def keeps_word(play: Play, seen: Sequence[Seen], faults: Sequence[Seen]) -> bool:

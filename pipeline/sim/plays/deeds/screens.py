@@ -78,7 +78,7 @@ def _meant_on_ball(run: Run, deed: Deed) -> Iterator[Seen]:
 
 
 def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *, certain: bool) -> Seen:
-    before = max(k - 50, 0)
+    before = run.step(deed.start_s) if deed is not None else max(k - 50, 0)
     guard, big_guard = int(run.guard[before, handler]), int(run.guard[before, screener])
     window = slice(max(k - 50, 0), min(k + 26, len(run.uv)))
     contact = float(run.gap(screener, guard)[window].min())
@@ -243,7 +243,7 @@ def _meant_off_ball(run: Run, deed: Deed) -> Iterator[Seen]:
     gap = run.gap(screener, cutter)[a : b + 1]
     k = a + int(np.argmin(gap))
     still = spells(run.speed[max(k - 40, 0) : k + 16, screener] <= STILL_FT_S[1], 0.3)
-    guard = int(run.guard[max(k - 25, 0), cutter])
+    guard = int(run.guard[run.step(deed.start_s), cutter])
     near = float(run.gap(screener, guard)[max(k - 40, 0) : k + 41].min())
     sure = bool(still) and gap.min() <= CUTTER_FT[1] and near <= DEFENDER_FT[1]
     sure &= bool(run.speed[max(k - 15, 0) : k + 26, cutter].max() > 7.0)
@@ -251,7 +251,8 @@ def _meant_off_ball(run: Run, deed: Deed) -> Iterator[Seen]:
 
 
 def _off_ball(run: Run, screener: int, cutter: int, k: int, deed: Deed | None, *, certain: bool) -> Seen:
-    guard, big_guard = int(run.guard[max(k - 25, 0), cutter]), int(run.guard[max(k - 25, 0), screener])
+    before = run.step(deed.start_s) if deed is not None else max(k - 25, 0)
+    guard, big_guard = int(run.guard[before, cutter]), int(run.guard[before, screener])
     window = slice(max(k - 40, 0), min(k + 41, len(run.uv)))
     separation = run.gap(cutter, guard)
     last = len(run.uv) - 1

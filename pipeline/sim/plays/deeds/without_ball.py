@@ -29,7 +29,9 @@ def denials(run: Run) -> Iterator[Seen]:
         gap = np.hypot(*(guard - man).T)
         line, along = _from_line(man, ball, guard)
         usable = (holder >= 0) & (holder < 5) & (holder != k) & (at >= run.half_court)
-        sure = usable & (gap <= DENY_GAP_FT[1]) & (line <= DENY_LINE_FT[1]) & (along > 0.8)
+        ball_ft = np.hypot(*(ball - man).T)
+        possible = (ball_ft > 9.0) & (ball_ft < 28.0) & (man[:, 0] < 31.0) & ~run.floor.in_paint(man, margin_ft=0.7)
+        sure = usable & possible & (gap <= DENY_GAP_FT[1]) & (line <= DENY_LINE_FT[1]) & (along > 0.8)
         loose = usable & (gap <= DENY_GAP_FT[0]) & (line <= DENY_LINE_FT[0])
         for a, b in spells(loose, DENY_S[0], bridge_s=0.12):
             inside = spells(sure[a:b], DENY_S[1])
