@@ -98,7 +98,7 @@ def horns(play: Play) -> Steps:
 def stack_spots(floor: Places) -> list[np.ndarray]:
     """Ball at the top, the big and behind him the shooter in the middle, the others in the corners."""
     return [
-        floor.top(out_ft=5.0), uv(11.0, 0.5), floor.corner(-1), floor.corner(1), uv(floor.line_u_ft + 2.5, 2.5),
+        floor.top(out_ft=5.0), uv(floor.line_u_ft - 5.0, 0.5), floor.corner(-1), floor.corner(1), uv(floor.line_u_ft + 2.5, 2.5),
     ]  # fmt: skip
 
 

@@ -55,7 +55,7 @@ def pin_down_handoff(play: Play) -> Steps:
     yield from stage.pass_to(4)
     stage.go(0, floor.slot(-1), 8.0)
     began = stage.t_s
-    meet = floor.slot(1) + uv(-1.5, 1.5)
+    meet = floor.slot(1) + uv(-1.0, -0.5)
     if missing is Missing.SCREEN:
         yield from stays_away(play, 3, floor.block(-1), 1.4)
         stage.dribble()
@@ -104,7 +104,7 @@ def ram(play: Play) -> Steps:
     stage.start(retreat_dribble(play, 0, 1.5))
     above = uv(floor.line_u_ft + 3.0, floor.half_lane_ft + 1.5)
     if missing is Missing.SCREEN:
-        yield from stays_away(play, 3, floor.elbow(-1) + uv(2.0, 0.0), 1.0)
+        yield from stays_away(play, 3, floor.block(-1), 1.0)
         stage.go(4, above, 13.0)
         yield from stage.near(4, above, 3.0, 2.0)
     else:

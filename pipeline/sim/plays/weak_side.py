@@ -1,16 +1,34 @@
-"""The weak-side motion set as full games play it: entry, loop, reversal, cross screen, return pass, three endings."""
+"""The weak-side motion set with its endings and counters.
+
+Written for an entry to the right. The point passes to the wing and loops by way of the high post to the weak side; the
+ball is reversed through the top; the far wing screens across for the post; the point gets the ball back on the weak-side
+wing. Then one of the endings, or before it one of the counters. Role names are those of the set file.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from pipeline.sim.plays.ball_screens import DrivePlan, ball_screen_drive
-from pipeline.sim.plays.defence import Order, Route, unit
-from pipeline.sim.plays.execution import Curl, Ending
+from pipeline.sim.plays.cut_scripts import zipper_off
+from pipeline.sim.plays.defence import Coverage, Order, Route
+from pipeline.sim.plays.execution import Quality
+from pipeline.sim.plays.moves import arrive, calm, cut_along, cut_and_catch
+from pipeline.sim.plays.off_ball_scripts import come_off, screen_for, stay_near
+from pipeline.sim.plays.on_ball_scripts import bring_screen, use_screen
 from pipeline.sim.plays.parts import release_screen, retreat_dribble, scattered, set_screen, shot
 from pipeline.sim.plays.places import Places
-from pipeline.sim.plays.script import Play, Script
+from pipeline.sim.plays.script import Choice, Dial, Play, Script
 from pipeline.sim.plays.stage import Steps
+
+GUARD, WING, WEAK, TOP, POST = range(5)
+ROLES = {"guard": GUARD, "wing": WING, "weak": WEAK, "top": TOP, "post": POST}
+_AFTER_RETURN = (
+    "post_entry", "zipper_straight", "zipper_curl", "zipper_fade", "side_ball_screen", "re_screen", "top_ball_screen",
+    "change_of_direction",
+)  # fmt: skip
+_COUNTERS = ("back_cut", "handoff_other_way", "direct_zipper", "big_zippers")
+_POOR = ("post_entry", "zipper_wide", "zipper_trailed", "zipper_fade", "iced", "dead_ball_screen", "top_ball_screen")
+_NEAR = ("no_cross", "no_return", "no_loop")
 
 
 def return_catch_uv(distance_ft: float) -> np.ndarray:
@@ -20,199 +38,371 @@ def return_catch_uv(distance_ft: float) -> np.ndarray:
 
 
 def weak_side_motion(play: Play) -> Steps:
-    """Entry, loop, reversal, cross screen, return pass, then the ending of the execution."""
-    stage, defence, floor, ex, rng = play.stage, play.defence, play.floor, play.execution, play.stage.rng
-    post_guard = defence.guard_of(4)
+    """The whole set in the way that the dial ``ending`` says."""
+    stage, rng = play.stage, play.stage.rng
+    ending = play.word("ending")
+    calm(play, attack_ft=0.8, defence_ft=0.9)
+    play.defence.helps = False
+    yield from retreat_dribble(play, GUARD, float(rng.uniform(0.3, 0.8)))
     began = stage.t_s
-    yield from retreat_dribble(play, 0, float(rng.uniform(0.3, 0.9)))
-    stage.start(stage.run(1, [stage.position[1] + np.array([-3.0, -2.5]), play.jitter(floor.wing(1), 0.5)], 12.0))
-    defence.order(post_guard, Order.POST)
-    yield from stage.wait(0.55)
-    yield from stage.pass_to(1)
-    stage.event("wing_entry", began, stage.t_s, {"passer": 0, "receiver": 1})
-    # the passer loops by way of the high post to the weak-side wing
-    catch = return_catch_uv(ex.catch_distance_ft)
-    loop_from = stage.t_s
-    high_post = np.array([floor.line_u_ft + 1.5, 1.0]) + rng.normal(0, 0.5, 2)
-    low = return_catch_uv(20.5) + np.array([-2.5, 2.5])
-    stage.start(stage.run(0, [high_post, np.array([floor.line_u_ft - 1.5, -8.5]), low], float(rng.uniform(13.0, 15.5))))
-    stage.go(3, play.jitter(floor.top(), 0.6), 10.0)
-    yield from stage.wait(float(rng.uniform(0.45, 0.8)))
-    # the weak-side wing leaves as he comes
-    stage.go(2, np.array([floor.line_u_ft - 6.0, -floor.half_lane_ft - 1.5]), 11.0)
-    yield from stage.until(lambda: stage.position[0][1] < -3.0, 2.5)
-    yield from stage.near(3, floor.top(), 3.0, 2.0)
-    yield from stage.pass_to(3)
+    yield from _entry(play)
+    yield from _loop_and_reversal(play, loops=ending != "no_loop")
     reversal = stage.t_s
-    stage.event("reversal", loop_from, reversal, {"passer": 1, "receiver": 3})
-    # cross screen while the ball is at the top
-    if ex.denial > 0.5:
-        defence.order(defence.guard_of(0), Order.DENY)
-    target = np.array([ex.post_catch_ft * 0.5, -ex.post_catch_ft * 0.87])
-    stage.restless_ft[[0, 4]] = 0.6
-    stage.start(_cross_screen(play, post_guard, target))
-    stage.start(_return_spot(play, catch, ex.top_wait_s))
-    yield from stage.wait(ex.top_wait_s)
-    yield from stage.near(0, catch, 2.0, 1.2)
-    stage.go(0, catch, 9.0)
-    yield from stage.pass_to(0)
-    stage.event(
-        "return_pass",
-        reversal,
-        stage.t_s,
-        {"passer": 3, "receiver": 0},
-        catch_distance_ft=float(np.hypot(*stage.position[0])),
-    )
-    stage.restless_ft[0] = 5.0
-    stage.event("loop", loop_from, stage.t_s, {"cutter": 0})
-    defence.order(defence.guard_of(0), Order.MAN)
-    stage.go(1, floor.slot(1) + rng.normal(0, 1, 2), 8.0)
-    yield from stage.wait(0.3)
-    if ex.ending is Ending.POST_ENTRY:
-        yield from _post_entry(play, target)
-    elif ex.ending is Ending.ZIPPER:
-        yield from _zipper(play)
+    if ending in ("direct_zipper", "big_zippers"):
+        yield from _zipper_at_once(play, ending, began)
+        return
+    target = play.number("post_catch_ft") * np.array([0.5, -0.87])
+    cross = _cross(play, target) if ending != "no_cross" else _no_cross(play, target)
+    stage.start(cross)
+    if ending in ("back_cut", "handoff_other_way", "no_return"):
+        yield from _instead_of_return(play, ending, began)
+        return
+    yield from _return(play, reversal)
+    catch_ft, wait_s = float(np.hypot(*stage.position[GUARD])), stage.marks["wait_s"]
+    yield from stage.until(lambda: cross not in stage.tasks, 2.5)
+    dials = {"return_catch": catch_ft, "top_wait": wait_s}
+    if ending in ("no_cross", "no_loop"):
+        play.played(NAME, ROLES, start_s=began, missing=(ending.removeprefix("no_"),), **dials)
+        yield from stage.wait(0.5)
+        yield from shot(play, "jump_shot")
+        return
+    yield from stage.wait(0.25)
+    yield from _ENDINGS[ending](play, target)
+    play.played(NAME, ROLES, start_s=began, ending=_NAMES.get(ending, ending), **dials)
+    if stage.holder is not None:
+        yield from shot(play, "jump_shot")
+
+
+def _entry(play: Play) -> Steps:
+    stage, floor = play.stage, play.floor
+    play.defence.order(play.defence.guard_of(POST), Order.POST)
+    away = stage.position[WING] + np.array([-3.0, -2.5])
+    stage.start(stage.run(WING, [away, play.jitter(floor.wing(1), 0.4)], 12.0))
+    yield from stage.wait(0.75)
+    yield from stage.pass_to(WING)
+    play.did("pass", {"passer": GUARD, "receiver": WING}, type="wing_entry")
+
+
+def _loop_and_reversal(play: Play, *, loops: bool) -> Steps:
+    """The passer loops (or only fades to the near side), the far wing drops, the ball goes to the top."""
+    stage, floor, rng = play.stage, play.floor, play.stage.rng
+    away = np.array([10.5, -16.5])
+    if loops:
+        high_post = np.array([floor.line_u_ft + 1.5, 1.0]) + rng.normal(0, 0.4, 2)
+        way = [high_post, np.array([floor.line_u_ft - 1.5, -8.5]), away]
+        stage.start(cut_along(play, GUARD, way, "loop_cut", float(rng.uniform(13.0, 15.0))))
     else:
-        big = 3
-        stage.go(4, floor.corner(-1) + np.array([2.0, 4.0]), 10.0)
-        yield from ball_screen_drive(
-            play, DrivePlan(0, big, 1, None, (6.5, -1.0), "kick_out" if rng.random() < 0.4 else "lay_up")
-        )
+        stage.go(TOP, floor.slot(-1), 8.0)
+        stage.start(stage.run(GUARD, [floor.top(out_ft=6.0), floor.slot(-1), floor.wing(-1) + np.array([2.0, 0.0])], 13.0))
+    stage.go(TOP, play.jitter(floor.top(), 0.5), 10.0)
+    yield from stage.wait(float(rng.uniform(0.45, 0.7)))
+    stage.go(WEAK, np.array([floor.line_u_ft - 7.5, -floor.half_lane_ft - 1.0]), 11.0)
+    yield from stage.until(lambda: stage.position[GUARD][1] < -4.0, 3.0)
+    yield from stage.near(TOP, floor.top(), 2.5, 2.0)
+    yield from stage.pass_to(TOP)
+    play.did("pass", {"passer": WING, "receiver": TOP}, type="reversal")
 
 
-def _return_spot(play: Play, catch: np.ndarray, wait_s: float) -> Steps:
-    """Get open for the return pass: a step in, then out to the catch."""
-    stage = play.stage
-    yield from stage.wait(max(wait_s - 0.9, 0.0))
-    stage.go(0, catch, 12.5)
-    yield
-
-
-def _cross_screen(play: Play, guard: int, target: np.ndarray) -> Steps:
-    stage, defence, floor, ex = play.stage, play.defence, play.floor, play.execution
+def _cross(play: Play, target: np.ndarray) -> Steps:
+    """The far wing screens across the lane; the post goes where his defender did not."""
+    stage, defence = play.stage, play.defence
+    route = Route(play.word("route"))
     began = stage.t_s
-    # the cutter sets his man up with a step away
-    stage.go(4, stage.position[4] + np.array([-1.5, 1.5]), 6.0)
-    yield from set_screen(play, 2, guard, lambda: target + np.array([1.0, 0.0]), ex.contact_ft)
-    stage.pose(2, "screen", 1.1)
-    yield from stage.wait(0.3)
-    contact = stage.gap(2, guard)
-    away_high = ex.route in (Route.HIGH,)
-    low_cut = away_high if ex.read_right else not away_high
-    if ex.route in (Route.TRAIL, Route.SWITCH):
-        low_cut = not ex.read_right
-    by = np.array([-2.6, 0.3]) if low_cut else np.array([2.6, 0.3])
-    stage.pair_gap[(4, 2)] = 1.9
-    stage.start(defence.round_screen(guard, 2, ex.route))
-    if ex.contact_ft < 3.2 and ex.route is not Route.SWITCH:
-        defence.freeze(guard, ex.lag_s)
-    moment = stage.t_s
-    before = stage.gap(4, guard)
-    yield from stage.run(4, [stage.position[2] + by, target], 14.0)
-    stage.event(
-        "off_ball_screen",
-        began,
-        moment + 0.4,
-        {"screener": 2, "cutter": 4, "defender": guard},
-        contact_ft=contact,
-        separation_before_ft=before,
-        separation_after_ft=stage.gap(4, defence.guard_of(4)),
-        cross=1.0,
+    yield from screen_for(
+        play, WEAK, POST, target + np.array([1.0, 0.0]), play.number("contact_ft"), set_up=np.array([-0.5, 1.8])
     )
-    release_screen(play, 2)
-    stage.go(2, np.array([6.0, floor.half_lane_ft * 0.2]), 7.0)
-    defence.order(defence.guard_of(4), Order.POST)
-    stage.pair_gap[(4, defence.guard_of(4))] = 1.9
-    stage.look[4] = lambda: stage.ball_uv
-    stage.pose(4, "post_up", 1.6)
+    high = (route is Route.LOW) != (play.word("read") == "wrong")
+    by = np.array([2.5, 0.2]) if high else np.array([-2.5, 0.2])
+    read = play.word("read") if route in (Route.HIGH, Route.LOW) else "right"
+    yield from come_off(
+        play, POST, WEAK, by, [target], route=route, lag_s=play.number("lag_s"), began=began, speed_ft_s=13.0,
+        type="cross", group="single", read=read,
+    )  # fmt: skip
+    release_screen(play, WEAK)
+    stage.go(WEAK, np.array([4.0, play.floor.half_lane_ft - 1.0]), 7.0)
+    defence.order(defence.guard_of(POST), Order.POST)
+    stage.pair_gap[(POST, defence.guard_of(POST))] = 1.9
+
+
+def _no_cross(play: Play, target: np.ndarray) -> Steps:
+    """The post comes across by himself; the far wing waits outside the lane."""
+    stage, defence = play.stage, play.defence
+    stage.go(WEAK, np.array([10.0, -14.0]), 8.0)
+    yield from stage.wait(0.8)
+    yield from stage.run(POST, [np.array([5.0, 1.0]), target], 12.0)
+    defence.order(defence.guard_of(POST), Order.POST)
+
+
+def _return(play: Play, reversal: float) -> Steps:
+    """The top waits, then passes back to the point on the weak-side wing."""
+    stage, defence = play.stage, play.defence
+    catch = return_catch_uv(play.number("return_catch_ft"))
+    if play.quality is Quality.BAD:
+        defence.order(defence.guard_of(GUARD), Order.DENY)
+    wait = play.number("top_wait_s")
+    stage.restless_ft[GUARD] = 0.3
+    yield from stage.wait(max(wait - 1.0, 0.0))
+    stage.go(GUARD, catch, 12.5)
+    left = reversal + wait - 0.22 - stage.t_s
+    yield from stage.wait(max(left, 0.0))
+    yield from stage.near(GUARD, catch, 0.8, 1.0)
+    stage.marks["wait_s"] = stage.t_s + 0.22 - reversal
+    yield from stage.pass_to(GUARD)
+    play.did("pass", {"passer": TOP, "receiver": GUARD}, returned="yes")
+    defence.order(defence.guard_of(GUARD), Order.MAN)
+    stage.go(WING, play.floor.slot(1), 8.0)
+
+
+# ---- endings ---------------------------------------------------------------------------------------------------------
 
 
 def _post_entry(play: Play, target: np.ndarray) -> Steps:
-    stage, defence, floor, rng = play.stage, play.defence, play.floor, play.stage.rng
+    stage, floor, rng = play.stage, play.floor, play.stage.rng
+    guard = play.defence.guard_of(POST)
+    moving = play.quality is not Quality.BAD
+    yield from stage.near(POST, target, 1.5, 2.0)
+    stage.restless_ft[[POST, guard]] = 0.1, 0.2
+    stage.stay(POST)
     began = stage.t_s
-    stage.start(stage.run(2, [np.array([12.0, 7.5]), floor.wing(1)], 9.0))
-    yield from stage.near(4, target, 2.0, 2.0)
-    guard = defence.guard_of(4)
-    defence.order(guard, Order.POST)
-    stage.pair_gap[(4, guard)] = 1.9
-    stage.stay(4)
-    stage.pose(4, "post_up", 1.2)
+    stage.pose(POST, "post_up", 1.6)
     stage.pose(guard, "post_defend", 3.0)
-    yield from stage.wait(0.5)
-    yield from stage.pass_to(4, style="overhead_pass" if rng.random() < 0.5 else "chest_pass", speed_ft_s=30.0)
-    stage.event(
-        "post_entry",
-        began,
-        stage.t_s,
-        {"passer": 0, "receiver": 4},
-        catch_distance_ft=float(np.hypot(*stage.position[4])),
-    )
-    # the passer cuts, the others space
-    stage.start(stage.run(0, [np.array([floor.line_u_ft, -2.0]), floor.slot(1)], 11.0))
-    stage.pose(4, "post_up", 1.0)
-    yield from stage.wait(0.4)
+    if moving:
+        stage.start(stage.run(WEAK, [np.array([12.0, 7.5]), floor.wing(1)], 10.0))
+    yield from stage.wait(0.6)
+    yield from stage.pass_to(POST, style="overhead_pass" if rng.random() < 0.5 else "chest_pass", speed_ft_s=30.0)
+    play.did("pass", {"passer": GUARD, "receiver": POST}, type="post_entry")
+    if moving:
+        stage.start(stage.run(GUARD, [np.array([floor.line_u_ft, -3.0]), floor.slot(1)], 12.0))
+    yield from stage.wait(0.7)
+    play.did("post_up", {"poster": POST}, start_s=began, t_s=began, end_s=stage.t_s)
     stage.dribble()
-    stage.go(4, stage.position[4] * 0.75, 5.0)
-    yield from stage.wait(0.9)
-    stage.event("post_up", began, began, {"player": 4})
-    stage.go(4, stage.position[4] * 0.55 + np.array([1.0, 1.0]), 8.0)
+    stage.go(POST, stage.position[POST] * 0.8, 4.5)
+    yield from stage.wait(1.0 if moving else 1.6)
+    stage.go(POST, stage.position[POST] * 0.6 + np.array([1.0, 0.5]), 8.0)
     yield from stage.wait(0.35)
+
+
+def _zipper(play: Play, target: np.ndarray) -> Steps:
+    """The far wing comes up the lane off the top's down screen; the ball comes to him."""
+    del target
+    stage, floor = play.stage, play.floor
+    ending = play.word("ending").removeprefix("zipper_")
+    stage.dribble()
+    stage.go(WING, floor.corner(1), 11.0)
+    stage.go(WEAK, np.array([3.5, floor.half_lane_ft - 1.0]), 10.0)
+    stage.go(TOP, floor.elbow(1) + np.array([4.0, 0.0]), 11.0)
+    yield from arrive(play, [WEAK, TOP], 2.0, 2.5)
+    route = Route.TRAIL if ending in ("curl", "wide", "trailed") else Route.HIGH
+    if ending == "wide":
+        play.faults.add("wide_curl")
+    yield from zipper_off(
+        play, WEAK, TOP, "straight" if ending == "trailed" else ending, route=route,
+        lag_s=play.number("lag_s"), contact_ft=play.number("contact_ft"),
+    )  # fmt: skip
+    stage.go(TOP, floor.elbow(1), 8.0)
+    stage.stay(GUARD)
+    yield from stage.pass_to(WEAK)
+    yield from stage.wait(0.35)
+
+
+def _ball_screen(play: Play, target: np.ndarray) -> Steps:
+    """The post (or the top) screens for the point, who goes to the middle; used, set again, iced, or refused."""
+    del target
+    stage, floor, defence = play.stage, play.floor, play.defence
+    ending = play.word("ending")
+    screener = TOP if ending == "top_ball_screen" else POST
+    if screener is TOP:
+        stage.go(POST, floor.corner(-1) + np.array([2.0, 3.0]), 10.0)
+        stage.go(WING, floor.top(), 9.0)
+    stage.go(WEAK, floor.corner(1), 10.0)
+    if ending == "dead_ball_screen":
+        stage.dribble()
+        yield from stage.wait(0.5)
+        stage.pick_up()
+    else:
+        stage.dribble()
+    began = stage.t_s
+    if ending == "dead_ball_screen":
+        stage.stay(GUARD)
+        stage.restless_ft[GUARD] = 0.1
+        yield from _screen_without_dribble(play, screener, began)
+        return
+    yield from bring_screen(play, GUARD, screener, 1, play.number("contact_ft"))
+    yield from stage.wait(0.2)
+    if ending == "iced":
+        yield from _iced(play, screener, began)
+        return
+    if ending == "change_of_direction":
+        yield from _refused(play, screener, began)
+        return
+    coverage = Coverage.SWITCH if play.word("route") == "switch" else Coverage.OVER
+    yield from use_screen(play, GUARD, screener, 1, coverage=coverage, began=began, slipped="no")
+    if ending == "re_screen":
+        release_screen(play, screener)
+        again = stage.t_s
+        stage.go(GUARD, stage.position[GUARD] + np.array([1.0, 2.0]), 8.0)
+        yield from stage.wait(0.25)
+        defence.order(defence.guard_of(GUARD), Order.MAN)
+        defence.order(defence.guard_of(screener), Order.MAN)
+        yield from bring_screen(play, GUARD, screener, -1, 2.2)
+        yield from use_screen(
+            play, GUARD, screener, -1, coverage=Coverage.OVER, began=again, again="yes", slipped="no"
+        )
+    release_screen(play, screener)
+    stage.go(screener, np.array([4.0, -4.0]), 11.0)
+    aim = np.array([8.0, 1.0])
+    stage.go(GUARD, aim, 16.0)
+    yield from stage.near(GUARD, aim, 1.8, 2.2)
+
+
+def _iced(play: Play, screener: int, began: float) -> Steps:
+    """His defender stands on the screen's side; he is kept on the side and gives it up."""
+    stage, defence, floor = play.stage, play.defence, play.floor
+    guard = defence.guard_of(GUARD)
+    stage.pair_gap[(guard, screener)] = 1.9
+
+    def high_side() -> np.ndarray:
+        way = stage.position[screener] - stage.position[GUARD]
+        return stage.position[GUARD] + way / max(float(np.hypot(*way)), 1e-6) * 2.6
+
+    defence.order(guard, Order.PLACE, high_side)
+    yield from stage.wait(0.75)
+    play.did(
+        "on_ball_screen", {"handler": GUARD, "screener": screener}, start_s=began, coverage="iced", sent="rejected",
+        slipped="no",
+    )  # fmt: skip
+    stage.go(GUARD, stage.position[GUARD] + np.array([-7.0, 0.5]), 12.0)
+    yield from stage.wait(0.7)
+    defence.order(guard, Order.MAN)
+    release_screen(play, screener)
+    stage.go(screener, np.array([floor.line_u_ft - 2.0, -2.0]), 9.0)
+    stage.stay(GUARD)
+    yield from stage.wait(0.3)
+    yield from stage.pass_to(TOP)
+    yield from stage.wait(0.3)
+
+
+def _refused(play: Play, screener: int, began: float) -> Steps:
+    """He changes direction off the big's screen and goes along the side."""
+    stage, defence = play.stage, play.defence
+    stage.go(GUARD, stage.position[GUARD] + np.array([-0.4, 1.6]), 8.0)
+    yield from stage.wait(0.3)
+    defence.freeze(defence.guard_of(GUARD), 0.45)
+    play.did(
+        "on_ball_screen", {"handler": GUARD, "screener": screener}, start_s=began, sent="rejected", slipped="no",
+    )  # fmt: skip
+    yield from stage.run_past(GUARD, stage.position[GUARD] + np.array([-6.0, -1.5]), 15.0)
+    release_screen(play, screener)
+    stage.go(screener, play.floor.elbow(-1), 9.0)
+    stage.go(GUARD, np.array([5.0, -6.0]), 15.5)
+    yield from stage.near(GUARD, np.array([5.0, -6.0]), 1.8, 2.0)
+
+
+def _screen_without_dribble(play: Play, screener: int, began: float) -> Steps:
+    """The dribble is dead before the screen is there; he can only pass."""
+    stage, defence = play.stage, play.defence
+    def heading() -> np.ndarray:
+        return stage.position[GUARD] + np.array([-1.2, 6.0])
+
+    yield from set_screen(play, screener, defence.guard_of(GUARD), heading, play.number("contact_ft"))
+    stage.restless_ft[screener] = 0.0
+    stage.pose(screener, "screen", 1.2)
+    play.faults.add("dead_dribble_early")
+    play.did(
+        "on_ball_screen", {"handler": GUARD, "screener": screener}, start_s=began, live_dribble="no", slipped="no",
+    )  # fmt: skip
+    stage.go(GUARD, stage.position[GUARD] + np.array([0.6, 1.2]), 6.0)
+    yield from stage.wait(0.7)
+    release_screen(play, screener)
+    yield from stage.pass_to(TOP)
+    yield from stage.wait(0.3)
+
+
+# ---- counters --------------------------------------------------------------------------------------------------------
+
+
+def _instead_of_return(play: Play, ending: str, began: float) -> Steps:
+    """Back cut against denial, handoff to the other side, or a swing back that is no set."""
+    stage, floor, defence = play.stage, play.floor, play.defence
+    guard = defence.guard_of(GUARD)
+    if ending == "back_cut":
+        stage.go(GUARD, np.array([13.0, -19.0]), 11.0)
+        defence.order(guard, Order.DENY)
+        denied = stage.t_s
+        yield from stage.wait(1.5)
+        play.did("denial", {"receiver": GUARD}, start_s=denied + 0.7, t_s=denied + 0.7, end_s=stage.t_s)
+        stage.go(WEAK, floor.wing(1) + np.array([-2.0, 1.0]), 9.0)
+        stage.go(POST, floor.short_corner(1), 9.0)
+        stage.tasks.clear()
+        defence.freeze(guard, 0.4)
+        yield from cut_and_catch(play, GUARD, [np.array([9.0, -12.0]), np.array([1.5, -1.5])], "back_cut", 15.5)
+        play.played(NAME, ROLES, start_s=began, ending="", missing=())
+        yield from shot(play, "lay_up")
+        return
+    yield from stage.wait(0.8)
+    stage.dribble()
+    meet = stage.position[TOP] * 0.5 + stage.position[WING] * 0.5 + np.array([2.0, 0.0])
+    if ending == "handoff_other_way":
+        stage.go(TOP, meet, 9.5)
+        yield from stage.wait(0.25)
+        stage.go(WING, lambda: stage.position[TOP] + np.array([1.2, 1.4]), 11.0)
+        yield from stage.until(lambda: stage.gap(TOP, WING) < 3.4, 2.5)
+        stage.go(WING, stage.position[TOP] + np.array([0.0, -7.0]), 10.0, stops=False)
+        yield from stage.handoff(WING)
+        play.did("handoff", {"giver": TOP, "receiver": WING}, start_s=stage.t_s - 0.2)
+        play.played(NAME, ROLES, start_s=began, ending="", missing=())
+        stage.dribble()
+        yield from stage.wait(0.5)
+    else:
+        yield from stage.wait(0.6)
+        yield from stage.pass_to(WING)
+        play.played(NAME, ROLES, start_s=began, missing=("return",))
+        yield from stage.wait(0.5)
     yield from shot(play, "jump_shot")
 
 
-def _zipper(play: Play) -> Steps:
-    stage, defence, floor, ex = play.stage, play.defence, play.floor, play.execution
-    cutter, screener = 2, 3
-    began = stage.t_s
-    guard = defence.guard_of(cutter)
-    stage.go(cutter, np.array([4.5, -floor.half_lane_ft + 1.0]), 9.0)
-    stage.start(retreat_dribble(play, 0, 1.2))
-    yield from set_screen(play, screener, guard, lambda: stage.position[guard] + np.array([3.0, -1.0]), ex.contact_ft)
-    stage.pose(screener, "screen", 1.2)
-    yield from stage.wait(0.25)
-    contact = stage.gap(screener, guard)
-    trails = ex.route is not Route.HIGH
-    stage.start(defence.round_screen(guard, screener, Route.TRAIL if trails else ex.route))
-    defence.freeze(guard, ex.lag_s)
-    moment = stage.t_s
-    top = np.array([floor.arc_ft + 0.5, -3.5])
-    elbow = np.array([floor.line_u_ft + 1.5, -floor.half_lane_ft - 0.5])
-    stage.pair_gap[(cutter, screener)] = 1.9
-    if ex.curl is Curl.CURL:
-        s = stage.position[screener]
-        yield from stage.run(cutter, [s + np.array([1.0, -2.6]), s + np.array([3.0, 1.0])], 14.0)
-        stage.start(stage.run(cutter, [np.array([8.0, 0.5])], 13.0))
-    elif ex.curl is Curl.WIDE:
-        s = stage.position[screener]
-        yield from stage.run(cutter, [s + np.array([3.5, -6.0]), s + np.array([9.5, -2.0])], 14.0)
-        stage.start(stage.run(cutter, [np.array([13.0, 6.0])], 12.0))
-    elif ex.curl is Curl.FADE:
-        yield from stage.run(cutter, [elbow, floor.wing(-1) + np.array([-8.0, -2.0])], 13.5)
+def _zipper_at_once(play: Play, ending: str, began: float) -> Steps:
+    """No cross screen: the far wing fakes it and comes up himself, or the big fakes his cut and does."""
+    stage, floor = play.stage, play.floor
+    stage.go(GUARD, return_catch_uv(23.5), 10.0)
+    if ending == "direct_zipper":
+        cutter, fake = WEAK, np.array([3.6, -floor.half_lane_ft + 4.0])
+        end = floor.slot(-1) + np.array([-0.5, 1.0])
     else:
-        yield from stage.run(cutter, [elbow, top], 14.5)
-    stage.event(
-        "off_ball_screen",
-        began,
-        moment + 0.4,
-        {"screener": screener, "cutter": cutter, "defender": guard},
-        contact_ft=contact,
-        separation_after_ft=stage.gap(cutter, defence.guard_of(cutter)),
-        down=1.0,
-    )
-    stage.event("zipper", moment, stage.t_s, {"cutter": cutter, "screener": screener})
-    release_screen(play, screener)
-    stage.go(screener, floor.slot(-1), 8.0)
-    if stage.holder == 0:
-        yield from stage.pass_to(cutter)
-    yield from stage.wait(0.25)
-    r = float(np.hypot(*stage.position[cutter]))
-    if r < 17:
-        stage.dribble()
-        stage.go(cutter, unit(stage.position[cutter]) * 3.0, 14.0)
-        yield from stage.near(cutter, np.zeros(2), 6.5, 1.6)
-        yield from shot(play, "lay_up" if stage.distance(cutter, np.zeros(2)) < 8 else "jump_shot")
-    else:
-        yield from shot(play, "jump_shot")
+        cutter, fake = POST, np.array([3.4, floor.half_lane_ft - 1.5])
+        end = floor.slot(1)
+        stage.go(WEAK, np.array([7.0, -floor.half_lane_ft - 3.0]), 8.0)
+        play.defence.order(play.defence.guard_of(POST), Order.MAN)
+    stay_near(play, [cutter], 0.6)
+    stage.go(cutter, fake, 11.0)
+    yield from stage.near(cutter, fake, 1.2, 1.6)
+    yield from stage.wait(0.15)
+    play.defence.freeze(play.defence.guard_of(cutter), 0.4)
+    way = [np.array([floor.line_u_ft, fake[1] * 0.9]), end]
+    yield from cut_along(play, cutter, way, "zipper_cut", 14.5, end="straight")
+    yield from stage.pass_to(cutter)
+    play.did("pass", {"passer": TOP, "receiver": cutter})
+    play.played(NAME, ROLES, start_s=began, ending="")
+    yield from stage.wait(0.4)
+    yield from shot(play, "jump_shot")
+
+
+_ENDINGS = {
+    "post_entry": _post_entry,
+    **{f"zipper_{end}": _zipper for end in ("straight", "curl", "fade", "wide", "trailed")},
+    **{
+        name: _ball_screen
+        for name in (
+            "side_ball_screen", "re_screen", "top_ball_screen", "change_of_direction", "iced", "dead_ball_screen",
+        )
+    },
+}  # fmt: skip
+_NAMES = {
+    "re_screen": "side_ball_screen", "iced": "side_ball_screen", "dead_ball_screen": "side_ball_screen",
+    "zipper_wide": "zipper_curl", "zipper_trailed": "zipper_straight", "change_of_direction": "",
+}  # fmt: skip
+"""Ways of a script to the endings of the set file; a counter has none."""
+NAME = "weak_side_motion"
 
 
 def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
@@ -220,4 +410,17 @@ def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered(spots, rng)
 
 
-WEAK_SIDE_MOTION = Script("weak_side_motion", _spots, weak_side_motion, seed=0)
+WEAK_SIDE_MOTION = Script(
+    NAME, _spots, weak_side_motion,
+    dials=(
+        Choice("ending", (*_AFTER_RETURN, *_COUNTERS), bad=_POOR, near=_NEAR),
+        Choice("route", ("high", "low", "trail", "switch")),
+        Choice("read", ("right",), bad=("right", "wrong")),
+        Dial("return_catch_ft", good=(21.5, 24.0), bad=(28.5, 31.5), near=(25.5, 27.2)),
+        Dial("top_wait_s", good=(0.8, 1.4), bad=(2.8, 3.6), near=(1.8, 2.2)),
+        Dial("contact_ft", good=(1.9, 2.6)),
+        Dial("lag_s", good=(0.35, 0.6), bad=(0.1, 0.25)),
+        Dial("post_catch_ft", good=(6.5, 9.0), bad=(10.5, 12.0)),
+    ),
+    qualities=(Quality.GOOD, Quality.BAD, Quality.NEAR_MISS), checked=True, seed=0,
+)  # fmt: skip

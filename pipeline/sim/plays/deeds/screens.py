@@ -111,10 +111,19 @@ def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *
             "screener_speed_ft_s": speed_at_go,
             "early_s": max(early, 0.0) if not np.isnan(early) else early,
             "since_last_s": float("nan"),
+            "since_half_court_s": _since_half_court_s(run, k),
         },
         traits,
         certain=certain,
     )  # fmt: skip
+
+
+def _since_half_court_s(run: Run, k: int) -> float:
+    """Time since the ball last came over half court in somebody's hands; NaN where it did not."""
+    held = np.flatnonzero(run.holder[: k + 1] >= 0)
+    u = run.uv[held, run.holder[held], 0]
+    over = np.flatnonzero((u[:-1] > run.floor.half_court_u_ft) & (u[1:] <= run.floor.half_court_u_ft))
+    return (k - int(held[over[-1] + 1])) * DT_S if len(over) else float("nan")
 
 
 def _sent(run: Run, handler: int, k: int) -> str:
