@@ -1,7 +1,8 @@
 """All settings of the product: one frozen model with a section per room, read from ``configs/``.
 
 Defaults, bounds and descriptions are written in each room's ``settings.py`` and nowhere else. Staff change values
-in ``configs/settings.toml``, what it leaves out keeps its default; faults are files of ``configs/faults/``.
+in ``configs/settings.toml``, what it leaves out keeps its default; sets are files of ``configs/sets/``, faults of
+``configs/faults/``.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
 from pipeline.players.detector import DetectorSettings
 from pipeline.players.settings import ImportSettings, NumberSettings, TrackSettings
+from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -55,6 +57,8 @@ class Settings(BaseModel):
     imported: ImportSettings = Field(ImportSettings(), description="Tracking data from elsewhere.")
     ball: BallSettings = Field(BallSettings(), description="Who has the ball.")
     actions: ActionSettings = Field(ActionSettings(), description="What happens on the floor.")
+    sets: SetSettings = Field(SetSettings(), description="How plays are matched.")
+    set_library: SetLibrarySettings = Field(default_factory=shipped_sets, description="The set library.")
     spacing: SpacingSettings = Field(SpacingSettings(), description="How much room there is.")
     faults: FaultSettings = Field(default_factory=shipped_faults, description="The fault library.")
     clips: ClipSettings = Field(ClipSettings(), description="How clips are cut and drawn.")
@@ -72,7 +76,7 @@ def load_settings(folder: Path) -> Settings:
     Parameters
     ----------
     folder : Path
-        Holds ``settings.toml`` (sections named after the rooms) and ``faults/`` (a file per fault); either may be
+        Holds ``settings.toml`` (sections named after the rooms), ``sets/`` and ``faults/`` (a file each); any may be
         missing, and the shipped ones are taken.
 
     Raises
@@ -83,17 +87,21 @@ def load_settings(folder: Path) -> Settings:
     if not folder.is_dir():
         raise SettingsError(f"The configuration folder {folder} does not exist; give a folder with {SETTINGS_FILE}.")
     values = _read_toml(folder / SETTINGS_FILE)
-    if "faults" in values:
-        raise SettingsError(f"{folder / SETTINGS_FILE}: faults are files in {FAULTS_FOLDER}/; write one there.")
+    for section, place in (("faults", FAULTS_FOLDER), ("set_library", SETS_FOLDER)):
+        if section in values:
+            raise SettingsError(f"{folder / SETTINGS_FILE}: '{section}' are files in {place}/; write one there.")
     if (folder / OLD_FAULTS_FILE).exists():
         raise SettingsError(
             f"{folder / OLD_FAULTS_FILE} is no longer read; write what it changes into the files of "
             f"{folder / FAULTS_FOLDER}."
         )
     rooms = _validated(Settings, values, folder / SETTINGS_FILE)
-    if not (folder / FAULTS_FOLDER).is_dir():
-        return rooms
-    return rooms.model_copy(update={"faults": fault_settings(folder / FAULTS_FOLDER)})
+    found: dict[str, Any] = {}
+    if (folder / FAULTS_FOLDER).is_dir():
+        found["faults"] = fault_settings(folder / FAULTS_FOLDER)
+    if (folder / SETS_FOLDER).is_dir():
+        found["set_library"] = set_library(folder)
+    return rooms.model_copy(update=found)
 
 
 def describe_settings(model: BaseModel | None = None) -> Iterator[tuple[str, FieldInfo, Any]]:
@@ -105,11 +113,11 @@ def settings_as_toml() -> str:
     """The text of a ``settings.toml`` that changes nothing: every setting, its meaning and default, as comments."""
     lines = [
         "# Settings of every room. Each line shows a default; take away the '#' in front of a name to change it.",
-        "# Faults are files of their own: see the folder faults.",
+        "# Sets and faults are files of their own: see the folders sets and faults.",
     ]
     section = None
     for name, field, value in describe_settings():
-        if name.startswith("faults."):
+        if name.startswith(("faults.", "set_library.")):
             continue
         here, key = name.rsplit(".", 1)
         if here != section:

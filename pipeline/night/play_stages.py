@@ -1,4 +1,4 @@
-"""What follows once it is known who was where and who had the ball: actions, spacing, faults and their tags.
+"""What follows once it is known who was where and who had the ball: actions, sets, spacing, faults and their tags.
 
 The same for film and for tracking data from elsewhere.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from importlib.metadata import version
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -24,11 +25,14 @@ from pipeline.night.library import Game, Library
 from pipeline.night.rosters import Rosters, called, jersey_of
 from pipeline.night.stages import Progress, Stage, Tables
 from pipeline.players.tables import TRACKS
+from pipeline.sets.finding import find_sets
+from pipeline.sets.tables import SET_CANDIDATES
+from pipeline.sets.telling import sentence_of as set_sentence
 from pipeline.settings import Settings
 from pipeline.spacing.faults import find_faults
 from pipeline.spacing.measures import spacing_table
 from pipeline.spacing.possession_measures import possession_measures_table
-from pipeline.spacing.rules import sentence_of, severity_of
+from pipeline.spacing.rules import Severity, sentence_of, severity_of
 from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
 from pipeline.tags import Candidate, Merge, Tag
 
@@ -51,6 +55,15 @@ def play_stages(settings: Settings, book: RuleBook | None = None) -> tuple[Stage
             depends,
         ),
         Stage(
+            "sets",
+            (ACTIONS, TRACKS, BALL, *cameras),
+            (SET_CANDIDATES,),
+            ("conditions", "sets"),
+            [settings.sets, settings.set_library],
+            _sets_of(settings, book),
+            depends,
+        ),
+        Stage(
             "spacing",
             (TRACKS, BALL, TOUCHES, POSSESSIONS, ACTIONS, *cameras),
             (SPACING, POSSESSION_MEASURES, FAULTS),
@@ -69,6 +82,8 @@ def bring_tags(game: Game, library: Library, settings: Settings) -> tuple[Merge,
     faults = events_from_table(FAULTS.read(game.tables))
     jerseys = jersey_of(TRACKS.read(game.tables))
     candidates = [candidate_of(event, settings, jerseys, rosters) for event in faults]
+    sets = SET_CANDIDATES.read(game.tables).to_pylist()
+    candidates += [set_candidate(row, settings, jerseys, rosters) for row in sets if row["complete"]]
     with library.tag_store() as store:
         who = f"elbowroom {version('elbowroom')}"
         merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
@@ -94,6 +109,25 @@ def candidate_of(
     )
 
 
+def set_candidate(
+    row: Mapping[str, Any], settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+) -> Candidate:
+    """A set that was played whole as a candidate for the tag store."""
+    definition = next(one for one in settings.set_library.definitions if one.name == row["kind"])
+    return Candidate(
+        kind=row["kind"],
+        shot=row["shot"],
+        start_s=row["start_s"],
+        end_s=row["end_s"],
+        t_s=row["t_s"],
+        actors=tuple((actor["role"], actor["track"]) for actor in row["actors"]),
+        measures={name: value for name, value in row["measures"] if value is not None},
+        score=float(row["score"]),
+        severity=Severity.NOTE.value,
+        sentence=set_sentence(row, definition, lambda track: called(track, jerseys, rosters)),
+    )
+
+
 def book_of(cameras: pa.Table) -> RuleBook | None:
     """The rule book that most registered frames of a film were taken for; None when no frame is registered."""
     names = [n for n in cameras.filter(pc.field("status") != "unknown")["rule_book"].to_pylist() if n in RULE_BOOKS]
@@ -109,6 +143,20 @@ def _actions_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables,
         found = find_actions(*play, book, settings.actions)
         progress(1, 1)
         return {"actions": found}
+
+    return run
+
+
+def _sets_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
+    definitions = settings.set_library.definitions
+
+    def run(tables: Tables, progress: Progress) -> Tables:
+        book = given or book_of(tables["cameras"])
+        if book is None:
+            return {"set_candidates": SET_CANDIDATES.empty()}
+        found = find_sets(definitions, tables["actions"], tables["tracks"], tables["ball"], book, settings.sets)
+        progress(1, 1)
+        return {"set_candidates": found}
 
     return run
 

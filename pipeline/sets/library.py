@@ -27,28 +27,50 @@ def read_set_file(path: Path) -> SetDefinition:
     SettingsError
         If it cannot be read, or is not named after its set.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise SettingsError(f"The set file {path} is not UTF-8 text ({error.reason}); save it as UTF-8.") from error
-    except OSError as error:
-        raise SettingsError(f"The set file {path} cannot be read ({error.strerror}); check the path.") from error
-    definition = read_set(text, str(path))
-    if path.suffix == ENDING and path.stem != definition.name:
-        raise SettingsError(f"{path} holds the set '{definition.name}'; name it {definition.name}{ENDING}.")
-    return definition
+    return _named_set(path, _text(path))
+
+
+def set_texts(folder: Path) -> tuple[tuple[Path, str], ...]:
+    """The files of a folder of sets with their texts, in order of their names; none where there is no such folder."""
+    return tuple((path, _text(path)) for path in sorted(folder.glob(f"*{ENDING}")))
+
+
+def read_named_sets(files: Iterable[tuple[Path, str]]) -> tuple[SetDefinition, ...]:
+    """Read the texts of a library.
+
+    Raises
+    ------
+    LanguageError, SettingsError
+        As :func:`read_set_file`, and if a set yields to one that is not there.
+    """
+    found = [(path, _named_set(path, text)) for path, text in files]
+    names = [one.name for _, one in found]
+    for path, one in found:
+        for other in one.yields_to:
+            if other not in names:
+                raise SettingsError(f"{path} yields to a set that is not there: {unknown_word(other, 'set', names)}")
+    return tuple(one for _, one in found)
 
 
 def read_sets(configs: Path) -> tuple[SetDefinition, ...]:
     """The set library of a configuration folder, in order of the names; empty where it has none."""
-    found = tuple(read_set_file(path) for path in sorted((configs / FOLDER).glob(f"*{ENDING}")))
-    names = [one.name for one in found]
-    for one in found:
-        for other in one.yields_to:
-            if other not in names:
-                path = configs / FOLDER / f"{one.name}{ENDING}"
-                raise SettingsError(f"{path} yields to a set that is not there: {unknown_word(other, 'set', names)}")
-    return found
+    return read_named_sets(set_texts(configs / FOLDER))
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"The set file {path} is not UTF-8 text ({error.reason}); save it as UTF-8.") from error
+    except OSError as error:
+        raise SettingsError(f"The set file {path} cannot be read ({error.strerror}); check the path.") from error
+
+
+def _named_set(path: Path, text: str) -> SetDefinition:
+    definition = read_set(text, str(path))
+    if path.suffix == ENDING and path.stem != definition.name:
+        raise SettingsError(f"{path} holds the set '{definition.name}'; name it {definition.name}{ENDING}.")
+    return definition
 
 
 def set_path(configs: Path, name: str) -> Path:

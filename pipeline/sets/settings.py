@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+from pathlib import Path
+
 from pydantic import BaseModel, ConfigDict, Field
+
+from pipeline.sets.definition import SetDefinition
+from pipeline.sets.library import FOLDER as SETS_FOLDER
+from pipeline.sets.library import read_named_sets, set_texts
+from pipeline.shipped import Shipped, shipped
 
 
 class SetSettings(BaseModel):
@@ -54,3 +62,46 @@ class SetSettings(BaseModel):
     steps_at_most: int = Field(
         20000, ge=100, description="A search in one possession gives up after so many steps and keeps the best so far."
     )
+
+
+class SetFile(BaseModel):
+    """A file of the set library."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    name: str = Field(description="The file's place, for errors.")
+    text: str = Field(description="What stands in it.")
+
+
+class SetLibrarySettings(BaseModel):
+    """The set library: the files of the configuration folder's ``sets/``."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    files: tuple[SetFile, ...] = Field(description="The set files.")
+
+    @property
+    def definitions(self) -> tuple[SetDefinition, ...]:
+        """The sets that the files hold, read when they are asked for.
+
+        Raises
+        ------
+        SettingsError, LanguageError
+            If one is not written as the language wants.
+        """
+        return _definitions(tuple((one.name, one.text) for one in self.files))
+
+
+def set_library(configs: Path) -> SetLibrarySettings:
+    """The set files of a configuration folder."""
+    return SetLibrarySettings(
+        files=tuple(SetFile(name=str(p), text=text) for p, text in set_texts(configs / SETS_FOLDER))
+    )
+
+
+def shipped_sets() -> SetLibrarySettings:
+    """The set library that comes with the program."""
+    return set_library(shipped(Shipped.CONFIGS))
+
+
+@lru_cache(maxsize=16)
+def _definitions(files: tuple[tuple[str, str], ...]) -> tuple[SetDefinition, ...]:
+    return read_named_sets(tuple((Path(name), text) for name, text in files))

@@ -229,7 +229,7 @@ def test_staffs_rule_book_is_used(film, tmp_path):
     result = run(film, tmp_path / "library", CROWD, book="nba")
     assert result.game.file().rule_book == "nba"
     state = json.loads(result.game.state_file.read_text())
-    assert set(state) == {"film", "clock", "court", "players", "ball", "actions", "spacing"}
+    assert set(state) == {"film", "clock", "court", "players", "ball", "actions", "sets", "spacing"}
 
 
 def test_fewer_frames_a_second_still_find_it(film, tmp_path):

@@ -1,0 +1,467 @@
+"""A set as a coach's drawings: who stands where, who moves, passes, dribbles, screens, frame after frame.
+
+Positions follow from the file: where the players start, and what each phase says of where it starts and ends. What the
+file leaves open is drawn as the trade does it (a cross screen sends the cutter across the lane, a drive ends at the
+ring); common practice, no source. Places are in the attack frame, the right as the file has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from enum import Enum
+
+import numpy as np
+
+from pipeline.conditions import All, Compared, folded
+from pipeline.conditions.nodes import Word
+from pipeline.sets.definition import (
+    SOMEONE,
+    Action,
+    Counter,
+    Frame,
+    Join,
+    Move,
+    Need,
+    Phase,
+    SetDefinition,
+    Step,
+    Zone,
+)
+from pipeline.sets.phrases import roles_by_word
+from pipeline.sets.spots import Point, Standing
+
+_RIM: Point = (2.0, 2.5)
+
+
+class Sign(Enum):
+    """What a line means."""
+
+    CUT = "solid line"
+    PASS = "dashed line"
+    DRIBBLE = "wavy line"
+    SCREEN = "solid line with a bar at its end"
+    HANDOFF = "two strokes across"
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One line of a drawing: its sign, its way (u, v), whether it may be left out."""
+
+    sign: Sign
+    way: tuple[Point, ...]
+    optional: bool = False
+    faces: float = 0.0
+    """For a bar: which way the screener looks, in radians from +u towards +v."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One frame.
+
+    Attributes
+    ----------
+    head : str
+        What it belongs to, e.g. ``"Ending: post entry"``; empty for the main line.
+    caption : str
+    places : tuple of (number, Point)
+        The players as the frame starts.
+    holder : int or None
+        The number of the one who has the ball then.
+    strokes : tuple of Stroke
+    """
+
+    head: str
+    caption: str
+    places: tuple[tuple[int, Point], ...]
+    holder: int | None
+    strokes: tuple[Stroke, ...]
+
+
+@dataclass
+class _Floor(Standing):
+    """Where everybody is while a frame is drawn, and the lines drawn so far.
+
+    Attributes
+    ----------
+    strokes : list of Stroke
+    bars : dict of str to Point
+        Where screens were set: by the screener's name and by that of the one he screens for.
+    """
+
+    strokes: list[Stroke] = field(default_factory=list)
+    bars: dict[str, Point] = field(default_factory=dict)
+
+    def copy(self) -> _Floor:
+        return _Floor(dict(self.places), self.holder, dict(self.ends))
+
+
+def frames_of(definition: SetDefinition) -> tuple[Drawn, ...]:
+    """All frames: the main line, the endings, the counters."""
+    artist = _Artist(definition)
+    return tuple(artist.draw())
+
+
+class _Artist:
+    def __init__(self, definition: SetDefinition) -> None:
+        self._set = definition
+        self._numbers = {player.name: player.number for player in definition.players}
+
+    def draw(self) -> list[Drawn]:
+        definition = self._set
+        floor = self._start()
+        drawn, floors = self._block("", definition.main.steps, floor)
+        at_end = floors[-1]
+        for ending in definition.endings:
+            more, _ = self._block(f"Ending: {_spaced(ending.name)}", ending.steps, at_end)
+            drawn += more
+        for counter in definition.counters:
+            more, _ = self._block(self._counter_head(counter), counter.block.steps, self._before(counter))
+            drawn += more
+        return drawn
+
+    def _counter_head(self, counter: Counter) -> str:
+        names = ", ".join(_spaced(name) for name in counter.phases)
+        return f"Counter: {_spaced(counter.block.name)} ({counter.join} {names})"
+
+    def _before(self, counter: Counter) -> _Floor:
+        """The floor where a counter begins: the main line up to there."""
+        kept: list[Step] = []
+        for step in self._set.main.steps:
+            if isinstance(step, Phase) and step.name in counter.phases:
+                if counter.join is Join.AFTER:
+                    kept.append(step)
+                break
+            kept.append(step)
+        return self._block("", tuple(kept), self._start())[1][-1]
+
+    # ---- start -------------------------------------------------------------------------------
+
+    def _start(self) -> _Floor:
+        floor = _Floor({}, None, {})
+        handler = next((player.name for player in self._set.players if player.with_ball), None)
+        if handler is None:
+            handler = self._first_handler()
+        order = sorted(self._set.players, key=lambda player: (player.starts is None, player.number))
+        for player in order:
+            zone = player.starts or Zone(("wing",) if player.name != handler else ("top",))
+            floor.places[player.name] = floor.free(player.name, floor.spot(zone, None), fixed=zone.side is not None)
+        floor.holder = handler
+        return floor
+
+    def _first_handler(self) -> str | None:
+        roles = {"pass": "passer", "handoff": "giver", "on_ball_screen": "handler", "drive": "handler"}
+        for phase in self._set.main.phases:
+            action = phase.actions[0]
+            role = roles.get(action.kind)
+            if role is not None and action.player(role) is not None:
+                return action.player(role)
+        return None
+
+    # ---- one block -----------------------------------------------------------------------------
+
+    def _block(self, head: str, steps: Sequence[Step], floor: _Floor) -> tuple[list[Drawn], list[_Floor]]:
+        """Frames of a block's steps, and the floor before each and after the last."""
+        drawn: list[Drawn] = []
+        floors = [floor.copy()]
+        for caption, group in _groups(steps, one_frame=bool(head)):
+            now = floors[-1].copy()
+            before, holder = dict(now.places), now.holder
+            for number, step in enumerate(group):
+                if isinstance(step, Move):
+                    self._goes(now, step.player, now.spot(step.to, now.places.get(step.player)), None, Sign.CUT)
+                elif isinstance(step, Phase) and step.need is not Need.FORBIDDEN:
+                    self._phase(now, step, group[number + 1 :])
+            places = tuple((self._numbers[name], place) for name, place in before.items())
+            drawn.append(
+                Drawn(
+                    head,
+                    caption or self._told(group),
+                    places,
+                    None if holder is None else self._numbers.get(holder),
+                    tuple(now.strokes),
+                )
+            )
+            floors.append(now)
+        return drawn, floors
+
+    def _told(self, group: Sequence[Step]) -> str:
+        """The phases of a frame as a caption: ``"Pass from 1 to 5; drive by 1 (optional)."``."""
+        parts = []
+        for step in group:
+            if not isinstance(step, Phase) or step.need is Need.FORBIDDEN:
+                continue
+            action = step.actions[0]
+            words = {role: word for word, role in roles_by_word(action.kind).items()}
+            who = "".join(f" {words[role]} {self._numbers.get(player, player)}" for role, player in action.roles)
+            parts.append(f"{action.phrase}{who}" + (" (optional)" if step.need is Need.OPTIONAL else ""))
+        text = "; ".join(parts)
+        return text[:1].upper() + text[1:]
+
+    # ---- phases --------------------------------------------------------------------------------
+
+    def _phase(self, floor: _Floor, phase: Phase, later: Sequence[Step]) -> None:
+        action = phase.actions[0]
+        first = len(floor.strokes)
+        match action.kind:
+            case "pass":
+                self._pass(floor, phase, action)
+            case "handoff":
+                self._handoff(floor, phase, action)
+            case "on_ball_screen":
+                self._ball_screen(floor, phase, action, later)
+            case "off_ball_screen":
+                self._screen(floor, phase, action, later)
+            case "drive" | "corner_turned":
+                self._drive(floor, phase, action)
+            case "post_up" | "stand" | "touch" | "isolation":
+                self._stays(floor, phase, action)
+            case kind if kind.endswith("_cut"):
+                self._cut(floor, phase, action)
+        if phase.need is Need.OPTIONAL:
+            floor.strokes[first:] = [replace(stroke, optional=True) for stroke in floor.strokes[first:]]
+        who = action.player("receiver") or next((player for _, player in action.roles if player != SOMEONE), None)
+        if who is not None:
+            floor.ends[phase.name] = floor.places[who]
+
+    def _pass(self, floor: _Floor, phase: Phase, action: Action) -> None:
+        passer, receiver = action.player("passer") or floor.holder, action.player("receiver")
+        if receiver is None:
+            return
+        zone = phase.ends or phase.here
+        if zone is not None and not floor.at_zone(zone, floor.places[receiver]):
+            self._goes(floor, receiver, floor.spot(zone, floor.places[receiver]), phase.by_way, Sign.CUT)
+        if passer is not None:
+            floor.strokes.append(Stroke(Sign.PASS, (floor.places[passer], floor.places[receiver])))
+        floor.holder = receiver
+
+    def _handoff(self, floor: _Floor, phase: Phase, action: Action) -> None:
+        giver, receiver = action.player("giver") or floor.holder, action.player("receiver")
+        if giver is None or receiver is None:
+            return
+        zone = phase.here or phase.ends
+        if zone is not None and not floor.at_zone(zone, floor.places[giver]):
+            self._goes(floor, giver, floor.spot(zone, floor.places[giver]), None, Sign.DRIBBLE)
+        at, origin = np.array(floor.places[giver]), np.array(floor.places[receiver])
+        towards = _unit(origin - at)
+        meet = tuple(float(x) for x in at + 2.9 * towards)
+        self._goes(floor, receiver, (meet[0], meet[1]), phase.by_way, Sign.CUT)
+        floor.strokes.append(Stroke(Sign.HANDOFF, (floor.places[giver], floor.places[receiver])))
+        floor.holder = receiver
+
+    def _ball_screen(self, floor: _Floor, phase: Phase, action: Action, later: Sequence[Step]) -> None:
+        screener, handler = action.player("screener"), action.player("handler") or floor.holder
+        if screener is None or handler is None:
+            return
+        zone = phase.here
+        if zone is not None and not floor.at_zone(zone, floor.places[handler]):
+            self._goes(floor, handler, floor.spot(zone, floor.places[handler]), None, Sign.DRIBBLE)
+        at = np.array(floor.places[handler])
+        inside = -1.0 if at[1] > 0 else 1.0 if at[1] < 0 else (1.0 if floor.places[screener][1] >= 0 else -1.0)
+        beside = at + np.array([-1.6, 3.4 * inside])
+        self._screens(floor, screener, (float(beside[0]), float(beside[1])), at)
+        floor.holder = handler
+        if not any(_moves(step, handler) for step in later):
+            past = beside + np.array([-1.0, 5.5 * inside])
+            self._goes(
+                floor,
+                handler,
+                (float(past[0]), float(past[1])),
+                None,
+                Sign.DRIBBLE,
+                over=(float(beside[0]), float(beside[1])),
+            )
+
+    def _screen(self, floor: _Floor, phase: Phase, action: Action, later: Sequence[Step]) -> None:
+        screener, cutter = action.player("screener"), action.player("cutter")
+        kind = dict(action.traits).get("type", "")
+        if cutter is None:
+            if screener is not None and phase.here is not None:
+                spot = floor.spot(phase.here, floor.places[screener])
+                self._screens(floor, screener, spot, np.array(floor.places[screener]))
+            return
+        at = np.array(floor.places[cutter])
+        target = np.array(self._cutter_goes(floor, cutter, kind, later))
+        way = _unit(target - at) if np.hypot(*(target - at)) > 1 else np.array([1.0, 0.0])
+        beside = at + 4.0 * way + 1.6 * np.array([-way[1], way[0]])
+        if screener is not None:
+            self._screens(floor, screener, (float(beside[0]), float(beside[1])), at)
+            floor.bars[cutter] = floor.places[screener]
+        if not any(_moves(step, cutter) for step in later):
+            over = None if screener is None else floor.places[screener]
+            self._goes(floor, cutter, (float(target[0]), float(target[1])), phase.by_way, Sign.CUT, over=over)
+
+    def _cutter_goes(self, floor: _Floor, cutter: str, kind: str, later: Sequence[Step]) -> Point:
+        """Where a cutter comes off a screen: as the phases that follow say, or as such screens usually go."""
+        for step in later:
+            zone = _destination(step, cutter)
+            if zone is not None:
+                return floor.spot(zone, floor.places[cutter])
+        u, v = floor.places[cutter]
+        side = 1.0 if v >= 0 else -1.0
+        match kind:
+            case "cross":
+                return (3.0, -9.5 * side)
+            case "back":
+                return (_RIM[0], _RIM[1] * side)
+            case "flare":
+                return (max(u - 6.0, 12.0), 21.0 * side)
+            case "pin_in":
+                return (u + 2.0, v - 9.0 * side)
+            case "down":
+                return (22.0, 12.0 * side)
+        return (20.0, 15.0 * side) if u < 12 else (_RIM[0] + 4, _RIM[1] * side)
+
+    def _cut(self, floor: _Floor, phase: Phase, action: Action) -> None:
+        cutter = action.player("cutter")
+        if cutter is None:
+            return
+        u, v = floor.places[cutter]
+        side = 1.0 if v >= 0 else -1.0
+        if phase.ends is not None:
+            to = floor.spot(phase.ends, (u, v))
+        else:
+            usual: dict[str, Point] = {
+                "zipper_cut": (24.0, 6.0 * side),
+                "loop_cut": (15.0, -20.0 * side),
+                "back_cut": (_RIM[0], _RIM[1] * side),
+                "deep_cut": (0.0, 20.0 * side),
+                "flash_cut": (14.0, 4.0 * side),
+                "basket_cut": (_RIM[0], _RIM[1] * side),
+                "ucla_cut": (3.0, 9.5 * side),
+                "iverson_cut": (16.0, -20.0 * side),
+                "shallow_cut": (24.0, 10.0 * side),
+            }
+            to = usual.get(action.kind, (u, v))
+            to = {"curl": (13.0, -2.0 * side), "fade": (17.0, 20.0 * side)}.get(_asked(phase, "end"), to)
+        over = floor.bars.get(cutter)
+        screener = action.player("screener")
+        if screener is not None:
+            over = floor.places[screener]
+        self._goes(floor, cutter, to, phase.by_way, Sign.CUT, over=over)
+
+    def _drive(self, floor: _Floor, phase: Phase, action: Action) -> None:
+        handler = action.player("handler")
+        if handler is None or np.hypot(*floor.places[handler]) < 8.0:
+            return
+        u, v = floor.places[handler]
+        side = 1.0 if v >= 0 else -1.0
+        to = (15.5, v * 0.35) if action.kind == "corner_turned" else (5.5, 2.0 * side)
+        if phase.ends is not None:
+            to = floor.spot(phase.ends, (u, v))
+        over = next((place for place in floor.bars.values() if np.hypot(place[0] - u, place[1] - v) < 8), None)
+        self._goes(floor, handler, to, phase.by_way, Sign.DRIBBLE, over=over)
+        floor.holder = handler
+
+    def _stays(self, floor: _Floor, phase: Phase, action: Action) -> None:
+        player = next((player for _, player in action.roles if player != SOMEONE), None)
+        if player is not None and phase.here is not None and not floor.at_zone(phase.here, floor.places[player]):
+            self._goes(floor, player, floor.spot(phase.here, floor.places[player]), phase.by_way, Sign.CUT)
+
+    def _screens(self, floor: _Floor, screener: str, spot: Point, facing: np.ndarray) -> None:
+        """The screener goes to his place and stands, a bar at the end of his way."""
+        start = floor.places[screener]
+        look = facing - np.array(spot)
+        floor.places[screener] = spot
+        floor.bars[screener] = spot
+        floor.strokes.append(Stroke(Sign.SCREEN, (start, spot), faces=float(np.arctan2(look[1], look[0]))))
+
+    def _goes(
+        self,
+        floor: _Floor,
+        player: str,
+        to: Point,
+        by_way: Zone | None,
+        sign: Sign,
+        over: Point | None = None,
+    ) -> None:
+        """A player goes somewhere, by way of a place or round a screen."""
+        start = floor.places[player]
+        if np.hypot(to[0] - start[0], to[1] - start[1]) < 1.5:
+            return
+        to = floor.clear(player, to)
+        way = [start]
+        if by_way is not None:
+            way.append(floor.spot(by_way, start))
+        elif over is not None:
+            way.append(_round(start, to, over))
+        way.append(to)
+        if sign is Sign.CUT and floor.holder == player:
+            sign = Sign.DRIBBLE
+        floor.strokes.append(Stroke(sign, tuple(way)))
+        floor.places[player] = to
+
+
+def _groups(steps: Sequence[Step], *, one_frame: bool) -> list[tuple[str, list[Step]]]:
+    """Steps by frame; without any ``frame`` line all steps are one, or each phase that must be there begins one."""
+    framed = any(isinstance(step, Frame) for step in steps)
+    groups: list[tuple[str, list[Step]]] = []
+    for step in steps:
+        if isinstance(step, Frame):
+            groups.append((step.caption, []))
+        elif not groups or (not framed and not one_frame and isinstance(step, Phase) and step.need is Need.REQUIRED):
+            groups.append(("", [step]))
+        else:
+            groups[-1][1].append(step)
+    return [group for group in groups if group[1]]
+
+
+def _asked(phase: Phase, trait: str) -> str:
+    """The word that a phase's conditions ask of a trait, empty for none."""
+    for condition in (phase.actions[0].where, phase.where):
+        for one in condition.parts if isinstance(condition, All) else (condition,):
+            if isinstance(one, Compared) and one.name == trait and isinstance(one.value, Word):
+                return folded(one.value.text)
+    return ""
+
+
+def _moves(step: Step, player: str) -> bool:
+    """Whether a later step of the same frame takes a player somewhere."""
+    return (
+        _destination(step, player) is not None
+        or (
+            isinstance(step, Phase)
+            and step.need is not Need.FORBIDDEN
+            and step.actions[0].kind in ("drive", "corner_turned")
+            and step.actions[0].player("handler") == player
+        )
+        or (
+            isinstance(step, Phase)
+            and step.need is not Need.FORBIDDEN
+            and step.actions[0].kind.endswith("_cut")
+            and step.actions[0].player("cutter") == player
+        )
+    )
+
+
+def _destination(step: Step, player: str) -> Zone | None:
+    """Where a step takes a player."""
+    if isinstance(step, Move):
+        return step.to if step.player == player else None
+    if not isinstance(step, Phase) or step.need is Need.FORBIDDEN:
+        return None
+    action = step.actions[0]
+    if action.player("receiver") == player or (action.player("cutter") == player and action.kind.endswith("_cut")):
+        return step.ends
+    if action.kind in ("stand", "post_up") and action.roles and action.roles[0][1] == player:
+        return step.here
+    return None
+
+
+def _round(start: Point, to: Point, screen: Point) -> Point:
+    """A point on the way from start to end that goes round a screen on its far side."""
+    a, b, s = np.array(start), np.array(to), np.array(screen)
+    along = _unit(b - a)
+    normal = np.array([-along[1], along[0]])
+    side = 1.0 if float(normal @ (s - a)) <= 0 else -1.0
+    past = s + 2.4 * side * normal
+    return (float(past[0]), float(past[1]))
+
+
+def _unit(vector: np.ndarray) -> np.ndarray:
+    length = float(np.hypot(*vector))
+    return vector / length if length > 1e-6 else np.array([1.0, 0.0])
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")

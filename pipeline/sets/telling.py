@@ -1,0 +1,61 @@
+"""What is said of a set that was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pipeline.sets.definition import SetDefinition
+from pipeline.sets.emphasis import Grade, Point, measure_name, said
+
+
+def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Callable[[int], str | None]) -> str:
+    """The sentence of a tag: the set, how it went on and ended, what was poor of it, else what was good.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of ``set_candidates``.
+    definition : SetDefinition
+        Of its kind.
+    called : callable
+        What to call a track (name or number), None where it is not known.
+    """
+    traits = dict(row["traits"] or [])
+    head = definition.title
+    if traits.get("counter", "none") != "none":
+        head += f", counter: {_spaced(traits['counter'])}"
+    if row["ending"]:
+        head += f", {_spaced(row['ending'])}"
+    names = player_words(row, definition, called)
+    points = points_of(row, definition)
+    poor = [said(point, names) for point in points if point.grade is Grade.POOR]
+    good = [said(point, names) for point in points if point.grade is Grade.GOOD]
+    told = [text for text in poor if text] or [text for text in good if text]
+    return " ".join([f"{head}.", *told])
+
+
+def points_of(row: Mapping[str, Any], definition: SetDefinition) -> tuple[Point, ...]:
+    """The points of emphasis that a row of ``set_candidates`` keeps."""
+    measures, traits = dict(row["measures"] or []), dict(row["traits"] or [])
+    found = []
+    for emphasis in definition.emphases:
+        number = measures.get(measure_name(emphasis))
+        value: float | str = traits.get(f"{emphasis.name}_was", float("nan") if number is None else float(number))
+        found.append(Point(emphasis, value, Grade(traits.get(emphasis.name, Grade.UNKNOWN))))
+    return tuple(found)
+
+
+def player_words(
+    row: Mapping[str, Any], definition: SetDefinition, called: Callable[[int], str | None]
+) -> dict[str, str]:
+    """What to call each player of a set: by name or number where it is known, else as the file calls him."""
+    tracks = {actor["role"]: actor["track"] for actor in row["actors"] or []}
+    return {
+        player.name: (called(tracks[player.name]) if player.name in tracks else None) or f"the {_spaced(player.name)}"
+        for player in definition.players
+    }
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
