@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.metadata import version
@@ -113,6 +114,35 @@ def run(
     _print_tags(result.tags, _game_times(place, result.tags))
     if clips:
         _cut_clips(place, result.tags, None, settings)
+
+
+@app.command("import-tracks")
+def import_tracks_command(
+    files: Annotated[list[Path], typer.Argument(help="CSV or Parquet files, or folders with tracks.parquet.")],
+    library: LibraryOption = Path("library"),
+    rule_book: Annotated[BookName, typer.Option("--rule-book", help="Rule book of the court.")] = "nba",
+    origin: Annotated[
+        Literal["corner", "centre"], typer.Option("--origin", help="Where places are measured from.")
+    ] = "corner",
+    y_axis: Annotated[
+        Literal["away", "towards"], typer.Option("--y-axis", help="Which way y grows, seen from the main camera.")
+    ] = "away",
+    configs: ConfigsOption = None,
+) -> None:
+    """Run the rules on tracking data without a film and list the candidates found in it."""
+    from pipeline.night.import_tracks import import_tracks
+    from pipeline.night.library import Library
+    from pipeline.players.imported_rows import Convention
+
+    settings, place = _settings(configs), Library(library)
+    with _stage_bars() as bars:
+        done = import_tracks(
+            files, place, settings, book=rule_book, convention=Convention(origin, y_axis), progress=bars
+        )  # fmt: skip
+    for line in _import_lines(done):
+        out.print(line, markup=False)
+    if len(done) == 1:
+        _print_tags(done[0].tags, _game_times(place, done[0].tags))
 
 
 @app.command()
@@ -378,6 +408,43 @@ def sets_check(
         raise typer.Exit(2)
 
 
+@sets_app.command("show")
+def sets_show(
+    names: Annotated[list[str], typer.Argument(help="Sets of the library, or set files.")],
+    to: Annotated[Path, typer.Option("--out", help="Folder for the drawings.")] = Path("drawings"),
+    rule_book: Annotated[BookName, typer.Option("--rule-book", help="Markings of the floor.")] = "nba",
+    configs: ConfigsOption = None,
+) -> None:
+    """Draw sets as numbered half-court frames, SVG and PNG: solid line cut, dashed pass, wavy dribble, bar screen."""
+    from pipeline.court.rule_books import rule_book as book_named
+    from pipeline.sets.library import read_set_file, set_path
+    from pipeline.sets.sheet import write_sheet
+    from pipeline.shipped import Shipped, shipped
+
+    folder = configs or shipped(Shipped.CONFIGS)
+    for name in names:
+        path = Path(name) if name.endswith(".set") else set_path(folder, name)
+        for drawn in write_sheet(read_set_file(path), to, book_named(rule_book)):
+            out.print(f"Drawn: {drawn}", markup=False)
+
+
+@sets_app.command("try")
+def sets_try(
+    file: Annotated[Path, typer.Argument(help="A set file.")],
+    game: Annotated[str, typer.Argument(help="Game of the library, or a folder of tables.")],
+    library: LibraryOption = Path("library"),
+    rule_book: Annotated[
+        BookName | None, typer.Option("--rule-book", help="Rule book of the floor; the game's own if left out.")
+    ] = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Match one set file against a game now: who played what, when, how it ended, how well, what was missing."""
+    from pipeline.night.set_trial import try_set
+
+    for line in try_set(file, game, library, _settings(configs).sets, rule_book):
+        out.print(line, markup=False)
+
+
 @evaluate_app.command("film")
 def evaluate_film_command(
     game: Annotated[Path, typer.Argument(help="Game folder of a library.")],
@@ -407,25 +474,46 @@ def evaluate_films_command(
 
 
 GamesArgument = Annotated[Path, typer.Argument(help="A game (or its folder of tables), or a folder of several.")]
+AgainOption = Annotated[
+    bool, typer.Option("--again", help="First find everything anew from the games' tracks, ball and touches.")
+]
 TruthsArgument = Annotated[Path, typer.Argument(help="The game's folder of truth tables, or a folder of several.")]
 
 
 @evaluate_app.command("actions")
-def evaluate_actions_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+def evaluate_actions_command(
+    games: GamesArgument,
+    truths: TruthsArgument,
+    again: AgainOption = False,
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Compare the actions of games with the true ones: each kind, its moment, its measures."""
-    _evaluate_events(games, truths, "actions", as_json)
+    _evaluate_events(games, truths, "actions", _settings(configs) if again else None, as_json)
 
 
 @evaluate_app.command("sets")
-def evaluate_sets_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+def evaluate_sets_command(
+    games: GamesArgument,
+    truths: TruthsArgument,
+    again: AgainOption = False,
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Compare the sets found in games with those that were run."""
-    _evaluate_events(games, truths, "sets", as_json)
+    _evaluate_events(games, truths, "sets", _settings(configs) if again else None, as_json)
 
 
 @evaluate_app.command("faults")
-def evaluate_faults_command(games: GamesArgument, truths: TruthsArgument, as_json: JsonOption = False) -> None:
+def evaluate_faults_command(
+    games: GamesArgument,
+    truths: TruthsArgument,
+    again: AgainOption = False,
+    configs: ConfigsOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Compare the spacing faults found in games with the true ones."""
-    _evaluate_events(games, truths, "faults", as_json)
+    _evaluate_events(games, truths, "faults", _settings(configs) if again else None, as_json)
 
 
 @evaluate_app.command("court-frames")
@@ -541,10 +629,17 @@ def evaluate_report_command(
         out.print(f"{row.measure}, {row.data}: {row.value} ({row.count})", markup=False)
 
 
-def _evaluate_events(games: Path, truths: Path, family: str, as_json: bool) -> None:
-    from pipeline.evaluate.games import Family, as_lines, game_pairs, score_games
+def _evaluate_events(games: Path, truths: Path, family: str, again: Any, as_json: bool) -> None:
+    from pipeline.evaluate.games import Family, as_lines, found_again, game_pairs, score_games
 
-    result = score_games(game_pairs(games, truths), Family(family))
+    pairs = game_pairs(games, truths)
+    with tempfile.TemporaryDirectory() as folder:
+        if again is not None:
+            with _bar("Finding anew") as progress:
+                for number, (name, (game, truth)) in enumerate(pairs.items()):
+                    pairs[name] = (found_again(game, Path(folder) / str(number), again), truth)
+                    progress(number + 1, len(pairs))
+        result = score_games(pairs, Family(family))
     if as_json:
         _report(result, as_json)
     else:
@@ -614,6 +709,21 @@ def _run_lines(result: Any) -> Iterator[str]:
         yield f"Unchanged since the last run: {', '.join(done)}."
     if result.merge.missing:
         yield f"No longer found: tags {', '.join(str(n) for n in result.merge.missing)}."
+
+
+def _import_lines(done: Any) -> Iterator[str]:
+    shown = 12
+    for one in done[:shown]:
+        yield (
+            f"Game '{one.game.name}' in {one.game.folder}: {one.length_s:.1f} s in {one.stretches} stretch(es) of play, "
+            f"{one.possessions} possession(s), {len(one.tags)} candidate(s)."
+        )
+    if len(done) > shown:
+        possessions, tags = sum(one.possessions for one in done), sum(len(one.tags) for one in done)
+        yield f"... {len(done)} games in all: {possessions} possessions, {tags} candidates."
+    unused = sorted({name for one in done for name in one.unused})
+    if unused:
+        yield f"Columns that were not read: {', '.join(unused)}."
 
 
 def _game_times(library: Any, tags: Any) -> dict[int, Any]:

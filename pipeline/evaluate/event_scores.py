@@ -30,7 +30,7 @@ class EventScoreSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     moment_s: float = Field(0.8, gt=0, description="An event is right within this time of a true one's moment.")
     lasting_kinds: tuple[str, ...] = Field(
-        ("touch", "post_up", "isolation", "denial", "stand"),
+        ("touch", "post_up", "isolation", "denial", "stand", *(name for name in KIND if name.endswith("_cut"))),
         description="Kinds without a moment to speak of: right when the two share enough of their time.",
     )
     lasting_share: float = Field(
@@ -134,7 +134,12 @@ def score_events(
 
 
 def score_sets(
-    found: Sequence[Event], true: Sequence[Event], actor_of: ActorOf, settings: EventScoreSettings
+    found: Sequence[Event],
+    true: Sequence[Event],
+    actor_of: ActorOf,
+    settings: EventScoreSettings,
+    *,
+    neither: Sequence[Event] = (),
 ) -> dict[str, Tally]:
     """Score the complete set candidates of one game: the same set, enough joint time, enough roles right."""
 
@@ -146,9 +151,12 @@ def score_sets(
     for kind in sorted({e.kind for e in (*found, *true)}):
         mine = [e for e in found if e.kind == kind]
         theirs = [e for e in true if e.kind == kind]
-        pairs = _assign(np.array([[gain(f, t) for t in theirs] for f in mine]).reshape(len(mine), len(theirs)))
-        tally = Tally(true=len(theirs), found=len(mine), right=len(pairs))
-        for f, t in pairs:
+        either = [e for e in neither if e.kind == kind]
+        gains = [[gain(f, t) for t in theirs] + [0.1 * gain(f, t) for t in either] for f in mine]
+        pairs = _assign(np.array(gains).reshape(len(mine), len(theirs) + len(either)))
+        sure = [(f, t) for f, t in pairs if t < len(theirs)]
+        tally = Tally(true=len(theirs), found=len(mine) - (len(pairs) - len(sure)), right=len(sure))
+        for f, t in sure:
             _compare(mine[f], theirs[t], actor_of, tally, ())
         tallies[kind] = tally
     return tallies

@@ -7,7 +7,9 @@ whom it follows then.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -19,6 +21,8 @@ from scipy.optimize import linear_sum_assignment
 
 from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.tables import ACTIONS
+from pipeline.court.rule_books import RULE_BOOKS, RuleBook
+from pipeline.court.tables import CAMERAS
 from pipeline.errors import DataError
 from pipeline.evaluate.event_scores import (
     ActorOf,
@@ -28,8 +32,10 @@ from pipeline.evaluate.event_scores import (
     score_sets,
     together,
 )
+from pipeline.night.play_stages import book_of, play_stages
 from pipeline.players.tables import TRACKS
 from pipeline.sets.tables import SET_CANDIDATES
+from pipeline.settings import Settings
 from pipeline.spacing.tables import FAULTS
 from pipeline.tables import TableSpec
 
@@ -82,10 +88,52 @@ def game_pairs(games: Path, truths: Path) -> dict[str, tuple[Path, Path]]:
     return paired
 
 
+def found_again(game: Path, out: Path, settings: Settings) -> Path:
+    """Find actions, sets and faults anew from a game's tracks, ball, touches and possessions.
+
+    Parameters
+    ----------
+    game : Path
+        A game or its folder of tables. Its rule book is the one that its cameras found, or that ``truth.json`` names.
+    out : Path
+        Folder that the new tables are written into, the tracks beside them.
+    settings : Settings
+
+    Raises
+    ------
+    DataError
+        If the rule book is not known.
+    """
+    folder = tables_of(game)
+    book = _book(folder)
+    out.mkdir(parents=True, exist_ok=True)
+    TRACKS.write(TRACKS.read(folder), out)
+    for stage in play_stages(settings, book):
+        made = (out, folder)
+        tables = {s.name: s.read(next(f for f in made if s.path(f).is_file() or f is folder)) for s in stage.reads}
+        for name, table in stage.run(tables, lambda _done, _all: None).items():
+            next(s for s in stage.writes if s.name == name).write(table, out)
+    return out
+
+
+def _book(folder: Path) -> RuleBook:
+    if CAMERAS.path(folder).is_file():
+        found = book_of(CAMERAS.read(folder))
+        if found is not None:
+            return found
+    note = folder / "truth.json"
+    name = json.loads(note.read_text(encoding="utf-8")).get("rule_book") if note.is_file() else None
+    if not isinstance(name, str) or name not in RULE_BOOKS:
+        raise DataError(f"{folder} does not say which rule book its floor follows; it needs cameras or a truth.json.")
+    return RULE_BOOKS[name]
+
+
 def score_games(
     pairs: Mapping[str, tuple[Path, Path]], family: Family, settings: EventScoreSettings | None = None
 ) -> dict[str, Any]:
     """Score one family of events over games, all together.
+
+    What the truth holds for doubtful (a table ``NAME_unsure`` beside its own) counts neither way.
 
     Returns
     -------
@@ -95,15 +143,15 @@ def score_games(
     """
     settings = settings or EventScoreSettings()
     spec = TABLE[family]
+    doubtful = replace(spec, name=f"{spec.name}_unsure")
     tallies: dict[str, Tally] = {}
     for game, truth in pairs.values():
         folder = tables_of(game)
         found, true = (_events(spec, place) for place in (folder, truth))
+        neither = _events(doubtful, truth) if doubtful.path(truth).is_file() else ()
         actor_of = actors_of(TRACKS.read(folder), TRACKS.read(truth))
-        if family is Family.SETS:
-            scored = score_sets(found, true, actor_of, settings)
-        else:
-            scored = score_events(found, true, actor_of, settings)
+        score = score_sets if family is Family.SETS else score_events
+        scored = score(found, true, actor_of, settings, neither=neither)
         for kind, tally in scored.items():
             tallies.setdefault(kind, Tally()).add(tally)
     return {**together(tallies), "games": len(pairs)}

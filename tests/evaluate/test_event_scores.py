@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +15,12 @@ from pipeline.actions.tables import ACTIONS
 from pipeline.actions.vocabulary import KINDS, UNKNOWN
 from pipeline.errors import DataError
 from pipeline.evaluate.event_scores import EventScoreSettings, leading_roles, score_events, score_sets, together
-from pipeline.evaluate.games import Family, actors_of, as_lines, game_pairs, score_games
+from pipeline.evaluate.games import Family, actors_of, as_lines, found_again, game_pairs, score_games
 from pipeline.players.tables import TRACKS
+from pipeline.settings import Settings
 from pipeline.tables import TableSpec
 
+ROOT = Path(__file__).resolve().parents[2]
 RULE = EventScoreSettings()
 
 
@@ -178,6 +181,26 @@ def test_games_are_pooled_and_the_lines_tell_them(tmp_path):
     assert single["mean_f1"] == 1.0
 
 
+def test_doubtful_truth_counts_neither_way(tmp_path):
+    t = np.arange(0, 10, 0.2)
+    for name, events in (("found", [an_event(), an_event(t_s=8.0)]), ("true", [an_event()])):
+        (tmp_path / name).mkdir()
+        TRACKS.write(tracks_of({n: np.tile([10.0 + 8 * n, 20.0], (50, 1)) for n in (1, 2)}, t), tmp_path / name)
+        ACTIONS.write(events_to_table(events, ACTIONS), tmp_path / name)
+    pairs = game_pairs(tmp_path / "found", tmp_path / "true")
+    assert score_games(pairs, Family.ACTIONS)["kinds"]["pass"]["precision"] == 0.5
+    doubtful = replace(ACTIONS, name="actions_unsure")
+    doubtful.write(events_to_table([an_event(t_s=8.0)], doubtful), tmp_path / "true")
+    assert score_games(pairs, Family.ACTIONS)["kinds"]["pass"]["precision"] == 1.0
+
+
+def test_what_is_found_anew_from_the_tracks_alone(tmp_path):
+    truth = ROOT / "sample_clips" / "crowded_drive_truth"
+    again = found_again(truth, tmp_path / "again", Settings())
+    result = score_games(game_pairs(again, truth), Family.FAULTS)
+    assert result["kinds"]["crowded_paint"]["recall"] == 1.0
+
+
 def test_what_is_missing_is_said(tmp_path):
     with pytest.raises(DataError, match="no truth tables"):
         game_pairs(tmp_path, tmp_path)
@@ -186,5 +209,7 @@ def test_what_is_missing_is_said(tmp_path):
     TRACKS.write(TRACKS.empty(), folder)
     with pytest.raises(DataError, match="no game 'one'"):
         game_pairs(tmp_path, tmp_path / "true")
+    with pytest.raises(DataError, match="rule book"):
+        found_again(folder, tmp_path / "again", Settings())
     with pytest.raises(DataError, match=r"actions\.parquet"):
         score_games(game_pairs(folder, folder), Family.ACTIONS)
