@@ -84,6 +84,8 @@ def mistakes(tmp_path: Path) -> dict[str, list[str]]:
         "no boxes": ["evaluate", "boxes", str(tmp_path)],
         "no sequences": ["evaluate", "mot", str(tmp_path / "files")],
         "no possessions": ["evaluate", "play", str(tmp_path)],
+        "no tracking": ["import-tracks", str(tmp_path / "no.csv"), *new],
+        "text as tracking": ["import-tracks", str(text), *new],
         "no truth": ["evaluate", "film", str(tmp_path), str(tmp_path)],
         "no true actions": ["evaluate", "actions", str(tmp_path), str(tmp_path)],
         "no readme": ["evaluate", "report", "--readme", str(tmp_path / "no.md")],
@@ -105,6 +107,8 @@ NAMES = (
     "no boxes",
     "no sequences",
     "no possessions",
+    "no tracking",
+    "text as tracking",
     "no truth",
     "no readme",
 )
@@ -152,10 +156,10 @@ ALL = commands(typer.main.get_command(cli.app))
 
 
 def test_the_commands_are_all_there():
-    names = {"run", "bench", "list", "clip", "look", "sim", "settings"}
+    names = {"run", "import-tracks", "bench", "list", "clip", "look", "sim", "settings"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
-    names |= {f"sets {n}" for n in ("check",)}
+    names |= {f"sets {n}" for n in ("check", "show", "try")}
     names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names
 

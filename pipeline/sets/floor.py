@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from types import MappingProxyType
 
 import numpy as np
 import pyarrow as pa
@@ -18,6 +19,9 @@ from pipeline.sets.settings import SetSettings
 
 HERE, START, END = 0, 1, 2
 """Points of an action: where it is, where it starts (the cut, the pass), where it ends."""
+
+MOVERS = MappingProxyType({"off_ball_screen": "cutter", "on_ball_screen": "handler"})
+"""Whose way a screen's start and end are, by kind; other kinds: the main actor's."""
 
 NEAREST_S = 0.5
 """A track's place is not told further than this from a moment at which it is known."""
@@ -111,8 +115,8 @@ class Floor:
 def points_uv(events: Sequence[Event], floor: Floor) -> np.ndarray:
     """Where each action is, starts and ends, (N, 3, 2) in the attack frame; NaN where that is not known.
 
-    An action that measures its ends (cuts, passes) is believed; else the main actor's place at its first moment and the
-    last actor's who has the ball at its last.
+    An action that measures its ends (cuts, passes) is believed; else the places of the one who moves (:data:`MOVERS`,
+    the passer and the receiver, the main actor) at its first and last moment.
     """
     found = np.full((len(events), 3, 2), np.nan)
     wanted: dict[tuple[int, int, str], list[tuple[int, int, float]]] = {}
@@ -123,7 +127,8 @@ def points_uv(events: Sequence[Event], floor: Floor) -> np.ndarray:
         found[n, END] = m.get("end_u_ft", m.get("catch_u_ft", np.nan)), m.get("end_v_ft", m.get("catch_v_ft", np.nan))
         if not event.actors:
             continue
-        first = event.actors[0][1]
+        mover = event.actor(MOVERS.get(event.kind, ""))
+        first = event.actors[0][1] if mover is None else mover
         last = event.actor("receiver") if event.kind in ("pass", "handoff") else first
         for point, track, t_s in (
             (HERE, first, event.t_s),

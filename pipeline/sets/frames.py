@@ -245,8 +245,12 @@ class _Artist:
         at, origin = np.array(floor.places[giver]), np.array(floor.places[receiver])
         towards = _unit(origin - at)
         meet = tuple(float(x) for x in at + 2.9 * towards)
-        self._goes(floor, receiver, (meet[0], meet[1]), phase.by_way, Sign.CUT)
-        floor.strokes.append(Stroke(Sign.HANDOFF, (floor.places[giver], floor.places[receiver])))
+        way = [floor.places[receiver]]
+        if phase.by_way is not None:
+            way.append(floor.spot(phase.by_way, way[0]))
+        floor.strokes.append(Stroke(Sign.CUT, (*way, (meet[0], meet[1]))))
+        floor.strokes.append(Stroke(Sign.HANDOFF, (floor.places[giver], (meet[0], meet[1]))))
+        floor.places[receiver] = floor.clear(receiver, (meet[0], meet[1]))
         floor.holder = receiver
 
     def _ball_screen(self, floor: _Floor, phase: Phase, action: Action, later: Sequence[Step]) -> None:
@@ -262,7 +266,8 @@ class _Artist:
         self._screens(floor, screener, (float(beside[0]), float(beside[1])), at)
         floor.holder = handler
         if not any(_moves(step, handler) for step in later):
-            past = beside + np.array([-1.0, 5.5 * inside])
+            rejected = _asked(phase, "sent") == "rejected"
+            past = at + np.array([-9.0, -1.0 * inside]) if rejected else beside + np.array([-1.0, 5.5 * inside])
             self._goes(
                 floor,
                 handler,
@@ -281,9 +286,12 @@ class _Artist:
                 self._screens(floor, screener, spot, np.array(floor.places[screener]))
             return
         at = np.array(floor.places[cutter])
-        target = np.array(self._cutter_goes(floor, cutter, kind, later))
+        target = np.array(self._cutter_goes(floor, phase, cutter, kind, later))
         way = _unit(target - at) if np.hypot(*(target - at)) > 1 else np.array([1.0, 0.0])
         beside = at + 4.0 * way + 1.6 * np.array([-way[1], way[0]])
+        if phase.here is not None and phase.here.places:
+            beside = np.array(floor.spot(phase.here, (float(beside[0]), float(beside[1]))))
+            beside = at + 4.0 * way if np.hypot(*(beside - at)) < 3.0 else beside
         if screener is not None:
             self._screens(floor, screener, (float(beside[0]), float(beside[1])), at)
             floor.bars[cutter] = floor.places[screener]
@@ -291,8 +299,10 @@ class _Artist:
             over = None if screener is None else floor.places[screener]
             self._goes(floor, cutter, (float(target[0]), float(target[1])), phase.by_way, Sign.CUT, over=over)
 
-    def _cutter_goes(self, floor: _Floor, cutter: str, kind: str, later: Sequence[Step]) -> Point:
+    def _cutter_goes(self, floor: _Floor, phase: Phase, cutter: str, kind: str, later: Sequence[Step]) -> Point:
         """Where a cutter comes off a screen: as the phases that follow say, or as such screens usually go."""
+        if phase.ends is not None:
+            return floor.spot(phase.ends, floor.places[cutter])
         for step in later:
             zone = _destination(step, cutter)
             if zone is not None:
@@ -318,11 +328,12 @@ class _Artist:
             return
         u, v = floor.places[cutter]
         side = 1.0 if v >= 0 else -1.0
+        away = -1.0 if floor.places.get(floor.holder or "", (0.0, -side))[1] > 0 else 1.0
         if phase.ends is not None:
             to = floor.spot(phase.ends, (u, v))
         else:
             usual: dict[str, Point] = {
-                "zipper_cut": (24.0, 6.0 * side),
+                "zipper_cut": (23.5, 9.0 * side),
                 "loop_cut": (15.0, -20.0 * side),
                 "back_cut": (_RIM[0], _RIM[1] * side),
                 "deep_cut": (0.0, 20.0 * side),
@@ -333,7 +344,7 @@ class _Artist:
                 "shallow_cut": (24.0, 10.0 * side),
             }
             to = usual.get(action.kind, (u, v))
-            to = {"curl": (13.0, -2.0 * side), "fade": (17.0, 20.0 * side)}.get(_asked(phase, "end"), to)
+            to = {"curl": (13.0, -2.0 * side), "fade": (18.0, 17.0 * away)}.get(_asked(phase, "end"), to)
         over = floor.bars.get(cutter)
         screener = action.player("screener")
         if screener is not None:
