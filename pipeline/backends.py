@@ -58,6 +58,17 @@ def gpu_count() -> int:
     return count.value
 
 
+def gpu_memory_gb() -> float:
+    """Memory of the first GPU that the CUDA driver reports; 0 without one."""
+    if not gpu_count():
+        return 0.0
+    driver = ctypes.CDLL("libcuda.so.1")
+    device, size = ctypes.c_int(0), ctypes.c_size_t(0)
+    if driver.cuDeviceGet(ctypes.byref(device), 0) != 0 or driver.cuDeviceTotalMem_v2(ctypes.byref(size), device) != 0:
+        return 0.0
+    return size.value / 2**30
+
+
 def chosen_device(wanted: Device) -> Device:
     """The device that ``auto`` stands for, or the wanted one.
 

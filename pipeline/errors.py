@@ -10,6 +10,7 @@
     ├── LanguageError       a set, fault or condition is not written as its language wants
     ├── DataError           an evaluation or training folder is not in the documented form
     ├── TrackingError       tracking data given for import is not in the documented form
+    ├── WorkerError         a worker process of a run was lost
     └── MissingExtraError   an optional part of the installation is not there
 
 The text of each says what was found, where, and what to do next, in one sentence; the command
@@ -71,3 +72,7 @@ class TrackingError(ElbowroomError):
 
 class MissingExtraError(ElbowroomError):
     """An optional part of the installation is not there."""
+
+
+class WorkerError(ElbowroomError):
+    """A worker process of a run was lost."""

@@ -31,7 +31,7 @@ ORDER = (
 )
 """Rooms in the order of the way; a room imports only rooms before it (and itself)."""
 
-FREE = {"tables", "errors", "networks", "backends", "torch_backend", "shipped", "settings"}
+FREE = {"tables", "errors", "crew", "networks", "backends", "torch_backend", "shipped", "settings"}
 """Modules of the package itself."""
 
 READS_TABLES_ONLY = {"sim": {"film", "court", "players", "ball", "actions", "sets", "spacing"}}

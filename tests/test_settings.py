@@ -13,14 +13,14 @@ def test_an_empty_folder_gives_the_defaults(tmp_path):
 
 
 def test_a_value_is_taken_and_the_rest_stays(tmp_path):
-    (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\npart_frames = 2\n")
+    (tmp_path / "settings.toml").write_text("[actions.drive]\ngain_ft = 9\n[night]\npiece_s = 2.5\n")
     (tmp_path / "faults").mkdir()
     crowded = next(one for one in Settings().faults.files if one.name == "crowded_paint.fault").text
     (tmp_path / "faults" / "crowded_paint.fault").write_text(crowded.replace("count >= 5", "count >= 4"))
     settings = load_settings(tmp_path)
     assert settings.actions.drive.gain_ft == 9
     assert settings.actions.drive.speed_ft_s == Settings().actions.drive.speed_ft_s
-    assert settings.night.part_frames == 2
+    assert settings.night.piece_s == 2.5
     (rule,) = settings.faults.library
     assert as_text(rule.where) == "count >= 4"
 
@@ -68,4 +68,4 @@ def test_a_missing_folder_is_named(tmp_path):
 
 def test_settings_do_not_change():
     with pytest.raises(ValidationError):
-        Settings().night.part_frames = 9
+        Settings().night.piece_s = 9

@@ -8,7 +8,9 @@ fits its detections best.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -16,7 +18,7 @@ import pyarrow.compute as pc
 
 from pipeline.ball.evidence import NOBODY, Evidence, beside_places, gather
 from pipeline.ball.flights import flight_places
-from pipeline.ball.gains import clues_of
+from pipeline.ball.gains import Clues, clues_of
 from pipeline.ball.settings import BallSettings, FlightSettings
 from pipeline.ball.sides import attacked_sides, attacking_teams, owners_of_rings
 from pipeline.ball.story import State, Story, tell_story
@@ -24,6 +26,7 @@ from pipeline.ball.tables import BALL, TOUCHES
 from pipeline.ball.touches import touches_of
 from pipeline.court.rule_books import RuleBook
 from pipeline.court.tables import CAMERAS
+from pipeline.crew import Spread, in_turn
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.players.tracking import book_of
 
@@ -45,7 +48,12 @@ class Places:
 
 
 def ball_path(
-    boxes: pa.Table, cameras: pa.Table, tracks: pa.Table, settings: BallSettings | None = None
+    boxes: pa.Table,
+    cameras: pa.Table,
+    tracks: pa.Table,
+    settings: BallSettings | None = None,
+    *,
+    spread: Spread = in_turn,
 ) -> tuple[pa.Table, pa.Table]:
     """Where the ball was, who had it, and what happened to it, for every shot.
 
@@ -53,6 +61,8 @@ def ball_path(
     ----------
     boxes, cameras, tracks : pa.Table
         As their rooms declare them. The cameras' rows are the analysed frames.
+    spread : Spread
+        Shares out the shots; the result does not depend on it.
 
     Returns
     -------
@@ -64,23 +74,38 @@ def ball_path(
     settings = settings or BallSettings()
     boxes, cameras, tracks = BOXES.check(boxes), CAMERAS.check(cameras), TRACKS.check(tracks)
     book = book_of(cameras)
-    seen: list[Evidence] = []
+    shots = []
     for shot in sorted(set(cameras["shot"].to_pylist())):
         grid = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
         balls = boxes.filter(pc.and_(pc.equal(boxes["shot"], shot), pc.equal(boxes["class"], "ball")))
-        own = tracks.filter(pc.equal(tracks["shot"], shot))
-        seen.append(gather(shot, balls, grid, own, book, settings))
-    clues = [clues_of(e, settings) for e in seen]
-    first = [tell_story(e, c, None, settings) for e, c in zip(seen, clues, strict=True)]
-    attacking = _attackers(seen, first, book, settings)
-    rows, told = [], []
-    for evidence, clue, (team, owners) in zip(seen, clues, attacking, strict=True):
-        story = tell_story(evidence, clue, team, settings, owners)
-        places = ball_places(evidence, story, settings.flight)
-        rows.append(_ball_rows(evidence, story, places))
-        told.extend(touches_of(evidence, story, places, team, settings))
-    ball = pa.concat_tables(rows) if rows else BALL.empty()
-    return ball, TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(told)])
+        shots.append((shot, balls, grid, tracks.filter(pc.equal(tracks["shot"], shot))))
+    first = list(spread(partial(_first_told, book=book, settings=settings), shots))
+    attacking = _attackers([e for e, _, _ in first], [story for _, _, story in first], book, settings)
+    again = [(evidence, clues, sides) for (evidence, clues, _), sides in zip(first, attacking, strict=True)]
+    told = list(spread(partial(_told, settings=settings), again))
+    ball = pa.concat_tables([rows for rows, _ in told]) if told else BALL.empty()
+    touches = [row for _, rows in told for row in rows]
+    return ball, TOUCHES.from_rows([{"touch": k} | row for k, row in enumerate(touches)])
+
+
+def _first_told(
+    shot: tuple[int, pa.Table, pa.Table, pa.Table], *, book: RuleBook, settings: BallSettings
+) -> tuple[Evidence, Clues, Story]:
+    """What there is to see of the ball in a shot (its number, balls, cameras, tracks), and its story at first sight."""
+    number, balls, grid, own = shot
+    evidence = gather(number, balls, grid, own, book, settings)
+    clues = clues_of(evidence, settings)
+    return evidence, clues, tell_story(evidence, clues, None, settings)
+
+
+def _told(
+    shot: tuple[Evidence, Clues, tuple[np.ndarray, tuple[int, int]]], *, settings: BallSettings
+) -> tuple[pa.Table, list[dict[str, Any]]]:
+    """A shot's rows of the ball's table and of touches, its attackers being known."""
+    evidence, clues, (team, owners) = shot
+    story = tell_story(evidence, clues, team, settings, owners)
+    places = ball_places(evidence, story, settings.flight)
+    return _ball_rows(evidence, story, places), touches_of(evidence, story, places, team, settings)
 
 
 def _attackers(

@@ -17,7 +17,8 @@ A film is registered in five steps:
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -44,6 +45,7 @@ from pipeline.court.single_view import (
 from pipeline.court.smoothing import Links, Smoothed, smooth
 from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
 from pipeline.court.view_bank import floor_of_grid
+from pipeline.crew import Spread, in_turn
 from pipeline.film.tables import FRAMES
 
 __all__ = [
@@ -71,6 +73,7 @@ def register(
     frames: pa.Table | None = None,
     motion: pa.Table | None = None,
     pins: Sequence[PinnedFrame] = (),
+    spread: Spread = in_turn,
 ) -> pa.Table:
     """Find a camera for every analysed frame of a film.
 
@@ -88,6 +91,8 @@ def register(
         ``motion`` table: how the picture moved between neighbouring analysed frames.
     pins : sequence of PinnedFrame
         Landmarks that staff pinned on analysed frames.
+    spread : Spread
+        Shares out the shots; the result does not depend on it.
 
     Returns
     -------
@@ -103,19 +108,38 @@ def register(
         reason = NoCourt("No frame of the film shows enough of a floor to tell its rule book.")
         return CAMERAS.from_rows([_row(f, "", reason) for f in found])
     moved = MotionBetween(None if motion is None else MOTION.check(motion), chosen)
-    stretches = [stretch for shot in by_shot(found).values() for stretch in _stretches(shot, chosen)]
     prior = default_prior(book, chosen)
-    links = [moved.between(stretch) for stretch in stretches]
-    for stretch, between in zip(stretches, links, strict=True):
-        _first_pass(stretch, between, book, prior, chosen)
-    shared = _shared(found, book, prior, chosen)
-    for stretch, between in zip(stretches, links, strict=True):
-        own = shared if shared is not None and _belongs(stretch, shared, book, chosen) else None
-        own = own or _shared(stretch, book, prior, chosen)
-        if own is not None:
-            _second_pass(stretch, between, book, own, chosen)
-            _settle(stretch, between, book, own, chosen)
-    return CAMERAS.from_rows([_row(f, book.name) for f in found])
+    stretches = [
+        _Stretch(frames, moved.between(frames))
+        for shot in by_shot(found).values()
+        for frames in _stretches(shot, chosen)
+    ]
+    stretches = list(spread(partial(_first_pass, book=book, prior=prior, settings=chosen), stretches))
+    shared = _shared([f for stretch in stretches for f in stretch.frames], book, prior, chosen)
+    finish = partial(_finished, book=book, prior=prior, shared=shared, settings=chosen)
+    rows = [row for part in spread(finish, stretches) for row in part]
+    return CAMERAS.from_rows(sorted(rows, key=lambda row: (row["t_s"], row["frame"])))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretch:
+    """Frames of one shot without a long gap, in order of time, and how the picture moved between them."""
+
+    frames: list[FilmFrame]
+    links: Links
+
+
+def _finished(
+    stretch: _Stretch, *, book: RuleBook, prior: Prior, shared: Prior | None, settings: RegistrationSettings
+) -> list[Mapping[str, Any]]:
+    """Rows of the ``cameras`` table for a stretch whose frames went through the first pass."""
+    frames = stretch.frames
+    own = shared if shared is not None and _belongs(frames, shared, book, settings) else None
+    own = own or _shared(frames, book, prior, settings)
+    if own is not None:
+        _second_pass(frames, stretch.links, book, own, settings)
+        _settle(frames, stretch.links, book, own, settings)
+    return [_row(frame, book.name) for frame in frames]
 
 
 def _book(frames: Sequence[FilmFrame], settings: RegistrationSettings) -> RuleBook | None:
@@ -162,10 +186,9 @@ def _stretches(shot: Sequence[FilmFrame], settings: RegistrationSettings) -> Ite
         yield stretch
 
 
-def _first_pass(
-    frames: Sequence[FilmFrame], links: Links, book: RuleBook, prior: Prior, settings: RegistrationSettings
-) -> None:
+def _first_pass(stretch: _Stretch, *, book: RuleBook, prior: Prior, settings: RegistrationSettings) -> _Stretch:
     """Fit frames by themselves, from the last one's camera turned as the picture moved since where there is one."""
+    frames, links = stretch.frames, stretch.links
     lone = settings.model_copy(update={"rule_book": book.name})
     turns = {int(first) + 1: moved for first, moved in zip(links.first, links.moved, strict=True)}
     last: FilmFrame | None = None
@@ -195,6 +218,7 @@ def _first_pass(
                     continue
         last, misses, blind = frame, 0, False
         guess = frame.fit.parameters if frame.fit is not None else None
+    return stretch
 
 
 def _turned(parameters: Array, moved: Array | None) -> Array:
@@ -353,7 +377,7 @@ def floor_sigma_ft(parameters: Array, covariance: Array, size_px: tuple[int, int
     return float(np.sqrt(max(np.median(variance), 0.0)))
 
 
-def _row(frame: FilmFrame, book_name: str, missing: NoCourt | None = None) -> Mapping[str, object]:
+def _row(frame: FilmFrame, book_name: str, missing: NoCourt | None = None) -> Mapping[str, Any]:
     place: dict[str, Any] = {"frame": frame.frame, "t_s": frame.t_s, "shot": frame.shot, "size_px": frame.size_px}
     if frame.judged is not None and missing is None:
         found = frame.judged

@@ -18,6 +18,7 @@ import os
 import threading
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
+from enum import Enum
 from fractions import Fraction
 
 import av
@@ -42,6 +43,15 @@ decoding time or by estimate, so a seek may land after the wanted frame."""
 
 UNSPECIFIED_COLOUR = 2
 """AVCOL_SPC_UNSPECIFIED of FFmpeg."""
+
+
+class Damage(Enum):
+    """What becomes of a stretch that loses more pictures to damage than the settings allow."""
+
+    REFUSED = "refused"
+    """:class:`~pipeline.errors.FilmError` at the stretch's end."""
+    COUNTED = "counted"
+    """Nothing: whoever reads a film in parts judges it when all parts are read (:func:`refuse_damaged`)."""
 
 
 class Frame:
@@ -219,10 +229,16 @@ class Decoding(Iterator[Frame]):
     """
 
     def __init__(
-        self, info: FilmInfo, every_s: float | None, start_s: float, end_s: float, settings: DecodeSettings
+        self,
+        info: FilmInfo,
+        every_s: float | None,
+        start_s: float,
+        end_s: float,
+        settings: DecodeSettings,
+        damage: Damage,
     ) -> None:
         self.info = info
-        self._settings = settings
+        self._settings, self._damage = settings, damage
         self._times_s = info.times_s
         self.first = int(np.searchsorted(self._times_s, start_s - TIME_SLACK_S, side="left"))
         self.stop = max(self.first, int(np.searchsorted(self._times_s, end_s - TIME_SLACK_S, side="left")))
@@ -241,19 +257,11 @@ class Decoding(Iterator[Frame]):
     @property
     def report(self) -> DecodeReport:
         """What was read and lost up to now; complete once the iterator is exhausted."""
-        fate = self._fate[self.first : self._reached]
-        lost = np.flatnonzero(np.diff(np.concatenate([[0], (fate != DELIVERED).astype(np.int8), [0]])))
-        gaps = []
-        for begin, after in zip(lost[::2] + self.first, lost[1::2] + self.first, strict=True):
-            end_s = self._times_s[after] if after < len(self._times_s) else self.info.duration_s
-            gaps.append((float(self._times_s[begin]), float(end_s)))
-        return DecodeReport(
-            expected=len(fate),
-            delivered=int((fate == DELIVERED).sum()),
-            spoiled=int((fate == SPOILED).sum()),
-            missing=int((fate == MISSING).sum()),
-            gaps_s=tuple(gaps),
-        )
+        return damage_report(self.info, self.first, self.fates(self.first, self._reached))
+
+    def fates(self, first: int, stop: int) -> np.ndarray:
+        """What became of the pictures with these indices, half-open: MISSING, SPOILED or DELIVERED, uint8."""
+        return self._fate[first:stop].copy()
 
     def _walk(self) -> Generator[Frame, None, None]:
         converter = PictureConverter(self.info)
@@ -264,17 +272,8 @@ class Decoding(Iterator[Frame]):
                 if self._sampler is None or self._sampler.takes(index):
                     yield Frame(index, float(self._times_s[index]), picture, converter)
         self._reached = self.stop
-        report = self.report
-        if report.expected and report.delivered == 0:
-            raise FilmError(
-                f"{self.info.path} lists {report.expected} pictures of which none can be decoded whole: it is damaged; "
-                "copy it again or convert it."
-            )
-        if report.lost_share > self._settings.largest_lost_share:
-            raise FilmError(
-                f"{self.info.path} is damaged: {report.sentence()[:-1]}; copy it again, or raise "
-                "film.decode.largest_lost_share to use what is left."
-            )
+        if self._damage is Damage.REFUSED:
+            refuse_damaged(self.info, self.report, self._settings)
 
     def _in_stretch(self) -> Iterator[tuple[int, av.VideoFrame]]:
         """Whole pictures of the stretch with their indices, strictly increasing."""
@@ -350,6 +349,45 @@ class Decoding(Iterator[Frame]):
         return index if index < len(self.info.pts) and self.info.pts[index] == pts else None
 
 
+def damage_report(info: FilmInfo, first: int, fates: np.ndarray) -> DecodeReport:
+    """The report on a run of pictures.
+
+    Parameters
+    ----------
+    info : FilmInfo
+    first : int
+        Index of the first of them.
+    fates : ndarray of shape (N,), uint8
+        As `Decoding.fates` gives them.
+    """
+    lost = np.flatnonzero(np.diff(np.concatenate([[0], (fates != DELIVERED).astype(np.int8), [0]])))
+    gaps = []
+    for begin, after in zip(lost[::2] + first, lost[1::2] + first, strict=True):
+        end_s = info.times_s[after] if after < len(info.times_s) else info.duration_s
+        gaps.append((float(info.times_s[begin]), float(end_s)))
+    return DecodeReport(
+        expected=len(fates),
+        delivered=int((fates == DELIVERED).sum()),
+        spoiled=int((fates == SPOILED).sum()),
+        missing=int((fates == MISSING).sum()),
+        gaps_s=tuple(gaps),
+    )
+
+
+def refuse_damaged(info: FilmInfo, report: DecodeReport, settings: DecodeSettings) -> None:
+    """FilmError where a film, or the part of it that was asked for, lost more than the settings allow."""
+    if report.expected and report.delivered == 0:
+        raise FilmError(
+            f"{info.path} lists {report.expected} pictures of which none can be decoded whole: it is damaged; "
+            "copy it again or convert it."
+        )
+    if report.lost_share > settings.largest_lost_share:
+        raise FilmError(
+            f"{info.path} is damaged: {report.sentence()[:-1]}; copy it again, or raise "
+            "film.decode.largest_lost_share to use what is left."
+        )
+
+
 def decode(
     path: str | os.PathLike[str],
     *,
@@ -357,6 +395,7 @@ def decode(
     start_s: float | None = None,
     end_s: float | None = None,
     settings: DecodeSettings | None = None,
+    damage: Damage = Damage.REFUSED,
 ) -> Decoding:
     """Walk through a film's frames in presentation order.
 
@@ -374,6 +413,8 @@ def decode(
         frame whatever the codec; nothing outside is yielded. A stretch without frames yields nothing.
     settings : DecodeSettings, optional
         Threads and how much damage is borne.
+    damage : Damage
+        Whether more than that is refused or only counted.
 
     Returns
     -------
@@ -388,7 +429,7 @@ def decode(
     limits = settings or DecodeSettings()
     info = probe(path, limits)
     return Decoding(
-        info, every_s, -math.inf if start_s is None else start_s, math.inf if end_s is None else end_s, limits
+        info, every_s, -math.inf if start_s is None else start_s, math.inf if end_s is None else end_s, limits, damage
     )
 
 

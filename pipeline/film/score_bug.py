@@ -302,12 +302,12 @@ class BugReader:
             self._rows.append(row | {"field": cell.field, "text": line.text, "score": line.score})
 
     def table(self) -> pa.Table:
-        """The readings since the last call of :meth:`clear`, :data:`~pipeline.film.tables.BUG_READINGS`."""
+        """The readings since the last call of :meth:`restart`, :data:`~pipeline.film.tables.BUG_READINGS`."""
         return BUG_READINGS.from_rows(self._rows)
 
-    def clear(self) -> None:
-        """Forget the rows handed over, go on reading."""
-        self._rows = []
+    def restart(self) -> None:
+        """Forget everything but the layout: what comes next is read as if the film began there."""
+        self._before, self._next_s, self._rows = {}, -math.inf, []
 
     def _shown(self, picture: np.ndarray) -> float:
         layout = self._layout

@@ -21,7 +21,7 @@ change times is this project's own.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -116,6 +116,49 @@ class _Small:
     t_s: float
     cells: np.ndarray  # (36, 64, 3) float32
     coarse: np.ndarray  # (9, 16, 3) float32
+    detail: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShotSigns:
+    """What a :class:`ShotFinder` saw in a stretch of film; the stretches of a film together tell its shots.
+
+    Attributes
+    ----------
+    frames : ndarray of shape (N,), int64
+    times_s : ndarray of shape (N,), float64
+    change : ndarray of shape (N,), float32
+        As in :class:`FoundShots`.
+    cuts : tuple of int
+        First frames of new shots after a cut.
+    gradual : tuple
+        Findings of gradual transitions, several for each.
+    """
+
+    frames: np.ndarray
+    times_s: np.ndarray
+    change: np.ndarray
+    cuts: tuple[int, ...]
+    gradual: tuple[_Gradual, ...]
+
+
+def tested_frames(times_s: np.ndarray, settings: ShotSettings) -> np.ndarray:
+    """At which frames of a film, given all their times, gradual transitions are looked for: (N,) bool."""
+    tested, last_s = np.zeros(len(times_s), dtype=bool), -np.inf
+    for frame, t_s in enumerate(times_s.tolist()):
+        if t_s - last_s >= settings.gradual_step_s:
+            tested[frame], last_s = True, t_s
+    return tested
+
+
+def needed_before_s(settings: ShotSettings) -> float:
+    """How long before a stretch the finder must have been fed, to see in it what it sees in the whole film."""
+    return settings.memory_s + 0.5
+
+
+def needed_after_s(settings: ShotSettings) -> float:
+    """How long after its end."""
+    return settings.cut_look_s + 0.6
 
 
 class ShotFinder:
@@ -124,9 +167,12 @@ class ShotFinder:
     Parameters
     ----------
     settings : ShotSettings
+    tested : ndarray of shape (N,), bool, optional
+        From :func:`tested_frames`: at which of the film's frames gradual transitions are looked for. Without it the
+        finder looks now and then from its first frame on, so that must be the film's.
     """
 
-    def __init__(self, settings: ShotSettings | None = None) -> None:
+    def __init__(self, settings: ShotSettings | None = None, tested: np.ndarray | None = None) -> None:
         self._settings = settings or ShotSettings()
         self._detector = AdaptiveDetector(
             adaptive_threshold=self._settings.cut_ratio,
@@ -139,9 +185,9 @@ class ShotFinder:
         self._change: list[float] = []
         self._cuts: list[int] = []
         self._waiting: deque[int] = deque()
-        self._gradual: list[_Gradual] = []
+        self._gradual: list[tuple[float, _Gradual]] = []
         self._recent: deque[_Small] = deque()
-        self._tested_s = -np.inf
+        self._tested, self._tested_s = tested, -np.inf
 
     def feed(self, frame: int, t_s: float, small_bgr: np.ndarray) -> None:
         """Take the next frame.
@@ -165,16 +211,22 @@ class ShotFinder:
         self._times_s.append(t_s)
         self._change.append(float(np.abs(cells - self._recent[-1].cells).mean()) if self._recent else 0.0)
         coarse = cv2.resize(cells, COARSE_GRID_PX, interpolation=cv2.INTER_AREA)
-        self._recent.append(_Small(frame, t_s, cells, coarse))
+        self._recent.append(_Small(frame, t_s, cells, coarse, _detail(cells)))
         while t_s - self._recent[0].t_s > self._settings.memory_s:
             self._recent.popleft()
         for cut in self._detector.process_frame(FrameTimecode(number, COUNTING_RATE), small_bgr):
             self._waiting.append(cut.frame_num)
         while self._waiting and t_s - self._times_s[self._waiting[0]] >= self._settings.cut_look_s:
             self._settle_cut()
-        if t_s - self._tested_s >= self._settings.gradual_step_s:
-            self._tested_s = t_s
+        if self._is_tested(frame, t_s):
             self._test_gradual()
+
+    def _is_tested(self, frame: int, t_s: float) -> bool:
+        if self._tested is not None:
+            return bool(self._tested[frame])
+        due = t_s - self._tested_s >= self._settings.gradual_step_s
+        self._tested_s = t_s if due else self._tested_s
+        return due
 
     def finish(self, end_s: float | None = None) -> FoundShots:
         """All boundaries, once every frame was fed.
@@ -184,19 +236,23 @@ class ShotFinder:
         end_s : float, optional
             Where the film ends; one usual step after the last frame if not given.
         """
+        return found_shots([self.signs()], self._settings, end_s)
+
+    def signs(self, first: int = 0, stop: int | None = None) -> ShotSigns:
+        """What was seen in the frames from ``first`` on, up to but not including ``stop``, once all were fed."""
         while self._waiting:
             self._settle_cut()
-        times = np.asarray(self._times_s, dtype=np.float64)
-        frames = np.asarray(self._frames, dtype=np.int64)
-        if end_s is None:
-            step = float(np.median(np.diff(times))) if len(times) > 1 else 0.0
-            end_s = float(times[-1]) + step if len(times) else 0.0
-        return FoundShots(
-            boundaries=self._boundaries(frames, times, end_s),
-            frames=_read_only(frames),
-            times_s=_read_only(times),
-            change=_read_only(np.asarray(self._change, dtype=np.float32)),
-            end_s=end_s,
+        frames, times = np.asarray(self._frames, dtype=np.int64), np.asarray(self._times_s, dtype=np.float64)
+        change = np.asarray(self._change, dtype=np.float32)
+        begin, end = np.searchsorted(frames, [first, np.iinfo(np.int64).max if stop is None else stop])
+        own = times[begin:end]
+        from_s, to_s = (own[0], own[-1]) if len(own) else (np.inf, -np.inf)
+        return ShotSigns(
+            frames[begin:end],
+            own,
+            change[begin:end],
+            tuple(self._frames[number] for number in self._cuts if begin <= number < end),
+            tuple(found for tested_s, found in self._gradual if from_s <= tested_s <= to_s),
         )
 
     def _settle_cut(self) -> None:
@@ -226,30 +282,67 @@ class ShotFinder:
                 continue
             found = _wipe(window, self._settings) or _dissolve(window, self._settings)
             if found is not None:
-                self._gradual.append(found)
+                self._gradual.append((self._times_s[-1], found))
 
-    def _boundaries(self, frames: np.ndarray, times: np.ndarray, end_s: float) -> tuple[Boundary, ...]:
-        if not len(times):
-            return ()
-        events: list[tuple[float, str, float, float, np.ndarray]] = []
-        for best in _merged(self._gradual, self._settings):
-            events.append(((best.from_s + best.to_s) / 2, best.kind, best.from_s, best.to_s, best.look))
-        none = _read_only(np.zeros(LOOK_BINS**3, dtype=np.float32))
-        near = self._settings.absorb_s
-        for number in self._cuts:
-            t_s = float(times[number])
-            if any(kind != "cut" and a - near <= t_s <= b + near for _, kind, a, b, _ in events):
-                continue
-            events.append((t_s, "cut", t_s, t_s, none))
-        boundaries = [Boundary(int(frames[0]), float(times[0]), "start", float(times[0]), float(times[0]))]
-        for t_s, kind, from_s, to_s, look in sorted(events, key=lambda e: e[0]):
-            place = int(np.searchsorted(times, t_s - 1e-9))
-            if place >= len(times) or end_s - times[place] < self._settings.shortest_shot_s:
-                continue
-            if times[place] - boundaries[-1].t_s < self._settings.shortest_shot_s:
-                continue
-            boundaries.append(Boundary(int(frames[place]), float(times[place]), kind, from_s, to_s, look))
-        return tuple(boundaries)
+
+def found_shots(
+    signs: Sequence[ShotSigns], settings: ShotSettings | None = None, end_s: float | None = None
+) -> FoundShots:
+    """All boundaries of a film from the signs of its stretches.
+
+    Parameters
+    ----------
+    signs : sequence of ShotSigns
+        In order of time, no frame in two of them.
+    settings : ShotSettings, optional
+    end_s : float, optional
+        Where the film ends; one usual step after the last frame if not given.
+    """
+    settings = settings or ShotSettings()
+    times = np.concatenate([np.zeros(0), *(part.times_s for part in signs)])
+    frames = np.concatenate([np.zeros(0, np.int64), *(part.frames for part in signs)])
+    if end_s is None:
+        step = float(np.median(np.diff(times))) if len(times) > 1 else 0.0
+        end_s = float(times[-1]) + step if len(times) else 0.0
+    cuts = times[np.searchsorted(frames, [cut for part in signs for cut in part.cuts])]
+    gradual = [found for part in signs for found in part.gradual]
+    return FoundShots(
+        boundaries=_boundaries(frames, times, cuts, gradual, end_s, settings),
+        frames=_read_only(frames),
+        times_s=_read_only(times),
+        change=_read_only(np.concatenate([np.zeros(0, np.float32), *(part.change for part in signs)])),
+        end_s=end_s,
+    )
+
+
+def _boundaries(
+    frames: np.ndarray,
+    times: np.ndarray,
+    cuts_s: np.ndarray,
+    gradual: list[_Gradual],
+    end_s: float,
+    settings: ShotSettings,
+) -> tuple[Boundary, ...]:
+    if not len(times):
+        return ()
+    events: list[tuple[float, str, float, float, np.ndarray]] = []
+    for best in _merged(gradual, settings):
+        events.append(((best.from_s + best.to_s) / 2, best.kind, best.from_s, best.to_s, best.look))
+    none = _read_only(np.zeros(LOOK_BINS**3, dtype=np.float32))
+    near = settings.absorb_s
+    for t_s in cuts_s.tolist():
+        if any(kind != "cut" and a - near <= t_s <= b + near for _, kind, a, b, _ in events):
+            continue
+        events.append((t_s, "cut", t_s, t_s, none))
+    boundaries = [Boundary(int(frames[0]), float(times[0]), "start", float(times[0]), float(times[0]))]
+    for t_s, kind, from_s, to_s, look in sorted(events, key=lambda e: e[0]):
+        place = int(np.searchsorted(times, t_s - 1e-9))
+        if place >= len(times) or end_s - times[place] < settings.shortest_shot_s:
+            continue
+        if times[place] - boundaries[-1].t_s < settings.shortest_shot_s:
+            continue
+        boundaries.append(Boundary(int(frames[place]), float(times[place]), kind, from_s, to_s, look))
+    return tuple(boundaries)
 
 
 def find_shots(
@@ -414,7 +507,7 @@ def _dissolve(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
         return None
     residual = ((inner[between] - weight[between, None, None, None] * way) ** 2).sum(axis=(1, 2, 3)) / norm
     # Two pictures laid over each other lose contrast; a picture that moves keeps it.
-    detail = np.array([_detail(s.cells) for s in window])
+    detail = np.array([s.detail for s in window])
     contrast = float(detail[1:-1][between].min()) / max(1e-6, float(detail[0] + detail[-1]) / 2)
     if float(residual.max()) > settings.dissolve_residual or contrast > settings.dissolve_contrast:
         return None

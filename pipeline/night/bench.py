@@ -11,6 +11,7 @@ import os
 import resource
 import time
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
@@ -33,9 +34,12 @@ class Cost:
     seconds : float
         From its first line to its last, imports and opening of networks included.
     cpu_s : float
-        Processor time of all its threads.
+        Processor time of all its threads, and of its worker processes.
     peak_mb : float
-        Largest resident memory.
+        Largest resident memory; with workers the sum of everybody's largest, which is more than was ever taken at a
+        time, and counts what they share once for each.
+    workers : int
+        Worker processes that it had.
     parts_s : dict of float
         Seconds of its parts, in order.
     inside_s : dict of float
@@ -51,6 +55,7 @@ class Cost:
     seconds: float = 0.0
     cpu_s: float = 0.0
     peak_mb: float = 0.0
+    workers: int = 0
     parts_s: dict[str, float] = field(default_factory=dict)
     inside_s: dict[str, float] = field(default_factory=dict)
     live_s: float = 0.0
@@ -101,16 +106,20 @@ def bench_film(film: Path, settings: Settings, on_part: Callable[[str], None]) -
 
 
 def _in_process(work: Callable[[Path, Settings], dict[str, Any]], film: Path, settings: Settings) -> Cost:
-    with multiprocessing.get_context("spawn").Pool(1) as pool:
-        return pool.apply(_measured, (work, film, settings))
+    # No pool of the multiprocessing module: its processes may not have workers of their own.
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as one:
+        return one.submit(_measured, work, film, settings).result()
 
 
 def _measured(work: Callable[[Path, Settings], dict[str, Any]], film: Path, settings: Settings) -> Cost:
     began = time.perf_counter()
     found = work(film, settings)
     seconds = time.perf_counter() - began
-    used = resource.getrusage(resource.RUSAGE_SELF)
-    return Cost(seconds=seconds, cpu_s=used.ru_utime + used.ru_stime, peak_mb=used.ru_maxrss / 1024, **found)
+    own, workers = resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu_s = own.ru_utime + own.ru_stime + workers.ru_utime + workers.ru_stime
+    workers_mb = found.pop("workers_mb", {})
+    peak_mb = own.ru_maxrss / 1024 + sum(workers_mb.values())
+    return Cost(seconds=seconds, cpu_s=cpu_s, peak_mb=peak_mb, workers=len(workers_mb), **found)
 
 
 def _decode(film: Path, settings: Settings) -> dict[str, Any]:
@@ -139,6 +148,7 @@ def _run_chain(film: Path, settings: Settings) -> dict[str, Any]:
     return {
         "parts_s": {stage.stage: stage.seconds for stage in ran.stages},
         "inside_s": watch.seconds,
+        "workers_mb": watch.workers_mb,
         "live_s": ran.live_s,
         "frames": frames,
     }
@@ -180,6 +190,7 @@ def bench_as_json(bench: Bench) -> dict[str, Any]:
             "times_real_time": round(bench.times_real_time(of.seconds), 2),
             "cpu_s": round(of.cpu_s, 2),
             "peak_mb": round(of.peak_mb),
+            "workers": of.workers,
             "frames": of.frames,
         }
         for name, parts in (("stages_s", of.parts_s), ("within_vision_s", of.inside_s)):
@@ -204,7 +215,7 @@ def bench_lines(bench: Bench) -> list[str]:
     live = bench.chain.live_s / bench.film_s
     lines = [
         f"{bench.film_s:.1f} s of film, {live:.0%} of it live play, {bench.rate:g} frames a second looked at; "
-        f"{bench.device.value}, {bench.cores} core(s)",
+        f"{bench.device.value}, {bench.cores} core(s), {bench.chain.workers or 'no'} worker processes",
         f"{'':<26}{'seconds':>9}{'x real time':>13}{'cpu s':>9}{'peak MB':>9}",
     ]
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -52,6 +52,7 @@ class Stopwatch:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self.seconds: dict[str, float] = {}
+        self.workers_mb: dict[int, float] = {}  # largest resident memory of each worker process
 
     @contextmanager
     def part(self, name: str) -> Iterator[None]:
@@ -60,9 +61,13 @@ class Stopwatch:
         try:
             yield
         finally:
-            gone = time.perf_counter() - began
-            with self._lock:
-                self.seconds[name] = self.seconds.get(name, 0.0) + gone
+            self.add({name: time.perf_counter() - began})
+
+    def add(self, seconds: Mapping[str, float]) -> None:
+        """Add what another stopwatch has measured."""
+        with self._lock:
+            for name, more in seconds.items():
+                self.seconds[name] = self.seconds.get(name, 0.0) + more
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,11 +82,14 @@ class Stretch:
         In order of time, at least one.
     steps : tuple of int
         Step on the film's grid in which each frame lies.
+    piece : int
+        Piece of the film to which it belongs.
     """
 
     number: int
     frames: tuple[Frame, ...]
     steps: tuple[int, ...]
+    piece: int = -1
 
     def scouts(self) -> list[int]:
         """Places of the frames that are the first of a step."""

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 import importlib.util
+from functools import partial
 from pathlib import Path
 
-from pipeline.backends import Device, chosen_device, gpu_count, open_picture_network, processor_threads
+from pipeline.backends import (
+    Device,
+    chosen_device,
+    gpu_count,
+    gpu_memory_gb,
+    open_picture_network,
+    processor_threads,
+)
 from pipeline.court.area_network import AreaNetwork, FloorAreas
+from pipeline.crew import worker_count
 from pipeline.errors import MissingExtraError
 from pipeline.networks import Task, has_shipped, shipped_weights
 from pipeline.night.run import Networks
@@ -23,6 +32,20 @@ VISION_WEIGHTS: tuple[Task, ...] = ("areas", "detector", "text_regions", "bug_te
 GPU_STRETCHES = 6
 """Stretches looked at side by side when a GPU runs the networks: enough to prepare one while others are looked at;
 more threads only wait for the interpreter's lock."""
+
+
+CORES_A_LOOKER = {Device.CPU: 4, Device.CUDA: 1}
+"""Cores that one worker of the vision pass keeps busy. On the processor the networks take most of the time and use all
+threads of a process; beside a GPU everything else does, one thread at a time."""
+
+MEMORY_A_LOOKER_GB = {Device.CPU: 1.8, Device.CUDA: 3.0}
+"""Memory that it takes at most (measured: 1.5 and 2.7)."""
+
+GPU_MEMORY_A_LOOKER_GB = 4.0
+"""Memory of the GPU that it takes at most."""
+
+MEMORY_A_WORKER_GB = 0.5
+"""Memory of a worker that has no networks."""
 
 
 def open_areas(settings: Settings, weights: Path | None = None) -> AreaNetwork:
@@ -49,7 +72,33 @@ def open_detector(settings: Settings) -> Detector:
 
 def film_networks(settings: Settings) -> Networks:
     """The networks as a film needs them: unsure sightings are kept, the tracker and the ball's path weigh them."""
-    return Networks(open=lambda: _film_eyes(settings), digests=_digests)
+    return Networks(
+        open=partial(_film_eyes, settings),
+        digests=_digests,
+        apart=partial(_looker_eyes, settings),
+        lookers=partial(_lookers, settings),
+        crew=partial(_crew, settings),
+    )
+
+
+def _lookers(settings: Settings) -> int:
+    device = chosen_device(settings.night.device)
+    cores = processor_threads(settings.night.network_threads)
+    most = gpu_memory_gb() / GPU_MEMORY_A_LOOKER_GB if device is Device.CUDA else float("inf")
+    own = worker_count(cores, cores_each=CORES_A_LOOKER[device], memory_each_gb=MEMORY_A_LOOKER_GB[device], most=most)
+    return settings.night.workers or own
+
+
+def _crew(settings: Settings) -> int:
+    cores = processor_threads(settings.night.network_threads)
+    return settings.night.workers or worker_count(cores, cores_each=1, memory_each_gb=MEMORY_A_WORKER_GB)
+
+
+def _looker_eyes(settings: Settings, lookers: int) -> Eyes:
+    """The networks for one of several workers, which share the cores."""
+    threads = max(1, processor_threads(settings.night.network_threads) // lookers)
+    night = settings.night.model_copy(update={"network_threads": threads})
+    return _film_eyes(settings.model_copy(update={"night": night}))
 
 
 def _film_eyes(settings: Settings) -> Eyes:

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from types import MappingProxyType
@@ -22,6 +23,7 @@ from pipeline.court.pins import PinnedFrame
 from pipeline.court.registration import register
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
+from pipeline.crew import Crew, Spread, in_turn
 from pipeline.errors import ElbowroomError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
@@ -35,7 +37,7 @@ from pipeline.night.play_stages import book_of, bring_tags, play_stages
 from pipeline.night.rosters import Rosters
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
-from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film
+from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film, see_film_together
 from pipeline.players.jersey_votes import with_jerseys
 from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
@@ -44,6 +46,9 @@ from pipeline.tags import Merge, Tag
 
 SEEN = "seen"
 """Folder of a game in which an unfinished vision pass keeps its pieces."""
+
+WORTH_WORKERS = 1500
+"""Analysed frames of live play (two minutes) from which on it pays to start workers for the tables alone."""
 
 VISION_CODE = (
     "film",
@@ -59,16 +64,31 @@ VISION_CODE = (
     "players/kit.py",
     "players/stance.npz",
     "night/looking.py",
+    "night/pieces.py",
     "night/vision.py",
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Networks:
-    """How to open the networks and to tell their weights apart, by task; they are opened only if a stage needs them."""
+    """How to open the networks and to tell their weights apart, by task; they are opened only if a stage needs them.
+
+    Attributes
+    ----------
+    open, digests : callable
+    apart : callable, optional
+        Opens them in one of so many worker processes; bears pickling. Without it the vision pass stays in this one.
+    lookers : callable
+        How many workers are to look at the film.
+    crew : callable
+        How many workers the run may have in all.
+    """
 
     open: Callable[[], Eyes]
     digests: Callable[[], Mapping[str, str]]
+    apart: Callable[[int], Eyes] | None = None
+    lookers: Callable[[], int] = lambda: 1
+    crew: Callable[[], int] = lambda: 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,16 +161,18 @@ def run_film(
     """
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
-    with library.claim(digest):
+    watch = stopwatch or Stopwatch()
+    with library.claim(digest), Crew(networks.crew()) as crew:
         damage: list[str] = []
         game, chosen, ran = _seen_game(
-            film, digest, library, networks, settings, book, progress, damage.append, stopwatch
+            film, digest, library, networks, settings, book, progress, damage.append, crew, watch
         )
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
         rosters = {0: told.team_0.roster, 1: told.team_1.roster}
-        for stage in table_stages(chosen, colours, rosters, read_pins(game)):
+        for stage in table_stages(chosen, colours, rosters, read_pins(game), crew):
             ran.append(run_stage(stage, game, progress(stage.name)))
+        watch.workers_mb = dict(crew.peaks_mb)
     merge, tags = bring_tags(game, library, settings)
     shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
     live = shots.filter(shots["live"])
@@ -180,7 +202,8 @@ def _seen_game(
     book: BookName | None,
     progress: Callable[[str], Progress],
     on_damage: Callable[[str], None],
-    stopwatch: Stopwatch | None,
+    crew: Crew,
+    watch: Stopwatch,
 ) -> tuple[Game, Settings, list[Ran]]:
     """The film's game after the vision pass, and the settings with the game's own rule book."""
     known = library.game_of_film(digest)
@@ -192,7 +215,7 @@ def _seen_game(
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(film, digest, networks, chosen, game, on_damage, stopwatch)
+        stage = _vision_stage(film, digest, networks, chosen, game, on_damage, crew, watch)
         ran = run_stage(stage, game, progress(stage.name))
     except ElbowroomError:
         if known is None:
@@ -224,11 +247,12 @@ def table_stages(
     colours: np.ndarray | None = None,
     rosters: Rosters = MappingProxyType({}),
     pins: Sequence[PinnedFrame] = (),
+    crew: Crew | None = None,
 ) -> tuple[Stage, ...]:
     """The stages after the vision pass, from tables to tables, in order.
 
     ``colours`` are the teams' jerseys as staff gave them, CIELAB (2, 3); ``rosters`` who wears which number; ``pins``
-    landmarks of the floor that staff pinned.
+    landmarks of the floor that staff pinned. With a crew, its workers share the shots of a long film.
     """
     numbers = {team: sorted(roster) for team, roster in rosters.items()}
     kits = {"jerseys": "" if colours is None else str(np.round(colours, 3).tolist()), "rosters": str(numbers)}
@@ -240,7 +264,7 @@ def table_stages(
             (CAMERAS, SHOTS),
             ("court", "film/live.py"),
             [settings.court, settings.film.live],
-            _court_of(settings, pins),
+            _court_of(settings, pins, crew),
             {"pins": str([(one.frame, sorted(one.points.items())) for one in pins])},
         ),
         Stage(
@@ -249,7 +273,7 @@ def table_stages(
             (TRACKS,),
             ("players",),
             [settings.players, settings.numbers.voting],
-            _players_of(settings, colours, numbers),
+            _players_of(settings, colours, numbers, crew),
             kits,
         ),
         Stage(
@@ -258,7 +282,7 @@ def table_stages(
             (BALL, TOUCHES, POSSESSIONS),
             ("ball",),
             [settings.ball],
-            _ball_of(settings),
+            _ball_of(settings, crew),
         ),
         *play_stages(settings),
     )
@@ -271,15 +295,21 @@ def _vision_stage(
     settings: Settings,
     game: Game,
     on_damage: Callable[[str], None],
-    stopwatch: Stopwatch | None,
+    crew: Crew,
+    watch: Stopwatch,
 ) -> Stage:
-    looks = {"analysed_frames_per_s", "least_floor_share", "stretch_s"}
+    looks = {"analysed_frames_per_s", "least_floor_share", "stretch_s", "piece_s"}
     night = settings.night.model_dump(include=looks)
     depends = {"film": digest, **networks.digests()}
 
     def run(_tables: Tables, progress: Progress) -> Tables:
         parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
-        seen = see_film(film, networks.open(), settings, parts, progress, stopwatch)
+        lookers = networks.lookers()
+        if networks.apart is not None and lookers > 1:
+            apart = partial(networks.apart, lookers)
+            seen = see_film_together(film, apart, settings, parts, progress, crew, lookers, watch)
+        else:
+            seen = see_film(film, networks.open(), settings, parts, progress, watch)
         if seen.damage:
             on_damage(seen.damage)
         readings = seen.tables["bug_readings"]
@@ -291,7 +321,14 @@ def _vision_stage(
     return stage
 
 
-def _court_of(settings: Settings, pins: Sequence[PinnedFrame]) -> Callable[[Tables, Progress], Tables]:
+def _spread(crew: Crew | None, frames: int) -> Spread:
+    """Workers where they are there already, or where there is enough to do to start them."""
+    return in_turn if crew is None or not (crew.begun or frames >= WORTH_WORKERS) else crew.spread
+
+
+def _court_of(
+    settings: Settings, pins: Sequence[PinnedFrame], crew: Crew | None
+) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         seen = tables["shots_seen"]
         pinned = tables["frames"].filter(
@@ -301,7 +338,13 @@ def _court_of(settings: Settings, pins: Sequence[PinnedFrame]) -> Callable[[Tabl
         live = pa.array(sorted(shots), pa.int32())
         areas, frames = (tables[name].filter(pc.is_in(tables[name]["shot"], live)) for name in ("areas", "frames"))
         cameras = register(
-            tables["marks"], areas, settings.court.registration, frames=frames, motion=tables["motion"], pins=pins
+            tables["marks"],
+            areas,
+            settings.court.registration,
+            frames=frames,
+            motion=tables["motion"],
+            pins=pins,
+            spread=_spread(crew, frames.num_rows),
         )
         registered = pc.not_equal(cameras["status"], "unknown").to_numpy()
         shots = confirm_registered(seen, cameras["shot"].to_numpy(), registered, settings.film.live)
@@ -312,20 +355,22 @@ def _court_of(settings: Settings, pins: Sequence[PinnedFrame]) -> Callable[[Tabl
 
 
 def _players_of(
-    settings: Settings, colours: np.ndarray | None, rosters: Mapping[int, Sequence[str]]
+    settings: Settings, colours: np.ndarray | None, rosters: Mapping[int, Sequence[str]], crew: Crew | None
 ) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
         seen = (tables["boxes"], tables["cameras"], tables["shots"])
-        found = track(*seen, settings.players, team_colours=colours, on_shot=progress)
+        spread = _spread(crew, tables["cameras"].num_rows)
+        found = track(*seen, settings.players, team_colours=colours, on_shot=progress, spread=spread)
         return {"tracks": with_jerseys(found, tables["numbers_seen"], rosters, settings.numbers.voting)}
 
     return run
 
 
-def _ball_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
+def _ball_of(settings: Settings, crew: Crew | None) -> Callable[[Tables, Progress], Tables]:
     def run(tables: Tables, progress: Progress) -> Tables:
-        tracks = tables["tracks"]
-        path, held = ball_path(tables["boxes"], tables["cameras"], tracks, settings.ball)
+        tracks, cameras = tables["tracks"], tables["cameras"]
+        spread = _spread(crew, cameras.num_rows)
+        path, held = ball_path(tables["boxes"], cameras, tracks, settings.ball, spread=spread)
         progress(1, 2)
         book = book_of(tables["cameras"])
         spells = POSSESSIONS.empty() if book is None else possessions(held, tracks, book, settings.ball)

@@ -21,8 +21,11 @@ class NightSettings(BaseModel):
     stretch_s: float = Field(
         2.0, gt=0, description="Film that is looked at together; on a GPU its frames go through a network at once."
     )
-    part_frames: int = Field(
-        250, ge=1, description="After so many analysed frames what was seen is put on disk; a killed run goes on there."
+    piece_s: float = Field(
+        12.0, gt=0, description="Film is looked at in pieces of about this length; a killed run goes on after them."
+    )
+    workers: int = Field(
+        0, ge=0, description="Worker processes of a run; 0 sizes them by cores and memory, 1 does all in one process."
     )
     least_floor_share: float = Field(
         0.06, ge=0, le=1, description="Where less of the picture is floor, nobody is looked for (close-ups, crowd)."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,54 @@ STATURE_SPREAD = (0.25, 0.12)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LinkWeights:
+    """Log-likelihood ratios of links between the paths of one shot.
+
+    Attributes
+    ----------
+    frames, cameras, sightings
+        As in :class:`FollowedShot`.
+    model : MotionModel
+    population : Population
+    settings : TrackSettings
+    """
+
+    frames: np.ndarray
+    cameras: Mapping[int, Camera]
+    sightings: Sightings
+    model: MotionModel
+    population: Population
+    settings: TrackSettings
+
+    def __call__(self, paths: Paths, longest_gap_s: float, association: AssociationSettings) -> np.ndarray:
+        """Ratios of all pairs of paths, (T, T), for gaps up to the longest."""
+        return link_ratios(
+            self.sightings,
+            paths,
+            self.model,
+            self.settings.stitching,
+            association,
+            self.population,
+            longest_gap_s=longest_gap_s,
+            top_speed=self.settings.motion.top_speed_ft_s,
+            in_view=self.in_view,
+        )
+
+    def in_view(self, moments: np.ndarray, positions: np.ndarray) -> np.ndarray:
+        """Which places (N, 2) are within the picture of their moments (N,)."""
+        seen = np.zeros(len(moments), dtype=bool)
+        for moment in np.unique(moments):
+            camera = self.cameras.get(int(self.frames[moment]))
+            if camera is None:
+                continue
+            own = moments == moment
+            px = camera.project_floor(positions[own])
+            with np.errstate(invalid="ignore"):
+                seen[own] = np.all((px > 0) & (px < np.asarray(camera.size_px)), axis=1)
+        return seen
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FollowedShot:
     """One shot followed from frame to frame, before it is known who is who.
 
@@ -41,8 +89,8 @@ class FollowedShot:
         By frame.
     rows : list of ndarray
         Sightings of each path.
-    ratios : callable
-        Paths and the longest gap to the log-likelihood ratios of links by motion, size and kit.
+    ratios : LinkWeights
+        Of links between paths, by motion, size and kit.
     """
 
     frames: np.ndarray
@@ -53,7 +101,7 @@ class FollowedShot:
     near: Crowding
     cameras: Mapping[int, Camera]
     rows: list[np.ndarray]
-    ratios: Callable[[Paths, float, AssociationSettings], np.ndarray]
+    ratios: LinkWeights
 
 
 def follow_shot(
@@ -92,31 +140,7 @@ def follow_shot(
     margin = 2 * settings.placing.margin_ft
     population = Population((book.length_ft + margin) * (book.width_ft + margin), STATURE_SPREAD)
 
-    def in_view(moments: np.ndarray, positions: np.ndarray) -> np.ndarray:
-        seen = np.zeros(len(moments), dtype=bool)
-        for moment in np.unique(moments):
-            camera = cameras.get(int(frames[moment]))
-            if camera is None:
-                continue
-            own = moments == moment
-            px = camera.project_floor(positions[own])
-            with np.errstate(invalid="ignore"):
-                seen[own] = np.all((px > 0) & (px < np.asarray(camera.size_px)), axis=1)
-        return seen
-
-    def ratios(paths: Paths, longest_gap_s: float, association: AssociationSettings) -> np.ndarray:
-        return link_ratios(
-            sightings,
-            paths,
-            model,
-            settings.stitching,
-            association,
-            population,
-            longest_gap_s=longest_gap_s,
-            top_speed=settings.motion.top_speed_ft_s,
-            in_view=in_view,
-        )
-
+    ratios = LinkWeights(frames, cameras, sightings, model, population, settings)
     rows = tracklets(sightings, model, settings.association, population)
     for _ in range(2):
         paths = paths_of(sightings, rows, model)

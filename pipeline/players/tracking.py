@@ -9,6 +9,7 @@ officials at most, given teams and roles, and smoothed over the whole shot.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ import pyarrow.compute as pc
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.tables import CAMERAS
+from pipeline.crew import Spread, in_turn
 from pipeline.film.tables import SHOTS
 from pipeline.players.followed import FollowedShot, follow_shot, is_official, motion_model, other_team
 from pipeline.players.identities import LookSpace, exchange, fit_looks, pair_ratios, stature_features
@@ -41,6 +43,7 @@ def track(
     *,
     team_colours: np.ndarray | None = None,
     on_shot: Callable[[int, int], None] | None = None,
+    spread: Spread = in_turn,
 ) -> pa.Table:
     """Tracks in feet of all live shots of a film.
 
@@ -52,6 +55,8 @@ def track(
         Jersey (and shorts) CIELAB of team 0 and 1, where staff gave them.
     on_shot : callable, optional
         Called with how many live shots are done and how many there are.
+    spread : Spread
+        Shares out the shots; the result does not depend on it.
 
     Returns
     -------
@@ -64,44 +69,63 @@ def track(
     if not live:
         return TRACKS.empty()
     book = book_of(cameras)
-    grids: dict[int, tuple[np.ndarray, np.ndarray]] = {}
-    placed: dict[int, tuple[pa.Table, PlacedBoxes]] = {}
-    views: dict[int, dict[int, Camera]] = {}
+    grids: dict[int, pa.Table] = {}
+    seen = []
     for shot in sorted(live):
-        rows = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
-        grids[shot] = (rows["frame"].to_numpy(), rows["t_s"].to_numpy())
-        views[shot] = _cameras_by_frame(rows)
-        own = boxes.filter(pc.equal(boxes["shot"], shot))
-        placed[shot] = (own, place_boxes(own, views[shot], book, settings))
+        grids[shot] = cameras.filter(pc.equal(cameras["shot"], shot)).sort_by("frame")
+        seen.append((boxes.filter(pc.equal(boxes["shot"], shot)), grids[shot]))
+    placed = dict(zip(grids, spread(partial(_placed, book=book, settings=settings), seen), strict=True))
     teams = _film_teams(list(placed.values()), book, settings, team_colours)
-    begun = {
-        shot: follow_shot(own, here, *grids[shot], book, settings, teams, views[shot])
-        for shot, (own, here) in placed.items()
-        if len(here.row)
-    }
+    there = [shot for shot, (_, here) in placed.items() if len(here.row)]
+    follow = partial(_followed, book=book, settings=settings, teams=teams)
+    begun = dict(zip(there, spread(follow, [(*placed[shot], grids[shot]) for shot in there]), strict=True))
     space = _look_space(list(begun.values()), settings)
+    identify = partial(_identified, settings=settings, teams=teams, space=space)
     bodies: dict[int, list[np.ndarray]] = {}
-    for done, shot in enumerate(sorted(live)):
+    for shot, paths in zip(begun, spread(identify, list(begun.values())), strict=True):
+        bodies[shot] = paths
         if on_shot:
-            on_shot(done, len(live))
-        if shot in begun:
-            bodies[shot] = _identified(begun[shot], settings, teams, space)
+            on_shot(len(bodies), len(live))
     sides = _sides(begun, bodies, settings, teams)
-    columns: list[dict[str, Any]] = []
+    writing = [(begun[shot], list(zip(bodies[shot], sides[shot], strict=True))) for shot in bodies]
+    tables: list[pa.Table] = []
     name = 0
-    for shot, paths in bodies.items():
-        for own, team in zip(paths, sides[shot], strict=True):
-            column = track_columns(begun[shot], own, team, settings)
+    for shot, columns in zip(bodies, spread(partial(_columns, settings=settings), writing), strict=True):
+        for column in columns:
             column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
             column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
-            columns.append(column)
+            tables.append(TRACKS.from_columns(column))
             name += 1
     if on_shot:
         on_shot(len(live), len(live))
-    if not columns:
+    if not tables:
         return TRACKS.empty()
-    tables = [TRACKS.from_columns(column) for column in columns]
     return pa.concat_tables(tables).sort_by([("shot", "ascending"), ("frame", "ascending"), ("track", "ascending")])
+
+
+def _placed(
+    shot: tuple[pa.Table, pa.Table], *, book: RuleBook, settings: TrackSettings
+) -> tuple[pa.Table, PlacedBoxes]:
+    """A shot's boxes, and where they stand by its cameras."""
+    boxes, cameras = shot
+    return boxes, place_boxes(boxes, _cameras_by_frame(cameras), book, settings)
+
+
+def _followed(
+    shot: tuple[pa.Table, PlacedBoxes, pa.Table], *, book: RuleBook, settings: TrackSettings, teams: TeamKits | None
+) -> FollowedShot:
+    """A shot's bodies followed from frame to frame."""
+    boxes, here, cameras = shot
+    times = (cameras["frame"].to_numpy(), cameras["t_s"].to_numpy())
+    return follow_shot(boxes, here, *times, book, settings, teams, _cameras_by_frame(cameras))
+
+
+def _columns(
+    shot: tuple[FollowedShot, list[tuple[np.ndarray, int]]], *, settings: TrackSettings
+) -> list[dict[str, Any]]:
+    """Columns of the ``tracks`` table for every body of a shot, given its sightings and its team."""
+    followed, bodies = shot
+    return [track_columns(followed, own, team, settings) for own, team in bodies]
 
 
 def book_of(cameras: pa.Table) -> RuleBook:
@@ -157,7 +181,7 @@ def _look_space(shots: Sequence[FollowedShot], settings: TrackSettings) -> LookS
 
 
 def _identified(
-    shot: FollowedShot, settings: TrackSettings, teams: TeamKits | None, space: LookSpace | None
+    shot: FollowedShot, *, settings: TrackSettings, teams: TeamKits | None, space: LookSpace | None
 ) -> list[np.ndarray]:
     """Sightings of each body of one shot."""
     sightings, stitching = shot.sightings, settings.stitching

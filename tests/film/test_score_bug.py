@@ -86,7 +86,7 @@ def test_the_graphic_is_found_and_read_wherever_it_is(place, cells):
     clock = fit_clock(table, frames)
     assert np.abs(np.array(clock["game_clock_s"].to_pylist()) - (500 - looks)).max() <= 1.0
     assert set(clock["period"].to_pylist()) == {2}
-    reader.clear()
+    reader.restart()
     assert reader.table().num_rows == 0
 
 

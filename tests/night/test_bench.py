@@ -10,7 +10,7 @@ from pipeline.errors import FilmError
 from pipeline.night.bench import Bench, Cost, _decode, _in_process, bench_as_json, bench_film, bench_lines
 from pipeline.settings import Settings
 
-CHAIN = Cost(20.0, 35.0, 900.0, {"film": 15.0, "court": 5.0}, {"detector": 18.0, "court network": 4.0}, 30.0, 750)
+CHAIN = Cost(20.0, 35.0, 900.0, 3, {"film": 15.0, "court": 5.0}, {"detector": 18.0, "court network": 4.0}, 30.0, 750)
 
 
 def made_up(tracking: Cost) -> Bench:
@@ -20,6 +20,7 @@ def made_up(tracking: Cost) -> Bench:
 def test_lines_tell_the_ratios_to_real_time():
     lines = bench_lines(made_up(Cost(90.0, 170.0, 1200.0, frames=750)))
     assert "60.0 s of film, 50% of it live play" in lines[0]
+    assert "3 worker processes" in lines[0]
     rows = {line[:26].strip(): line[26:].split() for line in lines[2:]}
     assert rows["whole chain"] == ["20.0", "3.00", "35.0", "900"]
     assert rows["stage court"] == ["5.0", "12.00"]

@@ -172,7 +172,7 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
             return super().detect(frames_bgr)
 
     library = tmp_path / "library"
-    few = Settings(night=NightSettings(part_frames=4, stretch_s=0.4, network_threads=1))
+    few = Settings(night=NightSettings(piece_s=0.4, stretch_s=0.4, network_threads=1))
 
     def watched_by(detector):
         return replace(knowing_networks(CROWD), open=lambda: Eyes(KnowingAreas(), detector(CROWD)))

@@ -52,7 +52,7 @@ def test_any_change_runs_it_again(game, change):
     if change == "input":
         FRAMES.write(FRAMES.from_columns({"frame": [0], "t_s": [0.5], "shot": [0]}), game.tables)
     elif change == "settings":
-        again = stage(calls, settings=NightSettings(part_frames=7), depends={"film": "a"})
+        again = stage(calls, settings=NightSettings(piece_s=7), depends={"film": "a"})
     elif change == "depends":
         again = stage(calls, depends={"film": "b"})
     else:

@@ -1,0 +1,189 @@
+"""Worker processes that share the work of a run.
+
+A room whose work falls apart into independent items takes a :class:`Spread` and gives it a function and the items; the
+results come back in the items' order, whoever worked on them. :func:`in_turn` does it all in this process; a
+:class:`Crew` in others, which are started with the first work they get and serve every stage of a run.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context, parent_process
+from pathlib import Path
+from types import TracebackType
+from typing import Protocol, TypeVar
+
+from pipeline.errors import WorkerError
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+ONE_THREAD_EACH = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+"""Libraries of linear algebra start a thread a core unless told otherwise; the workers keep the cores busy."""
+
+MEMORY_FILE = Path("/proc/meminfo")
+
+
+class Spread(Protocol):
+    """Does one function for many items."""
+
+    def __call__(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterable[Result]:
+        """Results in the items' order. Other processes may do the work: they need all that it takes pickled."""
+        ...
+
+
+def in_turn(work: Callable[[Item], Result], items: Sequence[Item]) -> Iterable[Result]:
+    """Everything in this process, one item after the other."""
+    return map(work, items)
+
+
+def free_memory_gb() -> float:
+    """Memory that this machine can still give; infinite where it does not say."""
+    try:
+        lines = MEMORY_FILE.read_text(encoding="ascii").splitlines()
+    except OSError:
+        return float("inf")
+    told = [line.split()[1] for line in lines if line.startswith("MemAvailable:")]
+    return int(told[0]) / 2**20 if told else float("inf")
+
+
+def worker_count(cores: int, *, cores_each: int, memory_each_gb: float, most: float = float("inf")) -> int:
+    """How many workers a machine bears, at least one.
+
+    Parameters
+    ----------
+    cores : int
+        That this process may use.
+    cores_each : int
+        That one worker keeps busy.
+    memory_each_gb : float
+        That one worker takes.
+    most : float
+        Never more, for another reason.
+    """
+    return max(1, int(min(cores // cores_each, free_memory_gb() / memory_each_gb, most)))
+
+
+class Crew:
+    """Worker processes; with one or none, everything is done in this process.
+
+    Use it as a context: at its end the workers go, at once if it ends with an error.
+
+    Parameters
+    ----------
+    workers : int
+        Most workers at a time.
+
+    Attributes
+    ----------
+    peaks_mb : dict of float
+        Largest resident memory of each worker so far, by process number.
+    """
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        self.peaks_mb: dict[int, float] = {}
+        self._executor: ProcessPoolExecutor | None = None
+        self._before: Mapping[str, str | None] = {}
+
+    def __enter__(self) -> Crew:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._executor is None:
+            return
+        executor, self._executor = self._executor, None
+        if kind is not None:
+            for process in list((getattr(executor, "_processes", None) or {}).values()):
+                process.terminate()
+        executor.shutdown(wait=True, cancel_futures=True)
+        for name, value in self._before.items():
+            os.environ.pop(name, None) if value is None else os.environ.update({name: value})
+
+    @property
+    def begun(self) -> bool:
+        """Whether workers are there already."""
+        return self._executor is not None
+
+    def wake(self, work: Callable[[Item], Result], item: Item, workers: int) -> None:
+        """Start workers and let each do something that it needs later; what goes wrong there comes up again then."""
+        executor = self._started()
+        for _ in range(workers):
+            executor.submit(work, item)
+
+    def spread(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterable[Result]:
+        """See `Spread`."""
+        return self.spread_few(work, items, self.workers)
+
+    def spread_few(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterable[Result]:
+        """The same by no more than so many workers at a time.
+
+        Raises
+        ------
+        WorkerError
+            A worker died: most often because memory ran out.
+        """
+        if min(self.workers, at_once, len(items)) <= 1:
+            return map(work, items)
+        return self._results(work, items, at_once)
+
+    def _results(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterator[Result]:
+        executor = self._started()
+        most = at_once if at_once < self.workers else len(items)
+        waiting, coming = deque(items), deque[Future[tuple[Result, int, float]]]()
+        try:
+            while waiting or coming:
+                running = [future for future in coming if not future.done()]
+                for _ in range(min(most - len(running), len(waiting))):
+                    coming.append(executor.submit(_worked, work, waiting.popleft()))
+                if coming[0].done() or not waiting:
+                    yield self._noted(coming.popleft().result())
+                else:
+                    wait(running, return_when=FIRST_COMPLETED)
+        except BrokenProcessPool as error:
+            raise WorkerError(
+                "A worker process of this run was ended from outside, most often because memory ran out; run it "
+                "again, it goes on where it was, with fewer workers (night.workers)."
+            ) from error
+
+    def _noted(self, done: tuple[Result, int, float]) -> Result:
+        result, process, peak_mb = done
+        self.peaks_mb[process] = peak_mb
+        return result
+
+    def _started(self) -> ProcessPoolExecutor:
+        if self._executor is None:
+            self._before = {name: os.environ.get(name) for name in ONE_THREAD_EACH}
+            os.environ.update(ONE_THREAD_EACH)  # workers inherit it when they are started
+            self._executor = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"), initializer=_begin)
+        return self._executor
+
+
+def _begin() -> None:
+    """First thing that a worker does."""
+    import cv2
+    import pyarrow as pa
+
+    cv2.setNumThreads(1)
+    pa.set_cpu_count(1)
+    threading.Thread(target=_end_with_parent, daemon=True, name="end with parent").start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _worked(work: Callable[[Item], Result], item: Item) -> tuple[Result, int, float]:
+    result = work(item)
+    return result, os.getpid(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

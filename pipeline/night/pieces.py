@@ -1,0 +1,419 @@
+"""Looking at a run of pieces of a film: the part of the vision pass that one process does.
+
+A film is cut into pieces on a grid of its time (``night.piece_s``), whole stretches each. What is seen in a piece
+depends on the piece and the frame after it only, so a film gives the same tables whether one process goes through it
+from its first frame to its last or many take runs of pieces, in any order. Every frame goes, small, to the shot
+finder; the analysed frames are gathered into stretches that are looked at side by side
+(:mod:`pipeline.night.looking`), and what was seen in a piece is put on disk when the piece is done.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import shutil
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pyarrow as pa
+
+from pipeline.court.area_network import AreaNetwork
+from pipeline.court.tables import AREAS, MARKS, MOTION
+from pipeline.film.decode import Damage, Frame, Sampler, decode, grid_slots
+from pipeline.film.evidence import EvidenceGatherer
+from pipeline.film.probe import FilmInfo
+from pipeline.film.score_bug import BugLayout, BugReader
+from pipeline.film.shots import ShotFinder, ShotSigns, needed_after_s, needed_before_s, tested_frames
+from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES
+from pipeline.night.looking import Floor, Looked, Looker, Stopwatch, Stretch
+from pipeline.players.detector import Detector
+from pipeline.players.jersey_numbers import NumberReader
+from pipeline.players.tables import BOXES, NUMBERS_SEEN
+from pipeline.settings import Settings
+
+PARTS = (FRAMES, MARKS, AREAS, MOTION, BOXES, NUMBERS_SEEN, EVIDENCE, BUG_READINGS)
+"""Tables that the pass fills."""
+
+LONGEST_AFTER_S = 0.5
+"""The frame after a stretch is looked at with it unless it comes later than this (or than half a step of the analysed
+frames more than one)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Eyes:
+    """What looks at the pictures, and how many stretches side by side. Without a reader of numbers none are read."""
+
+    areas: AreaNetwork
+    detector: Detector
+    numbers: NumberReader | None = None
+    side_by_side: int = 1
+
+
+class SeenParts:
+    """The pieces that a vision pass has seen so far, on disk, so that a killed run need not look at them again.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when the first piece is written. Pieces are written whole and then renamed.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def _pieces(self) -> list[Path]:
+        found = self.folder.glob("part-*") if self.folder.is_dir() else ()
+        return sorted(piece for piece in found if piece.suffix != ".tmp")
+
+    def done(self) -> frozenset[int]:
+        """Numbers of the pieces that were looked at."""
+        return frozenset(int(piece.name.removeprefix("part-")) for piece in self._pieces())
+
+    def add(self, number: int, tables: dict[str, pa.Table]) -> None:
+        """Keep one piece."""
+        piece = self.folder / f"part-{number:06d}"
+        unfinished = piece.with_suffix(".tmp")
+        if unfinished.exists():
+            shutil.rmtree(unfinished)
+        for spec in PARTS:
+            spec.write(tables[spec.name], unfinished)
+        os.rename(unfinished, piece)
+
+    def read(self) -> dict[str, pa.Table]:
+        """All pieces in order of time, by table name."""
+        pieces = self._pieces()
+        found = {spec.name: [spec.empty(), *(spec.read(piece) for piece in pieces)] for spec in PARTS}
+        return {name: pa.concat_tables(tables).sort_by("frame") for name, tables in found.items()}
+
+    def clear(self) -> None:
+        """Forget everything."""
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A film's grid of time: steps of the analysed frames, stretches of steps, pieces of stretches.
+
+    Attributes
+    ----------
+    every_s : float
+        From one analysed frame to the next.
+    of_step, of_stretch, of_piece : int
+        Analysed frames in each.
+    """
+
+    every_s: float
+    of_step: int
+    of_stretch: int
+    of_piece: int
+
+    @classmethod
+    def of(cls, settings: Settings) -> Grid:
+        """The grid that settings ask for."""
+        every_s, of_step = 1 / settings.night.analysed_frames_per_s, settings.court.motion.areas_every
+        of_stretch = of_step * max(1, round(settings.night.stretch_s / every_s / of_step))
+        of_piece = of_stretch * max(1, round(settings.night.piece_s / every_s / of_stretch))
+        return cls(every_s, of_step, of_stretch, of_piece)
+
+    @property
+    def piece_s(self) -> float:
+        """Length of a piece."""
+        return self.of_piece * self.every_s
+
+    def pieces(self, info: FilmInfo) -> int:
+        """How many pieces a film has."""
+        return int(grid_slots(info.times_s[-1:], self.every_s)[0]) // self.of_piece + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run of pieces for one process to look at, ``first`` up to but not including ``stop``."""
+
+    film: Path
+    settings: Settings
+    first: int
+    stop: int
+    folder: Path
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RunSeen:
+    """What came of it beside the pieces on disk.
+
+    Attributes
+    ----------
+    signs : ShotSigns
+        Of shots, in the run's own frames.
+    first : int
+        The film's frame that is its first.
+    fates : ndarray of shape (N,), uint8
+        What became of each of its frames (`pipeline.film.decode`).
+    seconds : dict of float
+        What took how long.
+    """
+
+    signs: ShotSigns
+    first: int
+    fates: np.ndarray
+    seconds: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """A run for a worker process: what it needs, all of it pickled.
+
+    Attributes
+    ----------
+    run : Run
+    networks : bytes
+        Pickled callable that opens the networks; a worker opens them once.
+    bug : BugLayout or None
+        The film's score graphic.
+    """
+
+    run: Run
+    networks: bytes
+    bug: BugLayout | None
+
+
+def see_errand(errand: Errand) -> RunSeen:
+    """Look at a run in a worker process."""
+    bug: Future[BugReader] = Future()
+    bug.set_result(BugReader(errand.bug, errand.run.settings.film.bug))
+    return see_run(errand.run, _opened(errand.networks), bug, lambda _done_s: None, Stopwatch())
+
+
+def open_eyes(networks: bytes) -> None:
+    """Open the networks in a worker process ahead of its first errand."""
+    _opened(networks)
+
+
+@lru_cache(maxsize=1)
+def _opened(networks: bytes) -> Eyes:
+    eyes = pickle.loads(networks)()
+    assert isinstance(eyes, Eyes)
+    return eyes
+
+
+def see_run(
+    run: Run, eyes: Eyes, bug: Future[BugReader], progress: Callable[[float], None], watch: Stopwatch
+) -> RunSeen:
+    """Decode a run of pieces once, and run the shot finder and the networks over it.
+
+    Parameters
+    ----------
+    run : Run
+        Pieces that lie in its folder are not looked at again.
+    eyes : Eyes
+    bug : future of a BugReader
+        It is waited for when the first stretch has been looked at.
+    progress : callable
+        Called with the time of every frame.
+    watch : Stopwatch
+
+    Raises
+    ------
+    FilmError
+        If the film cannot be read.
+    """
+    settings, grid = run.settings, Grid.of(run.settings)
+    shots = settings.film.shots
+    begin_s, end_s = run.first * grid.piece_s, run.stop * grid.piece_s
+    frames = decode(
+        run.film,
+        start_s=begin_s - needed_before_s(shots),
+        end_s=end_s + max(needed_after_s(shots), _longest_after_s(grid) + 0.1),
+        settings=settings.film.decode,
+        damage=Damage.COUNTED,
+    )
+    times_s, size_px = frames.info.times_s, (frames.info.width_px, frames.info.height_px)
+    first, stop = (int(np.searchsorted(times_s, t_s - 1e-6)) for t_s in (begin_s, end_s))
+    finder = ShotFinder(shots, tested_frames(times_s, shots))
+    looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
+    parts = SeenParts(run.folder)
+    gatherer = _Gatherer(parts, bug, settings, size_px, watch)
+    with _one_opencv_thread(), _Line(looker, gatherer, eyes.side_by_side, _longest_after_s(grid)) as line:
+        wanted = frozenset(range(run.first, run.stop)) - parts.done()
+        stretches = _Stretches(times_s, grid, wanted, line)
+        for frame in _timed(frames, watch):
+            with watch.part("shots"):
+                finder.feed(frame.index, frame.t_s, frame.small(shots.width_px))
+            stretches.take(frame)
+            progress(frame.t_s)
+        stretches.finish()
+        line.finish()
+    return RunSeen(finder.signs(first, stop), first, frames.fates(first, stop), watch.seconds)
+
+
+def _longest_after_s(grid: Grid) -> float:
+    return max(LONGEST_AFTER_S, 1.5 * grid.every_s)
+
+
+def _timed(frames: Iterator[Frame], watch: Stopwatch) -> Iterator[Frame]:
+    while True:
+        with watch.part("decoding"):
+            frame = next(frames, None)
+        if frame is None:
+            return
+        yield frame
+
+
+@contextmanager
+def _one_opencv_thread() -> Iterator[None]:
+    """The stretches keep the cores busy; OpenCV's own threads would only stand in their way."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
+
+
+class _Stretches:
+    """Puts the analysed frames of the wanted pieces together to stretches, and hands them to the line.
+
+    The film's frames must come without a gap but for damage; the first after a wanted piece is looked at with it.
+    """
+
+    def __init__(self, times_s: np.ndarray, grid: Grid, wanted: frozenset[int], line: _Line) -> None:
+        self._slots = grid_slots(times_s, grid.every_s)
+        self._sampler = Sampler(times_s, grid.every_s)
+        self._grid, self._wanted, self._line = grid, wanted, line
+        self._number = -1
+        self._frames: list[Frame] = []
+
+    def take(self, frame: Frame) -> None:
+        """Take the next frame of the film."""
+        if not self._sampler.takes(frame.index):
+            return
+        slot = int(self._slots[frame.index])
+        number = slot // self._grid.of_stretch
+        if number != self._number:
+            self.finish()
+        self._number = number
+        if slot // self._grid.of_piece in self._wanted:
+            self._frames.append(frame)
+        else:
+            self._line.end(frame)
+
+    def finish(self) -> None:
+        """Give what is there."""
+        if self._frames:
+            steps = tuple(int(self._slots[frame.index]) // self._grid.of_step for frame in self._frames)
+            piece = int(self._slots[self._frames[0].index]) // self._grid.of_piece
+            self._line.add(Stretch(self._number, tuple(self._frames), steps, piece))
+        self._frames = []
+
+
+class _Line:
+    """Stretches go in, are looked at side by side, and come out in order, no more than a few at a time.
+
+    A stretch is looked at once the next one, or the frame after it, has been scouted. Jobs begin in the order in which
+    they were handed in, so a look never waits for a scout that has not begun.
+    """
+
+    def __init__(self, looker: Looker, gatherer: _Gatherer, workers: int, longest_after_s: float) -> None:
+        self._looker, self._gatherer, self._workers = looker, gatherer, workers
+        self._longest_after_s = longest_after_s
+        self._before: tuple[Stretch, Future[list[Floor]]] | None = None
+        self._waiting: deque[Future[None]] = deque()
+        self._lookers = ThreadPoolExecutor(workers, thread_name_prefix="look")
+        self._gatherers = ThreadPoolExecutor(1, thread_name_prefix="gather")
+
+    def __enter__(self) -> _Line:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._lookers.shutdown(cancel_futures=True)
+        self._gatherers.shutdown(cancel_futures=True)
+
+    def add(self, stretch: Stretch) -> None:
+        """Hand in the next stretch; waits while too many are under way."""
+        scouted = self._lookers.submit(self._looker.scout, stretch)
+        self._look((stretch, scouted))
+        self._before = (stretch, scouted)
+        while len(self._waiting) > self._workers:
+            self._waiting.popleft().result()
+
+    def end(self, after: Frame | None) -> None:
+        """What was handed in is followed by a frame that is not to be looked at itself, or by nothing."""
+        if self._before is None:
+            return
+        lone = None if after is None else Stretch(-1, (after,), (0,))
+        self._look(None if lone is None else (lone, self._lookers.submit(self._looker.scout, lone)))
+        self._before = None
+
+    def finish(self) -> None:
+        """Wait until everything has come out."""
+        self.end(None)
+        while self._waiting:
+            self._waiting.popleft().result()
+
+    def _look(self, after: tuple[Stretch, Future[list[Floor]]] | None) -> None:
+        if self._before is None:
+            return
+        stretch, scouted = self._before
+        ends_piece = after is None or after[0].piece != stretch.piece
+        if after is not None and after[0].frames[0].t_s - stretch.frames[-1].t_s > self._longest_after_s:
+            after = None
+
+        def look() -> Looked:
+            return self._looker.look(
+                stretch, scouted.result(), None if after is None else (after[0].frames[0], after[1].result()[0])
+            )
+
+        def gather() -> None:
+            self._gatherer.take(looked.result())
+            if ends_piece:
+                self._gatherer.finish(stretch.piece)
+
+        looked = self._lookers.submit(look)
+        self._waiting.append(self._gatherers.submit(gather))
+
+
+class _Gatherer:
+    """Puts what was seen together in order of time, and every piece on disk."""
+
+    def __init__(
+        self, parts: SeenParts, bug: Future[BugReader], settings: Settings, size_px: tuple[int, int], watch: Stopwatch
+    ) -> None:
+        self._parts, self._bug, self._size_px, self._watch = parts, bug, size_px, watch
+        self._live = settings.film.live
+        self._evidence = EvidenceGatherer(self._live)
+        self._tables: list[dict[str, pa.Table]] = []
+
+    def take(self, looked: Looked) -> None:
+        """Take the next stretch."""
+        bug = self._bug.result()
+        for seen in looked.frames:
+            frame = seen.frame
+            with self._watch.part("evidence of live play"):
+                self._evidence.add(
+                    frame.index,
+                    frame.t_s,
+                    seen.thumb,
+                    areas=seen.areas,
+                    people_px=seen.people_px,
+                    picture_size_px=self._size_px,
+                )
+            if bug.wants(frame.t_s):
+                with self._watch.part("score graphic"):
+                    bug.look(frame.image, frame.index, frame.t_s)
+        self._tables.append(looked.tables)
+
+    def finish(self, piece: int) -> None:
+        """Put what was taken on disk: a whole piece."""
+        gathered = {name: pa.concat_tables(t[name] for t in self._tables) for name in self._tables[0]}
+        bug = self._bug.result()
+        gathered["evidence"], gathered["bug_readings"] = self._evidence.table(), bug.table()
+        self._parts.add(piece, gathered)
+        bug.restart()
+        self._evidence = EvidenceGatherer(self._live)
+        self._tables = []

@@ -1,0 +1,148 @@
+"""Worker processes give what one process gives."""
+
+import os
+from functools import partial
+
+import numpy as np
+import pyarrow as pa
+import pytest
+from acted_film import KnowingAreas, KnowingDetector, Play, write_film
+from hypothesis import given
+from hypothesis import settings as trials
+from hypothesis import strategies as st
+
+from pipeline.court.tables import CAMERAS
+from pipeline.crew import Crew, in_turn, worker_count
+from pipeline.errors import FilmError, WorkerError
+from pipeline.night.library import Library
+from pipeline.night.pieces import Grid
+from pipeline.night.run import Networks, run_film
+from pipeline.night.settings import NightSettings
+from pipeline.night.vision import Eyes, SeenParts, see_film, see_film_together
+from pipeline.players.tables import BOXES, TRACKS
+from pipeline.settings import Settings
+
+CROWD = Play(inside=6)
+SHORT_PIECES = Settings(night=NightSettings(piece_s=0.9, stretch_s=0.4, network_threads=1))
+
+
+def eyes_of(play: Play, _lookers: int = 1) -> Eyes:
+    return Eyes(KnowingAreas(), KnowingDetector(play))
+
+
+def silent(_done: float, _total: float) -> None:
+    pass
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory):
+    return write_film(tmp_path_factory.mktemp("films") / "crowd.mp4", CROWD)
+
+
+@pytest.fixture(scope="module")
+def alone(film, tmp_path_factory):
+    return see_film(film, eyes_of(CROWD), SHORT_PIECES, SeenParts(tmp_path_factory.mktemp("alone")), silent)
+
+
+def same(one, other) -> None:
+    for name, table in one.tables.items():
+        assert table.equals(other.tables[name]), name
+    assert [(b.frame, b.kind) for b in one.found.boundaries] == [(b.frame, b.kind) for b in other.found.boundaries]
+    assert np.array_equal(one.found.change, other.found.change)
+    assert np.array_equal(one.found.times_s, other.found.times_s)
+
+
+def test_workers_see_what_one_process_sees(film, alone, tmp_path):
+    assert Grid.of(SHORT_PIECES).pieces(_info(film)) >= 6
+    done: list[float] = []
+    with Crew(2) as crew:
+        together = see_film_together(
+            film,
+            partial(eyes_of, CROWD),
+            SHORT_PIECES,
+            SeenParts(tmp_path / "parts"),
+            lambda seconds, _: done.append(seconds),
+            crew,
+            2,
+        )
+        assert 1 <= len(crew.peaks_mb) <= 2
+        assert min(crew.peaks_mb.values()) > 20
+    same(alone, together)
+    assert done == sorted(done)
+    assert done[-1] == pytest.approx(6.0)
+
+
+def test_the_pieces_that_are_there_are_not_looked_at_again(film, alone, tmp_path):
+    parts = SeenParts(tmp_path / "parts")
+    see_film(film, eyes_of(CROWD), SHORT_PIECES, parts, silent)
+    for lost in (1, 2, 5):
+        (piece,) = parts.folder.glob(f"part-*{lost}")
+        for file in piece.iterdir():
+            file.unlink()
+        piece.rmdir()
+    eyes = eyes_of(CROWD)
+    same(alone, see_film(film, eyes, SHORT_PIECES, parts, silent))
+    assert 0 < eyes.areas.looked < alone.tables["areas"].num_rows
+
+
+def test_a_film_run_by_workers_is_the_same_game(film, tmp_path):
+    def run(name: str, lookers: int):
+        networks = Networks(
+            partial(eyes_of, CROWD),
+            lambda: {"areas": "a"},
+            partial(eyes_of, CROWD),
+            lambda: lookers,
+            lambda: lookers,
+        )
+        where = Library(tmp_path / name)
+        return run_film(film, where, networks, SHORT_PIECES, book=None, progress=lambda _: silent).game.tables
+
+    one, two = run("one", 1), run("two", 2)
+    for spec in (BOXES, CAMERAS, TRACKS):
+        assert spec.read(one).to_pandas().equals(spec.read(two).to_pandas()), spec.name
+
+
+def test_what_goes_wrong_in_a_worker_goes_wrong_here(film, tmp_path):
+    missing = film.with_name("missing.mp4")
+    with pytest.raises(FilmError), Crew(2) as crew:
+        list(crew.spread(partial(_probe_again, missing), [1, 2, 3]))
+    with pytest.raises(WorkerError, match="memory"), Crew(2) as crew:
+        list(crew.spread(os._exit, [3, 3]))
+
+
+@trials(max_examples=20, deadline=None)
+@given(st.lists(st.integers(-9, 9), max_size=9), st.integers(0, 1))
+def test_without_workers_everything_is_done_here(items, workers):
+    with Crew(workers) as crew:
+        assert list(crew.spread(abs, items)) == list(in_turn(abs, items)) == [abs(item) for item in items]
+        assert not crew.begun
+
+
+def test_results_come_in_the_items_order_however_few_work_at_once():
+    items = list(range(-20, 20))
+    with Crew(2) as crew:
+        for at_once in (2, 40):
+            assert list(crew.spread_few(abs, items, at_once)) == [abs(item) for item in items]
+        assert crew.begun
+
+
+def test_cores_and_memory_bound_the_workers():
+    assert worker_count(2, cores_each=4, memory_each_gb=0.01) == 1
+    assert worker_count(16, cores_each=4, memory_each_gb=1e-3) == 4
+    assert worker_count(16, cores_each=1, memory_each_gb=1e6) == 1
+    assert worker_count(16, cores_each=1, memory_each_gb=1e-3, most=3.9) == 3
+
+
+def _info(film):
+    from pipeline.film.probe import probe
+
+    return probe(film)
+
+
+def _probe_again(path, _item):
+    return _info(path)
+
+
+def test_tables_of_the_pass_are_of_their_kind(alone):
+    assert all(isinstance(table, pa.Table) for table in alone.tables.values())
+    assert alone.tables["frames"].num_rows == 75
