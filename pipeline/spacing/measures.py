@@ -113,9 +113,12 @@ def centroid_distance_ft(places_ft: np.ndarray) -> np.ndarray:
 
 
 def perimeter_players(view: PossessionView, settings: SpacingSettings) -> np.ndarray:
-    """Attackers at the three-point line or beyond it, within ``perimeter_inside_arc_ft``, (T, N)."""
+    """Attackers at most ``perimeter_inside_arc_ft`` inside the three-point line, or out to ``perimeter_out_to_ft``.
+
+    Shape (T, N).
+    """
     outside = view.ring_ft >= view.book.arc_radius_ft - settings.perimeter_inside_arc_ft
-    return outside & view.attackers
+    return outside & (view.uv_ft[..., 0] <= settings.perimeter_out_to_ft) & view.attackers
 
 
 def nearest_teammate_ft(view: PossessionView) -> np.ndarray:

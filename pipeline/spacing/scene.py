@@ -30,6 +30,8 @@ class Scene:
     spacing: SpacingMeasures
     settings: SpacingSettings
     columns: Mapping[int, int]
+    settled_s: float
+    """When the attack had settled, see :func:`settled_s`; NaN for never."""
 
     def of_kind(self, *kinds: str) -> Iterator[Event]:
         """The possession's actions of some kinds, in order of time."""
@@ -47,7 +49,7 @@ class Scene:
 
     def settled(self, t_s: float) -> str:
         """Whether the attack had settled in the half court by a time, as a trait."""
-        return "yes" if np.isfinite(self.view.half_court_s) and t_s >= self.view.half_court_s - 1e-6 else "no"
+        return yes_no(held=t_s >= self.settled_s - 1e-6)
 
     def at_paint(self, uv_ft: np.ndarray) -> bool:
         """Whether a point of the attack frame is in the paint or at most ``at_paint_ft`` from it."""
@@ -123,7 +125,22 @@ def scene(view: PossessionView, actions: Sequence[Event], settings: SpacingSetti
     here = (e for e in actions if e.possession == view.possession and e.shot == view.shot)
     ordered = tuple(sorted(here, key=lambda e: (e.t_s, e.kind, e.actors)))
     columns = MappingProxyType({int(track): n for n, track in enumerate(view.tracks)})
-    return Scene(view, ordered, measure_spacing(view, settings), settings, columns)
+    return Scene(view, ordered, measure_spacing(view, settings), settings, columns, settled_s(view, settings))
+
+
+def settled_s(view: PossessionView, settings: SpacingSettings) -> float:
+    """When the attack has settled in the half court: the first moment of its half-court phase without a run.
+
+    It runs while half of the attackers or more are faster than ``settled_ft_s``. NaN where it never settles or the start
+    of the half-court phase is not known.
+    """
+    if not np.isfinite(view.half_court_s):
+        return float("nan")
+    speeds = view.speed_ft_s[:, view.attackers]
+    known = np.isfinite(speeds)
+    runs = (speeds > settings.settled_ft_s).sum(axis=1) * 2 >= np.maximum(known.sum(axis=1), 1)
+    calm = np.flatnonzero(~runs & known.any(axis=1) & (view.t_s >= view.half_court_s - 1e-6))
+    return float(view.t_s[calm[0]]) if len(calm) else float("nan")
 
 
 def of_action(

@@ -35,6 +35,12 @@ class SpacingSettings(BaseModel):
     perimeter_inside_arc_ft: float = Field(
         5.0, ge=0, description="Perimeter players stand at most this far inside the three-point arc's radius."
     )
+    perimeter_out_to_ft: float = Field(
+        32.0, gt=0, description="And at most this far from the ring towards half court; beyond it they bring the ball up."
+    )
+    settled_ft_s: float = Field(
+        9.0, gt=0, description="The attack settles when more than half of the attackers are slower than this."
+    )
     middle_within_ft: float = Field(
         3.0, ge=0, description="A player whose |v| is less than this stands in the middle, on neither side."
     )

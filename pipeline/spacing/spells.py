@@ -150,8 +150,7 @@ def _while(scene: Scene, event: Event, around_s: float) -> slice:
 
 
 def _settled(scene: Scene) -> np.ndarray:
-    start_s = scene.view.half_court_s  # never, where not known
-    return np.where(scene.view.t_s >= (start_s if np.isfinite(start_s) else np.inf) - 1e-6, "yes", "no")
+    return np.where(scene.view.t_s >= scene.settled_s - 1e-6, "yes", "no")
 
 
 def _only_where(together: np.ndarray, gap_ft: np.ndarray) -> np.ndarray:

@@ -13,7 +13,7 @@ from pipeline.actions.settings import ActionSettings
 from pipeline.ball.imported_ball import PlayTables
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.attack_frame import End, to_court
-from pipeline.court.rule_books import rule_book
+from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.players.tables import TRACKS
 
 NBA = rule_book("nba")
@@ -78,10 +78,11 @@ def tables_of(
     *,
     end: End = "left",
     sigma_ft: float = 0.0,
+    book: RuleBook = NBA,
 ) -> PlayTables:
     """Tables of bodies (T, 10, 2) and ball (T, 2) in the attack frame; NaN places are left out."""
     count = len(t_s)
-    xy = to_court(uv.reshape(-1, 2), NBA, end)
+    xy = to_court(uv.reshape(-1, 2), book, end)
     frame, track = np.repeat(np.arange(count), 10), np.tile(np.arange(10), count)
     nothing = pa.nulls(len(frame), pa.float32())
     columns = {
@@ -105,7 +106,7 @@ def tables_of(
         "score": np.ones(len(frame)),
     }
     tracks = TRACKS.from_columns(columns).filter(pa.array(np.isfinite(xy[:, 0])))
-    ball_xy = to_court(ball, NBA, end)
+    ball_xy = to_court(ball, book, end)
     unseen = pa.nulls(count, pa.float32())
     holder: list[int | None] = [next((w for w, a, b in holds if a - 1e-9 <= t <= b + 1e-9), None) for t in t_s]
     balls = BALL.from_columns(

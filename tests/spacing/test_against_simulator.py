@@ -8,11 +8,10 @@ from pipeline.actions.events import events_from_table
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view_building import possession_views
-from pipeline.ball.tables import POSSESSIONS, TOUCHES
+from pipeline.court.attack_frame import to_attack
 from pipeline.court.rule_books import rule_book
-from pipeline.evaluate.play import play_tables
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
-from pipeline.sim.plays.execution import Execution
+from pipeline.sim.plays.execution import Execution, Quality
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
 from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.stoppages import FREE_THROWS
@@ -21,6 +20,7 @@ from pipeline.spacing.arrivals import ENTERS, arrivals
 from pipeline.spacing.faults import faults_of
 from pipeline.spacing.scene import scene
 from pipeline.spacing.settings import SpacingSettings, shipped_faults
+from tests.actions.made_up import tables_of
 
 STEP_S = 0.08
 
@@ -30,17 +30,16 @@ def read(p: Possession):
     every = max(1, round(STEP_S / p.dt_s))
     t_s = (np.arange(len(p.xy_ft)) * p.dt_s)[::every]
     order = np.arange(10) if p.offence == 0 else np.roll(np.arange(10), 5)
-    play = play_tables("simulated", t_s, p.ball_ft[::every, :2], p.xy_ft[::every, order], p.book)
     holder = p.holder[::every]
     holds = [
-        {"shot": 0, "kind": "hold", "start_s": float(t_s[a]), "end_s": float(t_s[b - 1]), "track": int(place)}
+        (place, float(t_s[a]), float(t_s[b - 1]))
         for place, actor in enumerate(order)
         for a, b in stretches(holder == actor)
     ]
-    holds.sort(key=lambda hold: hold["start_s"])
-    touches = TOUCHES.from_rows([{"touch": n, "team": 0, "score": 1.0, **hold} for n, hold in enumerate(holds)])
-    row = {**play.possessions.to_pylist()[0], "attacked_end": p.end}
-    tables = (play.tracks, play.ball, touches, POSSESSIONS.from_rows([row]))
+    uv = to_attack(p.xy_ft[::every, order].reshape(-1, 2), p.book, p.end).reshape(-1, 10, 2)
+    ball = to_attack(p.ball_ft[::every, :2], p.book, p.end)
+    play = tables_of(t_s, uv, ball, sorted(holds, key=lambda hold: hold[1]), end=p.end, book=p.book)
+    tables = (play.tracks, play.ball, play.touches, play.possessions)
     events = events_from_table(find_actions(*tables, p.book, ActionSettings()))
     (view,) = possession_views(*tables, p.book, ActionSettings())
     one = scene(view, events, SpacingSettings())
@@ -68,8 +67,9 @@ def test_scripted_drives_are_counted_as_the_script_promises(bodies, seed, book):
 @pytest.mark.parametrize("script", [WEAK_SIDE_MOTION, UNSCRIPTED, TRANSITION, FREE_THROWS])
 def test_other_play_has_the_faults_that_the_simulator_sees(script):
     for seed in range(3):
-        p = simulate(script, seed, rule_book("nba"))
+        dials = script.draw(np.random.default_rng(seed), Quality.GOOD)
+        p = simulate(script, seed, rule_book("nba"), dials=dials)
         _, faults = read(p)
-        clear = [c for c in p.paint_counts if c.edge_ft > 0.3 or c.most < 5]
+        clear = [c for c in p.paint_counts if c.edge_ft > 0.8 or c.most < 5]
         if len(clear) == len(p.paint_counts):
             assert bool(faults) == any(c.count >= 5 for c in p.paint_counts)

@@ -1,5 +1,7 @@
 """Paint counts and the crowded-paint fault on made-up play whose counts are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,9 +12,7 @@ from pipeline.actions import find_actions
 from pipeline.actions.events import events_from_table
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view_building import possession_views
-from pipeline.court.attack_frame import to_court
 from pipeline.court.rule_books import rule_book
-from pipeline.evaluate.play import play_tables
 from pipeline.players.tables import TRACKS
 from pipeline.spacing.fault_files import read_fault
 from pipeline.spacing.faults import find_faults
@@ -20,6 +20,7 @@ from pipeline.spacing.measures import spacing_table
 from pipeline.spacing.paint import others_in_paint, paint_probability, probability_of_at_least
 from pipeline.spacing.rules import Severity, as_file, sentence_of, severity_of
 from pipeline.spacing.settings import SpacingSettings, shipped_faults
+from tests.actions.made_up import tables_of
 
 RULES = ActionSettings()
 MEASURING = SpacingSettings()
@@ -41,9 +42,7 @@ def drive_play(inside: int, *, book="nba", end="left", step_s=0.08, mirror=1, le
         uv[:, who] = np.array(spot) * (1, mirror)
     if leave_s is not None:
         uv[t >= leave_s, 5] = (20.0, 15.0 * mirror)
-    ball = uv[:, 0] + (0.0, 0.5)
-    xy = to_court(uv.reshape(-1, 2), court, end).reshape(uv.shape)
-    return play_tables("made up", t, to_court(ball, court, end), xy, court), court
+    return tables_of(t, uv, uv[:, 0] + (0.0, 0.5), [(0, 0.0, float(t[-1]))], end=end, book=court), court
 
 
 def at_least(count):
@@ -118,7 +117,7 @@ def test_unknown_teams_count_and_officials_do_not():
         if row["track"] == 5:
             row["team"] = -1
     tables = TRACKS.from_rows(rows)
-    q = type(p)(p.name, tables, p.ball, p.touches, p.possessions)
+    q = replace(p, tracks=tables)
     (fault,), views = run(q, court)
     assert fault.measures["unknown_team"] == 1
     assert ("in_paint", 5) in fault.actors
@@ -128,7 +127,7 @@ def test_unknown_teams_count_and_officials_do_not():
     for row in rows:
         if row["track"] == 5:
             row["role"] = "official"
-    assert not run(type(p)(p.name, TRACKS.from_rows(rows), p.ball, p.touches, p.possessions), court)[0]
+    assert not run(replace(p, tracks=TRACKS.from_rows(rows)), court)[0]
 
 
 def test_unsure_places_lower_the_score():
@@ -137,7 +136,7 @@ def test_unsure_places_lower_the_score():
     (sure,), _ = run(p, court)
     for row in rows:
         row["sigma_ft"] = 3.0
-    (unsure,), _ = run(type(p)(p.name, TRACKS.from_rows(rows), p.ball, p.touches, p.possessions), court)
+    (unsure,), _ = run(replace(p, tracks=TRACKS.from_rows(rows)), court)
     assert sure.score > 0.95 > unsure.score > 0
 
 
