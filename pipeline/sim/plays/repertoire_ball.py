@@ -97,9 +97,8 @@ def horns(play: Play) -> Steps:
 
 def stack_spots(floor: Places) -> list[np.ndarray]:
     """Ball at the top, the big and behind him the shooter in the middle, the others in the corners."""
-    return [
-        floor.top(out_ft=5.0), uv(floor.line_u_ft - 5.0, 0.5), floor.corner(-1), floor.corner(1), uv(floor.line_u_ft + 2.5, 2.5),
-    ]  # fmt: skip
+    below, above = uv(floor.line_u_ft - 6.5, 0.5), uv(floor.line_u_ft + 2.5, 2.5)
+    return [floor.top(out_ft=5.0), below, floor.corner(-1), floor.corner(1), above]
 
 
 def stack_ball_screen(play: Play) -> Steps:
@@ -165,8 +164,6 @@ def drag(play: Play) -> Steps:
         stage.go(big, floor.elbow(-1), 9.0)
         yield from retreat_dribble(play, guard, float(stage.rng.uniform(6.0, 7.0)))
     yield from set_ball_screen(play, guard, big, side=-1)
-    if missing is Missing.NOTHING:
-        play.played("drag", roles, start_s=began)
     yield from drive_off(play, guard, big, side=-1)
 
 

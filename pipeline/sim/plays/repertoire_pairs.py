@@ -55,7 +55,7 @@ def pin_down_handoff(play: Play) -> Steps:
     yield from stage.pass_to(4)
     stage.go(0, floor.slot(-1), 8.0)
     began = stage.t_s
-    meet = floor.slot(1) + uv(-1.0, -0.5)
+    meet = floor.slot(1) + uv(-1.0, -2.5)
     if missing is Missing.SCREEN:
         yield from stays_away(play, 3, floor.block(-1), 1.4)
         stage.dribble()
@@ -140,7 +140,6 @@ def double_drag(play: Play) -> Steps:
         stage.go(second, floor.block(-1), 14.0)
         yield from set_ball_screen(play, guard, big, side=-1)
         play.played("double_drag", roles, start_s=began, missing=("second_screen",))
-        play.played("drag", {"guard": guard, "big": big}, start_s=began)
         yield from drive_off(play, guard, big, side=-1)
         return
     stage.go(second, uv(29.0, -6.0), 17.0)

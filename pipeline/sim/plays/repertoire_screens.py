@@ -413,6 +413,7 @@ def hammer(play: Play) -> Steps:
     defence.freeze(defence.guard_of(0), 0.7)
     baseline = uv(0.2, floor.half_lane_ft + 1.0)
     stage.go(0, uv(6.0, floor.half_lane_ft + 6.5), 17.0, stops=False)
+    goes_s = stage.t_s + 0.3
     yield from stage.wait(0.55)
     if missing is Missing.SCREEN:
         stage.start(stage.run(2, [corner], 14.0))
@@ -421,6 +422,7 @@ def hammer(play: Play) -> Steps:
     yield from stage.near(0, uv(6.0, floor.half_lane_ft + 6.5), 3.0, 2.0)
     stage.go(0, baseline, 16.0)
     yield from stage.near(0, baseline, 1.8, 1.6)
+    play.did("drive", {"handler": 0}, t_s=goes_s, start_s=goes_s)
     yield from stage.near(2, corner, 3.0, 1.0)
     roles = {"driver": 0, "shooter": 2, "screener": 3}
     if missing is Missing.PASS:

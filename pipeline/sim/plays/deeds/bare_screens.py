@@ -1,4 +1,4 @@
-"""Ball screens that no larger set owns: a coach calls them by where they are set, side or middle."""
+"""Ball screens that no larger set owns: a coach calls them by when or where they are set: drag, side or middle."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pipeline.sim.plays.deeds.run import Seen
 from pipeline.sim.plays.script import SetRun
 
 NAMES = {"side": "side_ball_screen", "middle": "middle_ball_screen"}
+DRAG_S = 5.0
+"""A screen this soon after the ball has come over half court is a drag screen (common practice, no source)."""
 AGAIN_S = 4.0
 """The same pair's next screen within this time is the same set, screened again."""
 DRIVE_S = 4.0
@@ -15,7 +17,7 @@ DRIVE_S = 4.0
 
 
 def bare_ball_screens(seen: Sequence[Seen], played: Sequence[SetRun]) -> Iterator[SetRun]:
-    """Side and middle ball screens outside every set that was played whole.
+    """Drag, side and middle ball screens outside every set that was played whole.
 
     Parameters
     ----------
@@ -42,7 +44,9 @@ def bare_ball_screens(seen: Sequence[Seen], played: Sequence[SetRun]) -> Iterato
             if s.kind == "drive" and s.body("handler") == pair[0] and -0.5 <= s.start_s - screen.t_s <= DRIVE_S
         ]  # fmt: skip
         roles = tuple((role, body) for role, body in zip(("guard", "big"), pair, strict=True) if body is not None)
+        early = screen.measures["since_half_court_s"] < DRAG_S
+        name = "drag" if early else NAMES[screen.traits["side"]]
         yield SetRun(
-            NAMES[screen.traits["side"]], roles, screen.start_s, screen.t_s, max([screen.end_s, *ends]),
+            name, roles, screen.start_s, screen.t_s, max([screen.end_s, *ends]),
             certain=bool(screen.certain),
         )  # fmt: skip
