@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.clips.paint_clip import clip_tag
-from pipeline.errors import LibraryError
 from pipeline.night.library import Library
 from pipeline.night.stages import Progress
 from pipeline.settings import Settings
@@ -21,12 +20,7 @@ def cut_tag(library: Library, tag: Tag, folder: Path, settings: Settings, progre
         If the tag's game or its film is not where the library says.
     """
     game = library.game(tag.game)
-    film = Path(game.file().film.path)
-    if not film.is_file():
-        raise LibraryError(
-            f"The film of game '{game.name}' is no longer at {film}; put it back, or write its new place into "
-            f"{game.folder / 'game.toml'}."
-        )
+    film = game.film()
     out = folder / f"{game.name}-{tag.tag}-{tag.candidate.kind}.mp4"
     clip = clip_tag(
         film, tag, game.tables, out, settings=settings.clips, decoding=settings.film.decode, progress=progress

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from filelock import FileLock, Timeout
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.errors import LibraryError
@@ -47,6 +47,16 @@ class FilmFile(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     path: str = Field(description="Where the film lies.")
     digest: str = Field(description="Recognises the film when it was moved; do not edit.")
+
+
+class TrackingFile(BaseModel):
+    """The tracking data of a game without film, and how it measures places."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    path: str = Field(description="Where the data lies.")
+    digest: str = Field(description="Recognises the data when it was moved; do not edit.")
+    origin: Literal["corner", "centre"] = Field("corner", description="Where places are measured from.")
+    y_axis: Literal["away", "towards"] = Field("away", description="Which way y grows, from the main camera.")
 
 
 class TeamNote(BaseModel):
@@ -75,9 +85,23 @@ class GameFile(BaseModel):
     rule_book: Literal["", "fiba", "nba", "ncaa", "nfhs"] = Field(
         "", description="Rule book of the floor; empty to recognise it from the picture."
     )
-    film: FilmFile = Field(description="The film.")
+    film: FilmFile | None = Field(None, description="The film.")
+    tracking: TrackingFile | None = Field(None, description="The tracking data, where there is no film.")
     team_0: TeamNote = Field(TeamNote(), description="The team that the tables call 0.")
     team_1: TeamNote = Field(TeamNote(), description="The team that the tables call 1.")
+
+    @model_validator(mode="after")
+    def _has_one_source(self) -> GameFile:
+        if (self.film is None) == (self.tracking is None):
+            raise ValueError("a game has a section [film] or a section [tracking], and not both")
+        return self
+
+    @property
+    def digest(self) -> str:
+        """What recognises the game's film or tracking data."""
+        source = self.film or self.tracking
+        assert source is not None
+        return source.digest
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +144,23 @@ class Game:
             first = error.errors()[0]
             name = ".".join(str(part) for part in first["loc"])
             what = first["msg"].removeprefix("Value error, ")
-            raise LibraryError(f"{path}: '{name}': {what}; repair that line.") from error
+            where = f"'{name}': " if name else ""
+            raise LibraryError(f"{path}: {where}{what}; repair that {'line' if name else 'file'}.") from error
+
+    def film(self) -> Path:
+        """The game's film; LibraryError when it has none or it is not where ``game.toml`` says."""
+        told = self.file().film
+        if told is None:
+            raise LibraryError(
+                f"Game '{self.name}' was imported from tracking data and has no film; there is nothing to see."
+            )
+        film = Path(told.path)
+        if not film.is_file():
+            raise LibraryError(
+                f"The film of game '{self.name}' is no longer at {film}; put it back, or write its new place into "
+                f"{self.folder / 'game.toml'}."
+            )
+        return film
 
 
 class Library:
@@ -176,8 +216,8 @@ class Library:
         return games[name]
 
     def game_of_film(self, digest: str) -> Game | None:
-        """The game whose film has this digest."""
-        return next((game for game in self.games() if game.file().film.digest == digest), None)
+        """The game whose film or tracking data has this digest."""
+        return next((game for game in self.games() if game.file().digest == digest), None)
 
     @contextmanager
     def claim(self, digest: str) -> Iterator[None]:
@@ -239,6 +279,27 @@ class Library:
 
 def write_game_file(game: Game, film: Path, digest: str, rule_book: str | None) -> None:
     """Write a new game's ``game.toml`` for staff to fill in."""
+    source = f"""
+[film]
+path = {_quoted(str(film.resolve()))}
+digest = {_quoted(digest)}
+"""
+    _write_game_file(game, rule_book, ("", ""), source)
+
+
+def write_tracking_game_file(game: Game, tracking: TrackingFile, rule_book: str, teams: tuple[str, str]) -> None:
+    """The same for a game that comes as tracking data; ``teams`` are the names of teams 0 and 1 in it."""
+    source = f"""
+[tracking]
+path = {_quoted(tracking.path)}
+digest = {_quoted(tracking.digest)}
+origin = {_quoted(tracking.origin)}
+y_axis = {_quoted(tracking.y_axis)}
+"""
+    _write_game_file(game, rule_book, teams, source)
+
+
+def _write_game_file(game: Game, rule_book: str | None, teams: tuple[str, str], source: str) -> None:
     if rule_book is not None and rule_book not in RULE_BOOKS:
         raise LibraryError(f"There is no rule book '{rule_book}'; choose one of {', '.join(RULE_BOOKS)}.")
     text = f"""\
@@ -248,25 +309,22 @@ opponent = ""
 rule_book = {_quoted(rule_book or "")}  # fiba, nba, ncaa, nfhs, or empty to recognise it from the picture
 
 [team_0]
-name = ""
+name = {_quoted(teams[0])}
 jersey = ""
 [team_0.roster]  # number = "name", e.g. 12 = "A. Player"; leave it empty when not all are known
 
 [team_1]
-name = ""
+name = {_quoted(teams[1])}
 jersey = ""
 [team_1.roster]
-
-[film]
-path = {_quoted(str(film.resolve()))}
-digest = {_quoted(digest)}
-"""
+{source}"""
     (game.folder / "game.toml").write_text(text, encoding="utf-8")
 
 
 def note_film_path(game: Game, film: Path) -> None:
     """Write a film's new place into ``game.toml`` when the old one is gone; every other line stays as it is."""
-    if Path(game.file().film.path).is_file():
+    told = game.file().film
+    if told is None or Path(told.path).is_file():
         return
     path = game.folder / "game.toml"
     head, mark, tail = path.read_text(encoding="utf-8").partition("[film]")

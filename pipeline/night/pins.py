@@ -167,12 +167,7 @@ def show_floor(game: Game, at: str, folder: Path, decoding: DecodeSettings) -> t
         The PNG, and what is known of the frame's camera in one sentence.
     """
     t_s, frame, _ = _frame_at(game, seconds_of(at))
-    film = Path(game.file().film.path)
-    if not film.is_file():
-        raise LibraryError(
-            f"The film of game '{game.name}' is no longer at {film}; put it back, or write its new place into "
-            f"{game.folder / 'game.toml'}."
-        )
+    film = game.film()
     picture = next((f.image for f in decode(film, start_s=t_s - 1e-4, end_s=t_s + 1.0, settings=decoding)), None)
     if picture is None:
         raise SettingsError(f"{film} shows no picture at {t_s:.2f} s; its end may be damaged.")

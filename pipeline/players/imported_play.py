@@ -17,6 +17,8 @@ from pipeline.players.tables import TRACKS
 
 LEAST_BODIES = 2.0
 LEAST_MOMENTS = 3
+LEAST_PLACES = 300
+"""From so many places on they tell the units."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,7 +78,7 @@ def games_of(rows: Rows, book: RuleBook, settings: ImportSettings) -> dict[str, 
     tracks = track_numbers(rows.agents)
     found: dict[str, list[Stretch]] = {}
     parts = _parts(rows, settings)
-    _check_rate(rows, parts, settings)
+    _check_rate(rows, settings)
     told: dict[int, tuple[dict[int, int], dict[int, int]]] = {}
     for part in parts:
         game = int(rows.game[part[0]])
@@ -294,7 +296,11 @@ def _check_places(rows: Rows, book: RuleBook, settings: ImportSettings) -> None:
             "they look like feet in columns of metres; name them x_ft and y_ft": players * 0.3048,
             "they look like centimetres; divide them by 100 and name them x_m and y_m": players * 0.0328084,
         }
-        fits = [text for text, moved in hints.items() if outside(moved) <= settings.most_outside_share]
+        fits = [
+            text
+            for text, moved in hints.items()
+            if outside(moved) <= settings.most_outside_share and _wide_ft(moved) >= settings.narrow_ft
+        ]
         spans = ", ".join(
             f"{name} runs from {players[:, axis].min():.1f} to {players[:, axis].max():.1f} ft"
             for axis, name in enumerate("xy")
@@ -303,22 +309,28 @@ def _check_places(rows: Rows, book: RuleBook, settings: ImportSettings) -> None:
             f"{rows.source.name}: {share:.0%} of the players' places lie outside the {book.name} court ({spans}); "
             f"{fits[0] if fits else 'check the units, the origin and the rule book'}."
         )
-    wide = float(np.ptp(np.percentile(players[:, 1], [1, 99])))
-    long = float(np.ptp(np.percentile(players[:, 0], [1, 99])))
-    if len(players) > 1000 and wide < settings.narrow_ft and long < settings.narrow_ft * 2:
+    wide, long = _wide_ft(players), _wide_ft(players[:, ::-1])
+    if len(players) > LEAST_PLACES and wide < settings.narrow_ft and long < settings.narrow_ft * 2:
         raise TrackingError(
             f"{rows.source.name}: the players keep within {long:.0f} by {wide:.0f} ft, which looks like metres in "
             "columns of feet; name them x_m and y_m."
         )
 
 
-def _check_rate(rows: Rows, parts: Sequence[np.ndarray], settings: ImportSettings) -> None:
-    stamps = [np.unique(np.round(rows.t_s[part] * 1e4).astype(np.int64)) for part in parts]
-    steps = np.concatenate([np.diff(s) for s in stamps]) / 1e4 if stamps else np.zeros(0)
-    moments = sum(len(s) for s in stamps)
+def _wide_ft(places: np.ndarray) -> float:
+    """How wide the second coordinate spreads, but for a hundredth at either end."""
+    return float(np.ptp(np.percentile(places[:, 1], [1, 99])))
+
+
+def _check_rate(rows: Rows, settings: ImportSettings) -> None:
+    stamps = np.unique(
+        np.column_stack([rows.game, rows.possession, np.round(rows.t_s * 1e4).astype(np.int64)]), axis=0
+    )  # fmt: skip
+    same = (stamps[1:, :2] == stamps[:-1, :2]).all(axis=1)
+    steps = np.diff(stamps[:, 2])[same] / 1e4
     if not len(steps):
-        raise TrackingError(f"{rows.source.name} has no two moments in a row; check 't_s', it is in seconds.")
-    bodies = sum(len(part) for part in parts) / max(moments, 1)
+        raise TrackingError(f"{rows.source.name} has no two moments of one possession; check 't_s', it is in seconds.")
+    bodies = len(rows.t_s) / len(stamps)
     if bodies < LEAST_BODIES:
         raise TrackingError(
             f"{rows.source.name} has {bodies:.1f} bodies a moment; give all bodies of one moment the same 't_s'."

@@ -198,7 +198,7 @@ def _check_columns(table: pa.Table, source: Source) -> None:
         if name in names or (name.endswith("_ft") and name.replace("_ft", "_m") in names):
             continue
         other = f" (or '{name.replace('_ft', '_m')}')" if name.endswith("_ft") else ""
-        close = difflib.get_close_matches(name, [n for n in names if n not in KNOWN_COLUMNS], n=1, cutoff=0.5)
+        close = difflib.get_close_matches(name, [n for n in names if n not in KNOWN_COLUMNS], n=1, cutoff=0.4)
         hint = f"rename '{close[0]}' if that is it" if close else f"it has {', '.join(names[:12]) or 'none'}"
         raise TrackingError(f"{source.name} has no column '{name}'{other}; {hint}.")
     for name in LENGTHS:
