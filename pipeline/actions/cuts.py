@@ -64,7 +64,7 @@ class Cuts:
         found = []
         for column in np.flatnonzero(view.attackers):
             for run in runs_of(view, int(column), settings.cut):
-                if view.start_s <= view.t_s[run.first] <= view.end_s:
+                if view.start_s - 1e-6 <= view.t_s[run.first] < view.end_s:
                     found.extend(_named(setting, run))
         return found
 
@@ -187,14 +187,14 @@ def loop(setting: Setting, run: Run) -> Named | None:
 
 
 def back_cut(setting: Setting, run: Run) -> Named | None:
-    """Denied, then behind the defender towards the ring."""
+    """Denied, then behind the defender towards the ring; with a screen it is no back cut."""
     rule, view = setting.rule, setting.view
     start_s = view.t_s[run.first]
     denied = any(
         d.start_s <= start_s + 0.3 and d.end_s >= start_s - rule.denied_before_s
         for d in setting.of("denial", "receiver", run.column)
     )
-    if not denied or run.ring_ft[0] < rule.from_ft or not _to_ring(setting, run):
+    if not denied or _screens(setting, run) or run.ring_ft[0] < rule.from_ft or not _to_ring(setting, run):
         return None
     return Named()
 

@@ -16,9 +16,9 @@ from pipeline.actions.view import NOBODY, PossessionView
 class Denials:
     """Finds spells in which a defender stands near a possible receiver and near the line of the pass to him.
 
-    A possible receiver is a teammate of the handler in the front court, outside the paint and within a pass of the
-    ball. His defender must stand between the two, along the line, not behind the receiver: who trails him denies
-    nothing. The score is the certainty of the three places.
+    A possible receiver is a teammate of the handler in the front court, not deep in the paint (a block is not deep, so
+    a fronted post is denied) and within a pass of the ball. His defender must stand between the two, along the line,
+    not behind the receiver: who trails him denies nothing. The score is the certainty of the three places.
     """
 
     kinds = ("denial",)
@@ -33,7 +33,7 @@ class Denials:
             denied, gap, line = denied_moments(view, int(column), rule)
             for first, last in stretches(bridged(denied, view.t_s, rule.pause_s)):
                 start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
-                if end_s - start_s < rule.for_s - 1e-6 or not view.start_s <= start_s <= view.end_s:
+                if end_s - start_s < rule.for_s - 1e-6:
                     continue
                 guard = _most(view.guard[first:last, column])
                 handler = _most(view.handler[first:last])
@@ -71,9 +71,12 @@ def denied_moments(
         along = (rel * way).sum(axis=1) / length
         line = np.abs(rel[:, 0] * way[:, 1] - rel[:, 1] * way[:, 0]) / length
         gap = np.hypot(rel[:, 0], rel[:, 1])
-        in_paint = (np.abs(man[:, 1]) <= view.book.lane_width_ft / 2) & (man[:, 0] <= view.free_throw_u_ft)
+        deep_v_ft = view.book.lane_width_ft / 2 - rule.block_ft
+        in_paint = (np.abs(man[:, 1]) <= deep_v_ft) & (man[:, 0] <= view.free_throw_u_ft)
         denied = (
             known
+            & (view.t_s >= view.start_s - 1e-6)
+            & (view.t_s <= view.end_s + 1e-6)
             & (gap <= rule.within_ft)
             & (line <= rule.line_within_ft)
             & (along >= rule.ahead_ft)

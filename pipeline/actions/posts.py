@@ -31,7 +31,8 @@ class PostUps:
 
     Facing away is not seen on the floor. So the ball must speak for it: either it comes to him there (``caught``; with
     the ball he may also be in the low lane), or he waits for it for long on the ball's side while a teammate outside,
-    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch, or its start where the ball did not come. The score is the certainty of both places.
+    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch, or its
+    start where the ball did not come. The score is the certainty of both places.
     """
 
     kinds = ("post_up",)
@@ -55,7 +56,13 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
     with_ball = view.handler == column
     with np.errstate(invalid="ignore"):
         low = (np.abs(inside[:, 1]) <= view.book.lane_width_ft / 2) & (inside[:, 0] <= rule.low_lane_u_ft)
-        near = (beside | (low & with_ball)) & (view.speed_ft_s[:, column] < rule.speed_ft_s) & (gap <= rule.within_ft)
+        live = (view.t_s >= view.start_s - 1e-6) & (view.t_s <= view.end_s + 1e-6)
+        near = (
+            live
+            & (beside | (low & with_ball))
+            & (view.speed_ft_s[:, column] < rule.speed_ft_s)
+            & (gap <= rule.within_ft)
+        )
     touches = [t for t in own_touches(view) if t.column == column]
     found: list[Spell] = []
     for first, last in stretches(bridged(near, view.t_s, rule.pause_s)):
@@ -64,7 +71,7 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
         if found and touch is not None and found[-1].touch == touch:
             found[-1] = Spell(column, found[-1].first, last, touch)
             continue
-        if end_s - start_s < rule.for_s - 1e-6 or not view.start_s <= start_s <= view.end_s:
+        if end_s - start_s < rule.for_s - 1e-6:
             continue
         if touch is not None:
             caught = view.at(touch.start_s)

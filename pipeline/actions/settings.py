@@ -94,6 +94,13 @@ class OnBallScreenSettings(BaseModel):
     moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
     stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
     off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
+    slip_closest_ft: float = Field(9.0, gt=0, description="A slip: the screener comes this near to the handler, softly,")
+    slip_touch_ft: float = Field(6.0, gt=0, description="and this near to his defender, as if to screen him,")
+    slip_came_ft: float = Field(6.0, gt=0, description="having come this much nearer to him,")
+    slip_turn_deg: float = Field(90.0, gt=0, description="then turns by this,")
+    slip_soft_deg: float = Field(15.0, gt=0, description="softly,")
+    slip_dive_ft_s: float = Field(7.0, gt=0, description="and goes to the ring this fast,")
+    slip_over_s: float = Field(0.7, gt=0, description="both over this time before and after [C].")
     slip_ft_s: float = Field(
         6.0,
         gt=0,
@@ -114,7 +121,7 @@ class CoverageSettings(BaseModel):
     """How an on-ball screen is defended. [C] throughout but the trap's distance and time (glossary)."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen")
+    before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
     until_before_s: float = Field(0.3, ge=0, description="until so long before it.")
     over_within_s: float = Field(1.5, gt=0, description="The defender's way past the screen is looked at so long.")
     trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap (glossary),")
@@ -158,8 +165,9 @@ class OffBallScreenSettings(BaseModel):
     looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
     screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s)")
     slow_for_s: float = Field(0.3, gt=0, description="on average for this long (glossary),")
-    slow_before_s: float = Field(0.7, gt=0, description="beginning at most so long before the closest approach")
-    slow_after_s: float = Field(0.5, gt=0, description="and ending at most so long after it.")
+    slow_around_s: float = Field(
+        0.4, gt=0, description="within this time before and after he is nearest to the cutter's defender [C]."
+    )
     speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
     cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
     passes_deg: float = Field(
@@ -189,7 +197,7 @@ class OffBallScreenSettings(BaseModel):
     least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary),")
     after_s: float = Field(0.7, gt=0, description="separation after so long after (glossary).")
-    guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen")
+    guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
     guards_to_s: float = Field(0.3, ge=0, description="until so long before it.")
 
 
@@ -197,7 +205,7 @@ class ScreenTypeSettings(BaseModel):
     """What sort of off-ball screen it was, and what cutter and defender did with it. [C] throughout, no source."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen")
+    start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen.")
     end_s: float = Field(1.2, gt=0, description="to so long after it.")
     from_s: float = Field(1.5, gt=0, description="Where the screener came from: his place so long before.")
     rise_ft: float = Field(3.0, gt=0, description="A cutter who gains this much up or down the floor came up or down.")
@@ -205,8 +213,9 @@ class ScreenTypeSettings(BaseModel):
     fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball,")
     fades_outside_ft: float = Field(17.0, gt=0, description="and ends this far from the ring or farther.")
     pinned_ft: float = Field(
-        8.0, gt=0, description="Pin-in: the cutter's defender sags this far off him on the weak side, and is screened."
+        4.5, gt=0, description="Pin-in: on the weak side the defender of a man outside sags this far off him before,"
     )
+    pinned_nearer_ft: float = Field(4.0, gt=0, description="and is this much nearer to the ring.")
     stagger_s: float = Field(1.5, gt=0, description="Two screens in a row for one cutter within this (glossary).")
     double_s: float = Field(0.4, gt=0, description="Two screens for one cutter this near in time are one spot's.")
     double_ft: float = Field(8.0, gt=0, description="Two screeners this near to each other stand at one spot.")
@@ -216,6 +225,10 @@ class ScreenTypeSettings(BaseModel):
     set_up_s: float = Field(1.5, gt=0, description="A step away is looked for so long before the screen.")
     set_up_ft: float = Field(1.5, gt=0, description="Steps away of this length set the defender up.")
     trails_s: float = Field(0.15, ge=0, description="A defender who passes the screen so much later trails.")
+    follows_ft: float = Field(
+        2.5, gt=0, description="Or one who runs in the cutter's footsteps, so near to where he was a moment before,"
+    )
+    follows_s: tuple[float, float] = Field((0.2, 0.9), description="that moment lying between these times back.")
     passes_within_s: float = Field(1.5, gt=0, description="The defender passes the screen within this time.")
 
 
@@ -307,7 +320,7 @@ class StandSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     speed_ft_s: float = Field(4.0, gt=0, description="Who stands is slower than this (common practice, no source).")
     for_s: float = Field(0.5, gt=0, description="He stays for at least this long.")
-    pause_s: float = Field(0.3, ge=0, description="A step out of place up to this long does not end it.")
+    pause_s: float = Field(0.12, ge=0, description="A step out of place up to this long does not end it.")
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a stand is half trusted.")
 
 
@@ -317,6 +330,9 @@ class DenialSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     within_ft: float = Field(6.0, gt=0, description="The defender is this near to the receiver (glossary).")
     line_within_ft: float = Field(4.0, gt=0, description="And this near to the line of the pass (glossary).")
+    block_ft: float = Field(
+        3.0, ge=0, description="The paint less this at its sides is too deep to be denied: blocks belong to the post."
+    )
     ahead_ft: float = Field(
         1.0, description="He stands at least this much nearer to the ball than the receiver, along the line."
     )
@@ -388,7 +404,7 @@ class CutSettings(BaseModel):
     high_u_ft: float = Field(17.0, gt=0, description="Top and slot begin this far out.")
     middle_v_ft: float = Field(15.0, gt=0, description="Top and slot reach to this |v|.")
     wing_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a cut has come to a wing.")
-    after_pass_s: float = Field(1.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
+    after_pass_s: float = Field(2.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
     through_u_ft: float = Field(20.0, gt=0, description="A loop crosses the middle at the high post or below.")
     screen_ft: float = Field(5.0, gt=0, description="A screener stands this near to the cutter's way (glossary).")
     screen_s: float = Field(0.6, gt=0, description="An off-ball screen within this time of the cut is its own.")

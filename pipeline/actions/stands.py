@@ -32,14 +32,15 @@ class Stands:
         found = []
         for column in np.flatnonzero(view.attackers):
             for code, first, last in _calm(view, int(column), codes[:, column], rule):
-                uv = np.nanmedian(view.uv_ft[first:last, column], axis=0)
+                uv = view.uv_ft[first, column]
                 start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
-                if start_s > view.end_s:
-                    continue
                 found.append(
                     event_of(
                         view, self.kinds[0], (start_s, start_s, end_s), [("player", int(column))], uv,
-                        measures={"lasted_s": end_s - start_s, "ring_distance_ft": float(np.hypot(*uv))},
+                        measures={
+                            "lasted_s": end_s - start_s,
+                            "ring_distance_ft": float(np.nanmean(view.ring_ft[first:last, column])),
+                        },
                         traits={"place": PLACES[code]},
                         tolerance_ft=rule.tolerance_ft,
                     )
@@ -50,7 +51,8 @@ class Stands:
 def _calm(view: PossessionView, column: int, codes: np.ndarray, rule: StandSettings) -> Iterator[tuple[int, int, int]]:
     """Stretches of calm at one place as (place, first, past-last moment)."""
     with np.errstate(invalid="ignore"):
-        slow = view.speed_ft_s[:, column] <= rule.speed_ft_s
+        slow = (view.speed_ft_s[:, column] <= rule.speed_ft_s) & (view.t_s >= view.start_s - 1e-6)
+    slow &= view.t_s <= view.end_s + 1e-6
     for a, b in stretches(bridged(slow, view.t_s, rule.pause_s)):
         for code in np.unique(codes[a:b]):
             if code < 0:
