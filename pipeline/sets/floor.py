@@ -56,6 +56,10 @@ class Floor:
         self._settings = settings
         self._paths = _paths(tracks)
         self._teams = _teams(tracks)
+        self._by_team: dict[tuple[int, int], list[int]] = {}
+        for (shot, track), team in sorted(self._teams.items()):
+            if team >= 0:
+                self._by_team.setdefault((shot, team), []).append(track)
         self._ball = _ball_paths(ball)
         self._sides: dict[tuple[int, str], np.ndarray] = {}
 
@@ -72,11 +76,7 @@ class Floor:
     def mates(self, shot: int, track: int, t_s: float) -> tuple[int, ...]:
         """Tracks of the same team that are known at a moment, the track itself included, in order of their numbers."""
         team = self._teams.get((shot, track), -1)
-        return tuple(
-            other
-            for (there, other), its in self._teams.items()
-            if there == shot and its == team >= 0 and self._known((shot, other), t_s)
-        )
+        return tuple(other for other in self._by_team.get((shot, team), ()) if self._known((shot, other), t_s))
 
     def _known(self, key: tuple[int, int], t_s: float) -> bool:
         path = self._paths.get(key)

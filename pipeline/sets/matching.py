@@ -22,6 +22,7 @@ from pipeline.sets.definition import AT_START, During, Edge, Need, Player, Side,
 from pipeline.sets.floor import START
 from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase, zone_of
 from pipeline.sets.play import Fit, Play, side_share
+from pipeline.sets.settings import SetSettings
 
 LATER_COSTS = 0.02
 """Of two endings the one that comes first is meant; each second later takes this much of its quality away."""
@@ -106,11 +107,19 @@ def match_set(plan: Plan, play: Play) -> list[Match]:
         best: Match | None = None
         for mirror in (1, -1) if plan.one_sided else (1,):
             for line in plan.lines:
+                here = sum(not play.kinds.isdisjoint(kinds) for kinds in line.kinds)
+                if here < least_found(len(line.kinds), play.settings):
+                    continue
                 best = _Search(plan, play, line, mirror, found, best).run()
         if best is None:
             break
         found.append(best)
     return sorted(found, key=lambda match: (match.start_s, match.rank()))
+
+
+def least_found(required: int, settings: SetSettings) -> int:
+    """How many of the phases that must be there a match in part has at least."""
+    return min(required, max(2, math.ceil(settings.partial_share * required)))
 
 
 class _Search:
@@ -132,8 +141,7 @@ class _Search:
         self._met: dict[str, Fit] = {}
         self._steps = 0
         required = line.part.required
-        least = max(2, math.ceil(self._s.partial_share * len(required)))
-        self._missing_at_most = max(0, len(required) - least)
+        self._missing_at_most = len(required) - least_found(len(required), self._s)
         self._weight = (
             len(required)
             + (self._s.ending_weight if line.endings else 0.0)

@@ -69,6 +69,8 @@ class PlannedLine:
     line: Line
     part: PlannedPart
     endings: tuple[PlannedPart, ...]
+    kinds: tuple[frozenset[str], ...]
+    """Kinds that each phase that must be there can be."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +96,8 @@ def plan_set(definition: SetDefinition) -> Plan:
     for line in lines(definition):
         endings = tuple(_part(one.name, tuple(phase_of(phase) for phase in one.phases)) for one in line.endings)
         part = _part(line.counter or "", tuple(phase_of(phase) for phase in line.phases))
-        planned.append(PlannedLine(line, part, endings))
+        kinds = tuple(frozenset(action.kind for action in phase.actions) for phase in part.required)
+        planned.append(PlannedLine(line, part, endings, kinds))
     sides = [player.starts.side for player in definition.players if player.starts is not None]
     one_sided = any(phase.one_sided for phase in made.values()) or Side.RIGHT in sides or Side.LEFT in sides
     return Plan(definition, tuple(planned), one_sided)

@@ -74,6 +74,7 @@ class Play:
         self.by_kind: dict[str, list[int]] = {}
         for index, event in enumerate(events):
             self.by_kind.setdefault(event.kind, []).append(index)
+        self.kinds = frozenset(self.by_kind)
         self._values: dict[tuple[int, int], Mapping[str, float | str | None]] = {}
         self._stances: dict[tuple[int, int, float], list[tuple[list[float], float]]] = {}
         self._fits: dict[tuple[PlannedPhase, int], list[Fit]] = {}
@@ -161,13 +162,15 @@ class Play:
     def stances(self, shot: int, track: int, t_s: float, end: str) -> list[tuple[list[float], float]]:
         """How well a player stands in each place (``Floor.grades``), and how far to the right, a few times from
         ``settles_s`` before a moment to the moment."""
-        key = (shot, track, t_s)
-        known = self._stances.get(key)
+        known = self._stances.get((shot, track, t_s))
         if known is None:
             times = t_s - np.linspace(0.0, self.settings.settles_s, LOOKS)
-            uv = self.floor.places_uv(shot, track, times, end)
-            graded = self.floor.grades(uv).tolist()
-            known = self._stances[key] = list(zip(graded, uv[:, 1].tolist(), strict=True))
+            asked = {track, *self.floor.mates(shot, track, t_s)}  # all of his team at once: it costs no more
+            uv = np.vstack([self.floor.places_uv(shot, one, times, end) for one in asked])
+            looks = list(zip(self.floor.grades(uv).tolist(), uv[:, 1].tolist(), strict=True))
+            for count, one in enumerate(asked):
+                self._stances[(shot, one, t_s)] = looks[LOOKS * count : LOOKS * (count + 1)]
+            known = self._stances[(shot, track, t_s)]
         return known
 
     def linked_share(self, zone: PlannedZone, fit: Fit, other: Fit | None, start_s: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import cv2
 import numpy as np
 
 from pipeline.sets.frames import Sign, Stroke
@@ -14,6 +15,9 @@ INK, MAY = "#1b1b1b", "#8a8a8a"
 
 CIRCLE_FT = 1.75
 """Radius of a player's circle."""
+
+LEAST_BEND_PX = 0.06
+"""Points of a line that lie nearer than this to its way without them are left out."""
 
 _WAVE_FT, _SWING_FT = 2.3, 0.62
 _DASH_FT, _GAP_FT = 1.5, 1.0
@@ -36,7 +40,8 @@ def stroke_marks(stroke: Stroke, on_page: Callable[[np.ndarray], np.ndarray], wi
     colour = MAY if stroke.optional else INK
 
     def line(points: np.ndarray) -> Path:
-        return Path(tuple((float(x), float(y)) for x, y in on_page(points)), colour, width)
+        fewer = cv2.approxPolyDP(on_page(points).astype(np.float32)[:, None], LEAST_BEND_PX, closed=False)[:, 0]
+        return Path(tuple((float(x), float(y)) for x, y in fewer), colour, width)
 
     if stroke.sign is Sign.HANDOFF:
         return [line(points) for points in _across(np.array(stroke.way))]
