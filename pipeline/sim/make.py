@@ -31,6 +31,7 @@ from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
 from pipeline.sim.plays.free_play import TRANSITION
 from pipeline.sim.plays.game import After, Call, Game, drive_execution, play_game
+from pipeline.sim.plays.script import Value
 from pipeline.sim.plays.scripts import GAME_SCRIPTS, script_named
 from pipeline.sim.plays.stoppages import FREE_THROWS
 from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
@@ -118,6 +119,7 @@ def calls_of(request: FilmRequest, rng: np.random.Generator) -> list[Call]:
     else:
         quality = Quality(request.quality) if request.quality else (Quality.GOOD, Quality.BAD)[int(rng.integers(2))]
         execution = sample_execution(rng, quality)
+        return [Call(script, execution, dials=script.draw(rng, quality), quality=quality)]
     return [Call(script, execution)]
 
 
@@ -125,7 +127,7 @@ def _excerpt(rng: np.random.Generator) -> list[Call]:
     """Two minutes: the set, two crowded drives, a near miss, free throws and a break, with whistles between."""
     good = sample_execution(rng, Quality.GOOD)
     return [
-        Call(WEAK_SIDE_MOTION, good),
+        Call(WEAK_SIDE_MOTION, good, dials=WEAK_SIDE_MOTION.draw(rng, Quality.GOOD)),
         Call(CROWDED_DRIVE, drive_execution(rng, 5, made=False), After.WHISTLE, dead_s=14.0),
         Call(FREE_THROWS, Execution(made=False), same_team=True),
         Call(CROWDED_DRIVE, drive_execution(rng, 4, made=False), After.WHISTLE, dead_s=12.0),
@@ -151,14 +153,19 @@ def _game(rng: np.random.Generator, seconds: float) -> list[Call]:
             continue
         if script is TRANSITION and (not calls or calls[-1].after is After.WHISTLE):
             continue
+        dials: dict[str, Value] = {}
+        quality = Quality.GOOD
         if script is CROWDED_DRIVE:
             execution = drive_execution(rng, int(rng.choice([4, 5, 5, 6, 7])))
         elif script is CLEAR_DRIVE:
             execution = drive_execution(rng, int(rng.integers(1, 4)))
         else:
-            execution = sample_execution(rng, (Quality.GOOD, Quality.BAD)[int(rng.integers(2))])
+            quality = (Quality.GOOD, Quality.BAD)[int(rng.integers(2))]
+            execution = sample_execution(rng, quality)
+            dials = script.draw(rng, quality)
         after = After.WHISTLE if whistle else After.PLAY_ON
-        calls.append(Call(script, execution, after, dead_s=float(rng.uniform(9, 16))))
+        dead = float(rng.uniform(9, 16))
+        calls.append(Call(script, execution, after, dead_s=dead, dials=dials, quality=quality))
         film += 18 + (14 if whistle else 0)
     return calls
 

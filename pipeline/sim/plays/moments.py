@@ -122,7 +122,8 @@ def random_possession(rng: np.random.Generator, book: RuleBook) -> Possession:
     """A possession of a random script, dials, side, end and teams."""
     names = list(_SHARES)
     script = names[int(rng.choice(len(names), p=np.array(list(_SHARES.values()))))]
-    execution: Execution = sample_execution(rng, Quality.GOOD if rng.random() < 0.5 else Quality.BAD)
+    quality = Quality.GOOD if rng.random() < 0.5 else Quality.BAD
+    execution: Execution = sample_execution(rng, quality)
     if script is CROWDED_DRIVE:
         execution = replace(execution, bodies=int(rng.choice([4, 5, 5, 6, 7])), contact_ft=2.3)
     elif script is CLEAR_DRIVE:
@@ -132,6 +133,8 @@ def random_possession(rng: np.random.Generator, book: RuleBook) -> Possession:
         int(rng.integers(2**31)),
         book,
         execution=execution,
+        dials=script.draw(rng, quality),
+        quality=quality,
         side=1 if rng.random() < 0.5 else -1,
         end="left" if rng.random() < 0.5 else "right",
         offence=int(rng.integers(2)),

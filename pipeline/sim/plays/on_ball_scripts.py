@@ -102,7 +102,7 @@ def ball_screen(play: Play) -> Steps:
         yield from _slip(play, side, began)
         return
     if way == "left_early":
-        yield from _left_early(play, side, began)
+        yield from left_early(play, side, began)
         return
     yield from bring_screen(play, HANDLER, SCREENER, side, play.number("contact_ft"))
     yield from stage.wait(0.2)
@@ -163,7 +163,7 @@ def _slip(play: Play, side: int, began: float) -> Steps:
     yield from shot(play, "lay_up")
 
 
-def _left_early(play: Play, side: int, began: float) -> Steps:
+def left_early(play: Play, side: int, began: float) -> Steps:
     """The handler goes while the screener is still on his way."""
     stage, defence = play.stage, play.defence
     guard = defence.guard_of(HANDLER)
@@ -176,8 +176,8 @@ def _left_early(play: Play, side: int, began: float) -> Steps:
         return stage.position[guard] + unit(toward(play, HANDLER, side) - stage.position[guard]) * 2.1
 
     stage.go(SCREENER, beside, 12.0)
-    yield from stage.near(SCREENER, beside, 4.6, 2.5)
-    defence.freeze(guard, 0.5)
+    yield from stage.near(SCREENER, beside, 8.0, 2.5)
+    defence.freeze(guard, 0.6)
     stage.start(defence.ball_screen(guard, SCREENER, Coverage.OVER))
     past = stage.position[guard] + unit(stage.position[guard]) * 2.0 + np.array([0.0, 4.6 * side])
     yield from stage.run_past(HANDLER, past, 14.5)

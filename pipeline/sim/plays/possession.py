@@ -178,11 +178,12 @@ def simulate(
         If the promised paint count is not reached in ``TRIES`` runs.
     """
     execution_dials = execution or Execution()
+    drawn = script.draw(np.random.default_rng([seed, 7]), quality) | dict(dials or {})
     fixed = script in (CROWDED_DRIVE, CLEAR_DRIVE)
     for attempt in range(TRIES if fixed or script.checked else 1):
         found = _run(
             script, np.random.default_rng([seed, attempt, script.seed_number]), book, execution_dials,
-            dials=dials or {}, quality=quality, side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
+            dials=drawn, quality=quality, side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
             start_velocity_ft_s=start_velocity_ft_s, start_facing_rad=start_facing_rad, start_holder=start_holder,
             walk_in=walk_in, dead_s=dead_s,
         )  # fmt: skip
@@ -190,7 +191,7 @@ def simulate(
             return found
     if script.checked:
         raise SettingsError(
-            f"Script {script.name} with dials {dict(dials or {})} did not do what it means in {TRIES} runs from seed "
+            f"Script {script.name} with dials {drawn} did not do what it means in {TRIES} runs from seed "
             f"{seed}; choose other dials or another seed."
         )
     raise SettingsError(
@@ -273,7 +274,8 @@ def _run(
     ball, in_hands = ball_path(stage, uv, posed.facing_rad, posed.hand, posed.jump_ft)
 
     run = _run_of(stage, play, uv, holders, posed.facing_rad, drives, counts)
-    seen, faults = observe(run), observe_faults(run)
+    seen = observe(run)
+    faults = observe_faults(run, seen)
     sets = (*play.sets, *bare_ball_screens(seen, play.sets))
     kept = not script.checked or keeps_word(play, seen, faults)
 

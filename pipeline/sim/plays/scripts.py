@@ -9,6 +9,7 @@ from pipeline.errors import SettingsError
 from pipeline.sim.plays.ball_scripts import BALL_SCRIPTS
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.cut_scripts import CUT_SCRIPTS
+from pipeline.sim.plays.fault_scripts import FAULT_SCRIPTS
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
 from pipeline.sim.plays.off_ball_scripts import OFF_BALL_SCRIPTS
 from pipeline.sim.plays.on_ball_scripts import ON_BALL_SCRIPTS
@@ -22,7 +23,7 @@ GAME_SCRIPTS: tuple[Script, ...] = (
 )  # fmt: skip
 """What full games are made of."""
 SCRIPTS: Mapping[str, Script] = MappingProxyType(
-    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *BALL_SCRIPTS, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS, *CUT_SCRIPTS)}
+    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *BALL_SCRIPTS, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS, *CUT_SCRIPTS, *FAULT_SCRIPTS)}
 )
 """Every script."""
 

@@ -46,14 +46,14 @@ def weak_side_motion(play: Play) -> Steps:
     yield from retreat_dribble(play, GUARD, float(rng.uniform(0.3, 0.8)))
     began = stage.t_s
     yield from _entry(play)
-    yield from _loop_and_reversal(play, loops=ending != "no_loop")
+    target = play.number("post_catch_ft") * np.array([0.5, -0.87])
+    at_once = ending in ("direct_zipper", "big_zippers")
+    cross = _no_cross(play, target) if ending == "no_cross" else _cross(play, target)
+    yield from _loop_and_reversal(play, loops=ending != "no_loop", meanwhile=None if at_once else cross)
     reversal = stage.t_s
-    if ending in ("direct_zipper", "big_zippers"):
+    if at_once:
         yield from _zipper_at_once(play, ending, began)
         return
-    target = play.number("post_catch_ft") * np.array([0.5, -0.87])
-    cross = _cross(play, target) if ending != "no_cross" else _no_cross(play, target)
-    stage.start(cross)
     if ending in ("back_cut", "handoff_other_way", "no_return"):
         yield from _instead_of_return(play, ending, began)
         return
@@ -83,7 +83,7 @@ def _entry(play: Play) -> Steps:
     play.did("pass", {"passer": GUARD, "receiver": WING}, type="wing_entry")
 
 
-def _loop_and_reversal(play: Play, *, loops: bool) -> Steps:
+def _loop_and_reversal(play: Play, *, loops: bool, meanwhile: Steps | None) -> Steps:
     """The passer loops (or only fades to the near side), the far wing drops, the ball goes to the top."""
     stage, floor, rng = play.stage, play.floor, play.stage.rng
     away = np.array([10.5, -16.5])
@@ -99,6 +99,8 @@ def _loop_and_reversal(play: Play, *, loops: bool) -> Steps:
     stage.go(WEAK, np.array([floor.line_u_ft - 7.5, -floor.half_lane_ft - 1.0]), 11.0)
     yield from stage.until(lambda: stage.position[GUARD][1] < -4.0, 3.0)
     yield from stage.near(TOP, floor.top(), 2.5, 2.0)
+    if meanwhile is not None:
+        stage.start(meanwhile)
     yield from stage.pass_to(TOP)
     play.did("pass", {"passer": WING, "receiver": TOP}, type="reversal")
 
@@ -141,16 +143,19 @@ def _return(play: Play, reversal: float) -> Steps:
         defence.order(defence.guard_of(GUARD), Order.DENY)
     wait = play.number("top_wait_s")
     stage.restless_ft[GUARD] = 0.3
-    yield from stage.wait(max(wait - 1.0, 0.0))
-    stage.go(GUARD, catch, 12.5)
+    yield from stage.wait(max(wait - 1.6, 0.0))
+    stage.go(GUARD, catch, 13.0)
     left = reversal + wait - 0.22 - stage.t_s
     yield from stage.wait(max(left, 0.0))
-    yield from stage.near(GUARD, catch, 0.8, 1.0)
     stage.marks["wait_s"] = stage.t_s + 0.22 - reversal
     yield from stage.pass_to(GUARD)
     play.did("pass", {"passer": TOP, "receiver": GUARD}, returned="yes")
     defence.order(defence.guard_of(GUARD), Order.MAN)
-    stage.go(WING, play.floor.slot(1), 8.0)
+    if play.word("ending").startswith("zipper"):
+        stage.go(WING, play.floor.corner(1), 11.0)
+        stage.go(TOP, play.floor.elbow(1) + np.array([3.0, 0.0]), 11.0)
+    else:
+        stage.go(WING, play.floor.slot(1), 8.0)
 
 
 # ---- endings ---------------------------------------------------------------------------------------------------------
@@ -190,8 +195,8 @@ def _zipper(play: Play, target: np.ndarray) -> Steps:
     stage.dribble()
     stage.go(WING, floor.corner(1), 11.0)
     stage.go(WEAK, np.array([3.5, floor.half_lane_ft - 1.0]), 10.0)
-    stage.go(TOP, floor.elbow(1) + np.array([4.0, 0.0]), 11.0)
-    yield from arrive(play, [WEAK, TOP], 2.0, 2.5)
+    stage.go(TOP, floor.elbow(1) + np.array([3.0, 0.0]), 11.0)
+    yield from arrive(play, [WEAK], 2.5, 1.0)
     route = Route.TRAIL if ending in ("curl", "wide", "trailed") else Route.HIGH
     if ending == "wide":
         play.faults.add("wide_curl")
