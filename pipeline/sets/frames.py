@@ -42,6 +42,7 @@ class Sign(Enum):
     DRIBBLE = "wavy line"
     SCREEN = "solid line with a bar at its end"
     HANDOFF = "two strokes across"
+    SHOT = "double line"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +86,12 @@ class _Floor(Standing):
     Attributes
     ----------
     strokes : list of Stroke
-    bars : dict of str to Point
+    bars : dict of str to list of Point
         Where screens were set: by the screener's name and by that of the one he screens for.
     """
 
     strokes: list[Stroke] = field(default_factory=list)
-    bars: dict[str, Point] = field(default_factory=dict)
+    bars: dict[str, list[Point]] = field(default_factory=dict)
 
     def copy(self) -> _Floor:
         return _Floor(dict(self.places), self.holder, dict(self.ends))
@@ -167,11 +168,12 @@ class _Artist:
         for caption, group in _groups(steps, one_frame=bool(head)):
             now = floors[-1].copy()
             before, holder = dict(now.places), now.holder
+            ahead = steps[steps.index(group[-1]) + 1 :]
             for number, step in enumerate(group):
                 if isinstance(step, Move):
                     self._goes(now, step.player, now.spot(step.to, now.places.get(step.player)), None, Sign.CUT)
                 elif isinstance(step, Phase) and step.need is not Need.FORBIDDEN:
-                    self._phase(now, step, group[number + 1 :])
+                    self._phase(now, step, group[number + 1 :], ahead)
             places = tuple((self._numbers[name], place) for name, place in before.items())
             drawn.append(
                 Drawn(
@@ -200,7 +202,8 @@ class _Artist:
 
     # ---- phases --------------------------------------------------------------------------------
 
-    def _phase(self, floor: _Floor, phase: Phase, later: Sequence[Step]) -> None:
+    def _phase(self, floor: _Floor, phase: Phase, later: Sequence[Step], ahead: Sequence[Step]) -> None:
+        """Draw a phase; ``later`` are the steps after it in the frame, ``ahead`` those of the frames to come."""
         action = phase.actions[0]
         first = len(floor.strokes)
         match action.kind:
@@ -211,7 +214,9 @@ class _Artist:
             case "on_ball_screen":
                 self._ball_screen(floor, phase, action, later)
             case "off_ball_screen":
-                self._screen(floor, phase, action, later)
+                self._screen(floor, phase, action, later, ahead)
+            case "shot":
+                self._shot(floor, action)
             case "drive" | "corner_turned":
                 self._drive(floor, phase, action)
             case "post_up" | "stand" | "touch" | "isolation":
@@ -274,10 +279,12 @@ class _Artist:
                 (float(past[0]), float(past[1])),
                 None,
                 Sign.DRIBBLE,
-                over=(float(beside[0]), float(beside[1])),
+                over=() if rejected else ((float(beside[0]), float(beside[1])),),
             )
 
-    def _screen(self, floor: _Floor, phase: Phase, action: Action, later: Sequence[Step]) -> None:
+    def _screen(
+        self, floor: _Floor, phase: Phase, action: Action, later: Sequence[Step], ahead: Sequence[Step]
+    ) -> None:
         screener, cutter = action.player("screener"), action.player("cutter")
         kind = dict(action.traits).get("type", "")
         if cutter is None:
@@ -286,17 +293,18 @@ class _Artist:
                 self._screens(floor, screener, spot, np.array(floor.places[screener]))
             return
         at = np.array(floor.places[cutter])
-        target = np.array(self._cutter_goes(floor, phase, cutter, kind, later))
+        target = np.array(self._cutter_goes(floor, phase, cutter, kind, (*later, *ahead)))
         way = _unit(target - at) if np.hypot(*(target - at)) > 1 else np.array([1.0, 0.0])
-        beside = at + 4.0 * way + 1.6 * np.array([-way[1], way[0]])
+        before = len(floor.bars.get(cutter, ()))
+        beside = at + (4.0 + 6.5 * before) * way + 1.6 * np.array([-way[1], way[0]])
         if phase.here is not None and phase.here.places:
             beside = np.array(floor.spot(phase.here, (float(beside[0]), float(beside[1]))))
             beside = at + 4.0 * way if np.hypot(*(beside - at)) < 3.0 else beside
         if screener is not None:
             self._screens(floor, screener, (float(beside[0]), float(beside[1])), at)
-            floor.bars[cutter] = floor.places[screener]
-        if not any(_moves(step, cutter) for step in later):
-            over = None if screener is None else floor.places[screener]
+            floor.bars.setdefault(cutter, []).append(floor.places[screener])
+        if not any(_moves(step, cutter) or _screens_for(step, cutter) for step in later):
+            over = tuple(floor.bars.get(cutter, ()))
             self._goes(floor, cutter, (float(target[0]), float(target[1])), phase.by_way, Sign.CUT, over=over)
 
     def _cutter_goes(self, floor: _Floor, phase: Phase, cutter: str, kind: str, later: Sequence[Step]) -> Point:
@@ -345,10 +353,10 @@ class _Artist:
             }
             to = usual.get(action.kind, (u, v))
             to = {"curl": (13.0, -2.0 * side), "fade": (18.0, 17.0 * away)}.get(_asked(phase, "end"), to)
-        over = floor.bars.get(cutter)
+        over = tuple(floor.bars.get(cutter, ()))
         screener = action.player("screener")
-        if screener is not None:
-            over = floor.places[screener]
+        if screener is not None and floor.places[screener] not in over:
+            over = (*over, floor.places[screener])
         self._goes(floor, cutter, to, phase.by_way, Sign.CUT, over=over)
 
     def _drive(self, floor: _Floor, phase: Phase, action: Action) -> None:
@@ -360,9 +368,17 @@ class _Artist:
         to = (15.5, v * 0.35) if action.kind == "corner_turned" else (5.5, 2.0 * side)
         if phase.ends is not None:
             to = floor.spot(phase.ends, (u, v))
-        over = next((place for place in floor.bars.values() if np.hypot(place[0] - u, place[1] - v) < 8), None)
+        bars = [place for places in floor.bars.values() for place in places]
+        over = tuple(place for place in bars if np.hypot(place[0] - u, place[1] - v) < 8)[-1:]
         self._goes(floor, handler, to, phase.by_way, Sign.DRIBBLE, over=over)
         floor.holder = handler
+
+    def _shot(self, floor: _Floor, action: Action) -> None:
+        shooter = action.player("shooter") or floor.holder
+        if shooter is not None:
+            at = np.array(floor.places[shooter])
+            to = at - min(6.5, max(3.0, float(np.hypot(*at)) - 1.0)) * _unit(at)
+            floor.strokes.append(Stroke(Sign.SHOT, (floor.places[shooter], (float(to[0]), float(to[1])))))
 
     def _stays(self, floor: _Floor, phase: Phase, action: Action) -> None:
         player = next((player for _, player in action.roles if player != SOMEONE), None)
@@ -374,7 +390,7 @@ class _Artist:
         start = floor.places[screener]
         look = facing - np.array(spot)
         floor.places[screener] = spot
-        floor.bars[screener] = spot
+        floor.bars.setdefault(screener, []).append(spot)
         floor.strokes.append(Stroke(Sign.SCREEN, (start, spot), faces=float(np.arctan2(look[1], look[0]))))
 
     def _goes(
@@ -384,7 +400,7 @@ class _Artist:
         to: Point,
         by_way: Zone | None,
         sign: Sign,
-        over: Point | None = None,
+        over: Sequence[Point] = (),
     ) -> None:
         """A player goes somewhere, by way of a place or round a screen."""
         start = floor.places[player]
@@ -394,8 +410,8 @@ class _Artist:
         way = [start]
         if by_way is not None:
             way.append(floor.spot(by_way, start))
-        elif over is not None:
-            way.append(_round(start, to, over))
+        else:
+            way += [_round(start, to, screen) for screen in over]
         way.append(to)
         if sign is Sign.CUT and floor.holder == player:
             sign = Sign.DRIBBLE
@@ -442,6 +458,16 @@ def _moves(step: Step, player: str) -> bool:
             and step.actions[0].kind.endswith("_cut")
             and step.actions[0].player("cutter") == player
         )
+    )
+
+
+def _screens_for(step: Step, cutter: str) -> bool:
+    """Whether a step is another screen for the same cutter."""
+    return (
+        isinstance(step, Phase)
+        and step.need is not Need.FORBIDDEN
+        and step.actions[0].kind == "off_ball_screen"
+        and step.actions[0].player("cutter") == cutter
     )
 
 

@@ -152,7 +152,13 @@ def _rows(frames: tuple[Drawn, ...]) -> list[list[Drawn]]:
 def _key(x: float, y: float) -> list[Mark]:
     """What the lines mean."""
     marks: list[Mark] = []
-    for sign, word in ((Sign.CUT, "cut"), (Sign.PASS, "pass"), (Sign.DRIBBLE, "dribble"), (Sign.SCREEN, "screen")):
+    for sign, word in (
+        (Sign.CUT, "cut"),
+        (Sign.PASS, "pass"),
+        (Sign.DRIBBLE, "dribble"),
+        (Sign.SCREEN, "screen"),
+        (Sign.SHOT, "shot"),
+    ):
         reach = KEY_FT + (CIRCLE_FT if sign is Sign.PASS else 0.0)  # a pass stops short of the receiver's circle
 
         def on_page(points: np.ndarray, left: float = x) -> np.ndarray:

@@ -1,4 +1,5 @@
-"""The trade's signs as lines on paper: solid for a cut, dashed for a pass, wavy for a dribble, a bar for a screen."""
+"""The trade's signs as lines on paper: solid for a cut, dashed for a pass, wavy for a dribble, a bar for a screen,
+two strokes for a handoff, a double line for a shot."""
 
 from __future__ import annotations
 
@@ -23,6 +24,7 @@ _WAVE_FT, _SWING_FT = 2.3, 0.62
 _DASH_FT, _GAP_FT = 1.5, 1.0
 _ARROW_FT = 1.7
 _BAR_FT = 2.3
+_DOUBLE_FT = 0.28
 _STEP_FT = 0.15
 
 
@@ -50,10 +52,12 @@ def stroke_marks(stroke: Stroke, on_page: Callable[[np.ndarray], np.ndarray], wi
         return []
     if stroke.sign is Sign.SCREEN:
         return [line(way), line(_bar(way[-1], stroke.faces))]
-    shaft_end = _shorter(way, 0.8 * _ARROW_FT)
+    shaft_end = _shorter(way, (0.5 if stroke.sign is Sign.SHOT else 0.8) * _ARROW_FT)
     marks: list[Mark]
     if stroke.sign is Sign.PASS:
         marks = [line(part) for part in _dashes(shaft_end)]
+    elif stroke.sign is Sign.SHOT:
+        marks = [line(shaft_end + side * _normals(shaft_end)) for side in (-_DOUBLE_FT, _DOUBLE_FT)]
     elif stroke.sign is Sign.DRIBBLE:
         marks = [line(_wavy(shaft_end))]
     else:
@@ -104,7 +108,7 @@ def _trimmed(way: np.ndarray, sign: Sign) -> np.ndarray:
 def _shorter(way: np.ndarray, by_ft: float) -> np.ndarray:
     end = np.hypot(*(way - way[-1]).T)
     outside = np.flatnonzero(end >= by_ft)
-    return way[: int(outside[-1]) + 1] if len(outside) else way[:2]
+    return way[: max(2, int(outside[-1]) + 1)] if len(outside) else way[:2]
 
 
 def _normals(way: np.ndarray) -> np.ndarray:
