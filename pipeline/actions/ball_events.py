@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,7 +40,8 @@ class Touches:
 class DeadDribbles:
     """Finds dribbles that died: the handler has dribbled and then holds the ball until the touch ends.
 
-    A hold in which no dribble was seen at all is no dead dribble: that player can still dribble.
+    A hold in which no dribble was seen at all is no dead dribble: that player can still dribble. The ball must have
+    been seen in the hands: in enough of the time after the last dribble, without a long gap, and never near the floor.
     """
 
     kinds = ("dead_dribble",)
@@ -54,7 +56,7 @@ class DeadDribbles:
             if not touch.dribbles:
                 continue
             last = min(max(end for _, end in touch.dribbles), touch.end_s)
-            if touch.end_s - last < rule.dead_after_s or not _seen(view, last, touch.end_s, rule):
+            if touch.end_s - last < rule.dead_after_s or not _held_high(view, last, touch.end_s, rule):
                 continue
             uv = view.place_at(last, touch.column)
             found.append(
@@ -209,8 +211,12 @@ def column_of(view: PossessionView, track: int) -> int | None:
 def own_touches(view: PossessionView) -> Iterator[Touch]:
     """Touches of attackers who are in the view, begun before the possession ends."""
     for touch in view.story.touches:
-        if touch.attacks and touch.column != NOBODY and _within(view, touch.start_s):
+        if not touch.attacks or touch.column == NOBODY or touch.start_s > view.end_s + 1e-6:
+            continue
+        if _within(view, touch.start_s):
             yield touch
+        elif touch.end_s > view.start_s:  # held since before, as by the rebounder: his touch here begins with it
+            yield replace(touch, start_s=view.start_s)
 
 
 def own_changes(view: PossessionView, rule: BallSettings) -> Iterator[Change]:
@@ -260,6 +266,15 @@ def _trust(score: float) -> float:
 def _seen(view: PossessionView, start_s: float, end_s: float, rule: BallSettings) -> bool:
     """Whether the ball was watched for long enough of an interval that a dribble would have shown."""
     return float((view.dribble[view.span(start_s, end_s)] >= 0).mean()) >= rule.dribble_known
+
+
+def _held_high(view: PossessionView, start_s: float, end_s: float, rule: BallSettings) -> bool:
+    """Whether the ball was seen to stay in the hands: one that is dribbled is below the knee half of the time."""
+    height = view.ball_z_ft[view.span(start_s + rule.lifts_s, end_s)]
+    seen = np.isfinite(height)
+    gaps = np.diff(np.flatnonzero(np.concatenate([[True], seen, [True]]))) * view.step_s
+    low = float((height[seen] < rule.low_ft).mean()) if seen.any() else 1.0
+    return bool(seen.mean() >= rule.held_known and gaps.max() <= rule.unseen_s and low <= rule.low_share)
 
 
 def _touch(view: PossessionView, touch: Touch, rule: BallSettings) -> Event:
@@ -348,7 +363,7 @@ def pass_type(view: PossessionView, change: Change, rule: BallSettings) -> str:
     speed = float(view.speed_ft_s[view.at(after.start_s), after.column])
     if from_ft >= rule.entry_from_ft and speed <= rule.post_catch_ft_s and bool(in_post(view, caught, rule)):
         return "post_entry"
-    across = left[1] * caught[1] < 0 and abs(left[1] - caught[1]) >= view.book.lane_width_ft
+    across = left[1] * caught[1] < 0 and min(abs(left[1]), abs(caught[1])) > view.book.lane_width_ft / 2
     if across and math.dist(left, caught) > rule.skip_ft:
         return "skip"
     inside = from_ft <= rule.inside_ft

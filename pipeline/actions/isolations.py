@@ -83,7 +83,7 @@ def _goes_himself(
     helped = any(
         e.kind in ("on_ball_screen", "handoff")
         and track in [who for _, who in e.actors[:2]]
-        and start_s - rule.after_s <= e.t_s <= end_s + rule.after_s
+        and start_s <= e.t_s <= end_s + rule.after_s
         for e in earlier
     )
     return goes and not helped

@@ -94,7 +94,9 @@ class OnBallScreenSettings(BaseModel):
     moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
     stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
     off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
-    slip_closest_ft: float = Field(9.0, gt=0, description="A slip: the screener comes this near to the handler, softly,")
+    slip_closest_ft: float = Field(
+        9.0, gt=0, description="A slip: the screener comes this near to the handler, softly,"
+    )
     slip_touch_ft: float = Field(6.0, gt=0, description="and this near to his defender, as if to screen him,")
     slip_came_ft: float = Field(6.0, gt=0, description="having come this much nearer to him,")
     slip_turn_deg: float = Field(90.0, gt=0, description="then turns by this,")
@@ -257,6 +259,8 @@ class ViewSettings(BaseModel):
     strays_ft_s: float = Field(
         4.0, ge=0, description="How fast a place gets less sure inside a longer gap; a player can change his way."
     )
+    ball_score: float = Field(0.2, ge=0, le=1, description="The ball's height is believed from sightings this sure.")
+    height_s: float = Field(0.12, gt=0, description="A sighting tells the ball's height for this long around it.")
     around_s: float = Field(0.25, ge=0, description="A view begins this long before its possession.")
     after_s: float = Field(0.65, ge=0, description="A view ends this long after its possession.")
     rebound_s: float = Field(3.0, ge=0, description="A view lasts until the rebound is taken, but no longer than this.")
@@ -277,6 +281,11 @@ class BallSettings(BaseModel):
     dribble_known: float = Field(
         0.7, gt=0, le=1, description="Share of the time in which the ball must be seen to say that it was not dribbled."
     )
+    lifts_s: float = Field(0.15, ge=0, description="Time in which the ball comes up from the last bounce to the hands.")
+    low_ft: float = Field(2.0, gt=0, description="A ball lower than this is not in the hands (a knee's height).")
+    low_share: float = Field(0.1, ge=0, le=1, description="Share of stray sightings below that in a dead dribble.")
+    held_known: float = Field(0.5, gt=0, le=1, description="Share of its time in which the ball must be seen so.")
+    unseen_s: float = Field(0.5, gt=0, description="Unseen for longer than this it may have been bounced.")
     handoff_within_ft: float = Field(
         6.5, gt=0, description="Giver and receiver are at most this far apart (Hauri and Vucetic 2022)."
     )

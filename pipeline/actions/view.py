@@ -56,6 +56,8 @@ class PossessionView:
         Column of the handler, or ``NOBODY``.
     ball_uv_ft : ndarray (T, 2)
         Floor point under the ball; NaN where not known.
+    ball_z_ft : ndarray (T,)
+        The ball's height at a sure sighting near that time; NaN where there is none.
     ball_side : ndarray (T,) of int
         The side of the floor that the ball is on: 1 right (v > 0), -1 left, 0 not known. With the ball in the middle
         it is the side that it last left; 0 before it has left one.
@@ -87,6 +89,7 @@ class PossessionView:
     guard: np.ndarray
     handler: np.ndarray
     ball_uv_ft: np.ndarray
+    ball_z_ft: np.ndarray
     ball_side: np.ndarray
     dribble: np.ndarray
     story: BallStory

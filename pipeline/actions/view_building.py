@@ -82,7 +82,7 @@ class _Samples:
 
     @classmethod
     def of_ball(cls, ball: pa.Table) -> _Samples:
-        return cls._of(ball.filter(pc.field("x_ft").is_valid()), ("x_ft", "y_ft", "z_ft", "observed"))
+        return cls._of(ball.filter(pc.field("x_ft").is_valid()), ("x_ft", "y_ft", "z_ft", "observed", "score"))
 
     @classmethod
     def _of(cls, rows: pa.Table, names: tuple[str, ...]) -> _Samples:
@@ -136,7 +136,7 @@ def _view(
     frame[moment] = floor.columns["frame"][span]
     names, teams, uv = names[keep], teams[keep], even.place_ft[:, keep]
     gap_s = even.gap_s[:, keep]
-    ball, height_seen = _ball(row["shot"], flight, grid, book, end, rules)
+    ball, height = _ball(row["shot"], flight, grid, book, end, rules)
 
     attacks = teams == row["team"]
     columns = {int(name): n for n, name in enumerate(names)}
@@ -170,7 +170,8 @@ def _view(
         handler=handler,
         ball_uv_ft=ball,
         ball_side=_ball_side(ball, rules.side_v_ft),
-        dribble=_dribble(grid, story, height_seen),
+        ball_z_ft=np.where(height.gap_s <= rules.height_s, height.z_ft, np.nan),
+        dribble=_dribble(grid, story, height.gap_s <= rules.steady_s),
         story=story,
     )
 
@@ -210,24 +211,34 @@ def _seen(
     return (share >= 0.5) & (np.nan_to_num(gap_s, nan=np.inf) <= rules.steady_s + 1e-9)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Height:
+    """The ball's height at the sighting nearest to each time, and how far in time that is; (T,) each."""
+
+    z_ft: np.ndarray
+    gap_s: np.ndarray
+
+
 def _ball(
     shot: int, flight: _Samples, grid: np.ndarray, book: RuleBook, end: End, rules: ViewSettings
-) -> tuple[np.ndarray, np.ndarray]:
-    """Floor point under the ball (T, 2) and whether its height was seen (T,)."""
-    place, seen = np.full((len(grid), 2), np.nan), np.zeros(len(grid), bool)
+) -> tuple[np.ndarray, _Height]:
+    """Floor point under the ball (T, 2), and its height where that was surely seen."""
+    unseen = _Height(np.full(len(grid), np.nan), np.full(len(grid), np.inf))
     span = flight.between(shot, grid[0] - rules.bridge_s, grid[-1] + rules.bridge_s)
     times, first = np.unique(flight.t_s[span], return_index=True)
     if not len(times):
-        return place, seen
+        return np.full((len(grid), 2), np.nan), unseen
     xy = np.column_stack([flight.columns[name][span][first] for name in ("x_ft", "y_ft")]).astype(float)
     uv = to_attack(xy, book, end)[:, None]
     place = even_places(times, uv, grid, smooth_s=rules.smooth_s, bridge_s=rules.bridge_s).place_ft[:, 0]
     height = flight.columns["z_ft"][span][first].astype(float)
-    watched = times[np.isfinite(height) & flight.columns["observed"][span][first].astype(bool)]
-    if len(watched):
-        near = _nearest(watched, grid)
-        seen = np.abs(watched[near] - grid) <= rules.steady_s
-    return place, seen
+    sure = flight.columns["observed"][span][first].astype(bool)
+    sure &= flight.columns["score"][span][first].astype(float) >= rules.ball_score
+    watched = np.flatnonzero(np.isfinite(height) & sure)
+    if not len(watched):
+        return place, unseen
+    near = watched[_nearest(times[watched], grid)]
+    return place, _Height(height[near], np.abs(times[near] - grid))
 
 
 def _story(
