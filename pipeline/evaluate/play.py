@@ -1,4 +1,4 @@
-"""Actions and faults on real five-on-five play: how often each is found, and agreement with readers.
+"""Actions, sets and faults on real five-on-five play: how often each is found, and agreement with readers.
 
 The folder holds ``tracks.parquet`` (possession, t_s, agent, x_ft, y_ft; agent -1 is the ball, 0-4 attack, 5-9
 defend) and perhaps ``possessions.parquet``, and goes through the same door as any tracking data. With the labels of
@@ -16,8 +16,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pipeline.actions.events import Event
+from pipeline.actions.events import Event, events_to_table
 from pipeline.actions.recognisers import actions_in
+from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view_building import possession_views
 from pipeline.actions.vocabulary import KIND
 from pipeline.ball.imported_ball import play_tables
@@ -28,6 +29,7 @@ from pipeline.evaluate.readers import READ_KINDS, Agreement, agreement, read_lab
 from pipeline.night.tracking_files import read_tracking
 from pipeline.players.imported_play import Stretch, games_of, laid_apart
 from pipeline.players.imported_rows import Convention, read_rows
+from pipeline.sets.finding import find_sets
 from pipeline.settings import Settings
 from pipeline.spacing.arrivals import ENTERS, arrivals
 from pipeline.spacing.faults import faults_of
@@ -78,10 +80,10 @@ class Count:
         for kind, one in other.kinds.items():
             self.kinds[kind].add(one)
 
-    def take(self, family: str, events: Sequence[Event]) -> None:
-        """Count one possession's finds of a family."""
-        self.found.update((family, e.kind) for e in events)
-        self.having.update({(family, e.kind) for e in events})
+    def take(self, family: str, kinds: Sequence[str]) -> None:
+        """Count one possession's finds of a family, by their kinds."""
+        self.found.update((family, kind) for kind in kinds)
+        self.having.update({(family, kind) for kind in kinds})
 
 
 def evaluate_play(
@@ -110,12 +112,12 @@ def evaluate_play(
     Returns
     -------
     dict
-        ``possessions``, ``games``; ``actions`` and ``faults`` by kind with ``found``, ``per_possession``, ``per_game``
-        (of 190 possessions), ``possessions_share`` and, where there is one, the ``published`` rate with its source;
-        ``drives_into_paint`` and ``others_in_paint_share`` (share of those drives per number of others in the paint as
-        the handler enters it), ``crowded_share``, ``crowded_threshold``; ``on_ball_screens_contact_per_game``. With
-        labels also ``kinds``: by kind of the labels their count, finds, matches, precision, recall, F1; and
-        ``disputes``, every event missed or found in vain.
+        ``possessions``, ``games``; ``actions``, ``sets`` (played whole) and ``faults`` by kind with ``found``,
+        ``per_possession``, ``per_game`` (of 190 possessions), ``possessions_share`` and, where there is one, the
+        ``published`` rate with its source; ``drives_into_paint`` and ``others_in_paint_share`` (share of those drives
+        per number of others in the paint as the handler enters it), ``crowded_share``, ``crowded_threshold``;
+        ``on_ball_screens_contact_per_game``. With labels also ``kinds``: by kind of the labels their count, finds,
+        matches, precision, recall, F1; and ``disputes``, every event missed or found in vain.
     """
     settings = settings or Settings()
     court = rule_book(book)
@@ -164,12 +166,20 @@ def count_play(plays: Sequence[Stretch], book: RuleBook, settings: Settings, lab
         events = actions_in(view, settings.actions)
         here = scene(view, events, settings.spacing)
         found.setdefault(view.shot, []).extend(events)
-        count.take("actions", events)
-        count.take("faults", faults_of(here, settings.faults.library))
+        count.take("actions", [e.kind for e in events])
+        count.take("faults", [e.kind for e in faults_of(here, settings.faults.library)])
         count.contact += sum(e.kind == "on_ball_screen" and e.traits["contact"] == "yes" for e in events)
         entered = (m.event for m in arrivals(here) if m.event.traits["moment"] == ENTERS)
         count.others.update(int(e.measures["count"]) for e in entered)
     count.possessions = len(plays)
+    actions = events_to_table([e for events in found.values() for e in events], ACTIONS)
+    definitions = settings.set_library.definitions
+    played: dict[int, list[str]] = {}
+    for row in find_sets(definitions, actions, tables.tracks, tables.ball, book, settings.sets).to_pylist():
+        if row["complete"]:
+            played.setdefault(row["shot"], []).append(row["kind"])
+    for kinds in played.values():
+        count.take("sets", kinds)
     starts = {stretch.possession: float(stretch.t_s[0]) for stretch in plays}
     for shot, stretch in enumerate(laid):
         name = str(stretch.possession)
@@ -185,11 +195,13 @@ def count_play(plays: Sequence[Stretch], book: RuleBook, settings: Settings, lab
 def _as_json(total: Count, games: int, settings: Settings, labels: Labels) -> dict[str, Any]:
     drives = sum(total.others.values())
     faults = [rule.name for rule in settings.faults.library]
+    sets = [one.name for one in settings.set_library.definitions]
     a_game = POSSESSIONS_A_GAME / max(total.possessions, 1)
     result: dict[str, Any] = {
         "possessions": total.possessions,
         "games": games,
         "actions": {kind: _rates(total, "actions", kind) for kind in KIND},
+        "sets": {kind: _rates(total, "sets", kind) for kind in sets},
         "faults": {kind: _rates(total, "faults", kind) for kind in faults},
         "drives_into_paint": drives,
         "others_in_paint_share": {str(n): total.others[n] / drives for n in range(max(total.others) + 1)}
@@ -222,7 +234,7 @@ def _rates(total: Count, family: str, kind: str) -> dict[str, Any]:
 def play_lines(result: Mapping[str, Any]) -> Iterator[str]:
     """A report for people."""
     yield f"{result['possessions']} possessions of {result['games']} games; rates for a game of 190 possessions."
-    for family in ("actions", "faults", "sets"):
+    for family in ("actions", "sets", "faults"):
         for kind, one in result.get(family, {}).items():
             told = one.get("published")
             beside = f"  published {told['low']:g}-{told['high']:g} ({told['source']})" if told else ""

@@ -53,10 +53,6 @@ def _moment(event: Event) -> Interval:
     return event.t_s, event.t_s
 
 
-def _start(event: Event) -> Interval:
-    return event.start_s, event.start_s
-
-
 def _whole(event: Event) -> Interval:
     return event.start_s, event.end_s
 
@@ -67,13 +63,13 @@ READ_KINDS: Mapping[str, ReadKind] = MappingProxyType(
         "handoffs": ReadKind("handoff", ("giver", "receiver"), ("giver", "receiver"), _moment),
         "on_ball_screens": ReadKind("on_ball_screen", ("handler", "screener"), ("handler", "screener"), _moment),
         "off_ball_screens": ReadKind("off_ball_screen", ("screener", "cutter"), ("screener", "cutter"), _moment),
-        "post_ups": ReadKind("post_up", ("player",), ("poster",), _start),
+        "post_ups": ReadKind("post_up", ("player",), ("poster",), _moment),
         "drives": ReadKind("drive", ("player",), ("handler",), _whole),
         "shots": ReadKind("shot", ("player",), ("shooter",), _moment),
     }
 )
-"""Kinds of the labels: passes at the catch, screens at the closest approach, post-ups at their start, shots at the
-release; a drive's label may lie anywhere in it."""
+"""Kinds of the labels: passes at the catch, screens at the closest approach, post-ups at the catch (at their start where
+the ball does not come), shots at the release; a drive's label may lie anywhere in it."""
 
 
 @dataclass(slots=True)

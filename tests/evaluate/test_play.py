@@ -86,7 +86,7 @@ def test_matches_are_one_to_one_and_by_actors_and_time():
     assert agreement("passes", [], [], 0.0, "p").as_json()["f1"] is None
 
 
-def test_a_drive_is_matched_anywhere_in_it_and_a_post_up_at_its_start():
+def test_a_drive_is_matched_anywhere_in_it_and_a_post_up_at_its_moment():
     drive = event("drive", 3.0, ("handler", 1), lasts_s=3.0)
     told = [{"player": 1, "t": 5.5, "readers": 2}]
     assert agreement("drives", [drive], told, 0.0, "p").matched == 1
