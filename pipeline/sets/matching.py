@@ -443,14 +443,15 @@ class _Search:
             sign = self._play.floor.ball_side(event.shot, first.start_s, event.attacked_end)
             side = Side.BALL if side in (Side.BALL, Side.SAME) else Side.WEAK
         columns = zone_of(zone, START).columns
-        best = 0.0
+        best = math.nan  # a look that was not seen counts only where none was
         for graded, v_ft in self._play.stances(event.shot, track, first.start_s, event.attacked_end):
-            grade = max(graded[column] for column in columns) if columns else 1.0
-            share = s.unknown_share if grade != grade else grade
+            if math.isnan(v_ft):
+                continue
+            share = max(graded[column] for column in columns) if columns else 1.0
             if side is not None:
                 share *= s.unknown_share if sign == 0 else side_share(side, v_ft * sign, s)
-            best = max(best, share)
-        return best
+            best = share if math.isnan(best) else max(best, share)
+        return s.unknown_share if math.isnan(best) else best
 
     def _offer(
         self, parts: Sequence[PlannedPart], main: Sequence[str], score: float, *, complete: bool, must_end: bool
