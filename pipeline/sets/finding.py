@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.actions.events import Event, events_from_table
+from pipeline.court.places import PLACES
 from pipeline.court.rule_books import RuleBook
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.emphasis import points
@@ -61,7 +62,7 @@ def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, s
     numbers = actions["event"].to_pylist()
     floor = Floor(tracks, ball, book, settings)
     points = points_uv(events, floor)
-    grades = floor.grades(points.reshape(-1, 2)).reshape(len(events), 3, -1)
+    grades = floor.grades(points.reshape(-1, 2)).reshape(len(events), 3, len(PLACES))
     groups: dict[tuple[int, int], list[int]] = {}
     for index, event in enumerate(events):
         groups.setdefault((event.shot, event.possession), []).append(index)

@@ -205,7 +205,7 @@ class _Artist:
     def _phase(self, floor: _Floor, phase: Phase, later: Sequence[Step], ahead: Sequence[Step]) -> None:
         """Draw a phase; ``later`` are the steps after it in the frame, ``ahead`` those of the frames to come."""
         action = phase.actions[0]
-        first = len(floor.strokes)
+        first, before = len(floor.strokes), dict(floor.places)
         match action.kind:
             case "pass":
                 self._pass(floor, phase, action)
@@ -225,6 +225,8 @@ class _Artist:
                 self._cut(floor, phase, action)
         if phase.need is Need.OPTIONAL:
             floor.strokes[first:] = [replace(stroke, optional=True) for stroke in floor.strokes[first:]]
+            if action.kind == "drive":  # what comes after it must not need it
+                floor.places = before
         who = action.player("receiver") or next((player for _, player in action.roles if player != SOMEONE), None)
         if who is not None:
             floor.ends[phase.name] = floor.places[who]
@@ -253,6 +255,9 @@ class _Artist:
         way = [floor.places[receiver]]
         if phase.by_way is not None:
             way.append(floor.spot(phase.by_way, way[0]))
+        elif any(one.sign is Sign.PASS and one.way[0] == way[0] for one in floor.strokes):
+            bow = np.array([way[0], meet]).mean(axis=0) + 3.0 * np.array([-towards[1], towards[0]])
+            way.append((float(bow[0]), float(bow[1])))
         floor.strokes.append(Stroke(Sign.CUT, (*way, (meet[0], meet[1]))))
         floor.strokes.append(Stroke(Sign.HANDOFF, (floor.places[giver], (meet[0], meet[1]))))
         floor.places[receiver] = floor.clear(receiver, (meet[0], meet[1]))
