@@ -132,7 +132,7 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
     )
     always = (
-        at_most(_slowest(view, one, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
         at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
         at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
     )
@@ -155,10 +155,10 @@ def _fastest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> fl
     return float(np.nanmax(speed)) if np.isfinite(speed).any() else NAN
 
 
-def _slowest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
-    """Least mean speed of the screener over ``slow_for_s`` about the screen."""
-    t = view.t_s[one.moment]
-    speed = view.speed_ft_s[view.span(t - rule.slow_before_s, t + rule.slow_after_s), one.screener]
+def _slowest(view: PossessionView, one: Pass, at: int, rule: OffBallScreenSettings) -> float:
+    """Least mean speed of the screener over ``slow_for_s`` about the moment at which he meets the defender."""
+    t = view.t_s[at]
+    speed = view.speed_ft_s[view.span(t - rule.slow_around_s, t + rule.slow_around_s), one.screener]
     width = max(view.steps(rule.slow_for_s), 1)
     if len(speed) < width or not np.isfinite(speed).any():
         return NAN

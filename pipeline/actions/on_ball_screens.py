@@ -180,19 +180,47 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), h]
     goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
     behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
-    grades = (
-        handles(view, h, m, rule),
-        1.0 - handed_over(view, h, s, float(t), rule),
-        at_most(float(view.gap_ft[m, h, s]), rule.closest_within_ft, rule.closest_soft_ft, sigma),
+    closest = float(view.gap_ft[m, h, s])
+    set_screen = (
+        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
         at_most(slowest(view, meeting, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+    )
+    slip = (
+        at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_least(_turn_deg(view, s, at, rule), rule.slip_turn_deg, rule.slip_soft_deg),
+        at_least(_dives_ft_s(view, s, at, rule), rule.slip_dive_ft_s, rule.speed_soft_ft_s),
+    )
+    always = (
+        handles(view, h, m, rule),
+        1.0 - handed_over(view, h, s, float(t), rule),
         at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2),
         at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
         at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
         at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
     )
-    return math.prod(grades)
+    return math.prod(always) * max(math.prod(set_screen), math.prod(slip))
+
+
+def _turn_deg(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
+    """By how much the screener's way turns about a moment; NaN where his ways before or after are not known."""
+    t = view.t_s[at]
+    ends = [view.uv_ft[view.at(t + d), screener] for d in (-rule.slip_over_s, 0.0, rule.slip_over_s)]
+    before, after = ends[1] - ends[0], ends[2] - ends[1]
+    lengths = float(np.linalg.norm(before) * np.linalg.norm(after))
+    if not np.isfinite(lengths) or lengths == 0:
+        return NAN
+    return float(np.degrees(np.arccos(np.clip(before @ after / lengths, -1, 1))))
+
+
+def _dives_ft_s(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
+    """How fast the screener comes nearer to the ring after a moment, on average; NaN where not known."""
+    later = view.at(view.t_s[at] + rule.slip_over_s)
+    took_s = (later - at) * view.step_s
+    return float((view.ring_ft[at, screener] - view.ring_ft[later, screener]) / took_s) if took_s > 0 else NAN
 
 
 def _apart(

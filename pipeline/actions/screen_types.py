@@ -10,8 +10,8 @@ Decided here, as a coach would (all common practice, no source):
 * Two screeners at one spot are a double; if the cutter goes between them and they close up behind him, an elevator. Two
   screens in a row for one cutter within 1.5 s are a stagger.
 * The side of the screen on which somebody passed is the side of the cutter's way on which he was as he passed it. A
-  defender who passes on the cutter's side after him trails; on the other side before him he shoots the gap; otherwise
-  he went the high side (farther from the ring than the screener) or the low side.
+  defender who passes on the cutter's side after him, or runs in his footsteps, trails; on the other side before him he
+  shoots the gap; otherwise he went the high side (farther from the ring than the screener) or the low side.
 * The cutter read it right when he passed on the side that the defender did not take; when the defender trails, if he
   left him behind.
 """
@@ -53,7 +53,7 @@ def screen_type(view: PossessionView, who: Who, moment: int, rule: ScreenTypeSet
         return UNKNOWN
     rise, across = float(end[0] - start[0]), float(abs(end[1] - start[1]))
     nearer = float(np.linalg.norm(start) - np.linalg.norm(end))
-    if _pinned(view, who, moment, rule):
+    if _pinned(view, who, first, last, moment, rule):
         return "pin_in"
     over_middle = start[1] * end[1] < 0 or min(abs(start[1]), abs(end[1])) < view.book.lane_width_ft / 4
     if across > abs(rise) and over_middle and max(screen[0], start[0]) < view.free_throw_u_ft:
@@ -69,14 +69,16 @@ def screen_type(view: PossessionView, who: Who, moment: int, rule: ScreenTypeSet
     return "other"
 
 
-def _pinned(view: PossessionView, who: Who, moment: int, rule: ScreenTypeSettings) -> bool:
+def _pinned(view: PossessionView, who: Who, first: int, last: int, moment: int, rule: ScreenTypeSettings) -> bool:
+    """Whether the defender of a man who stays outside on the weak side sags, and so is screened inside."""
     _, cutter, guard, _ = who
     side = view.ball_side[moment]
-    if guard == NOBODY or side == 0 or not view.gap_ft[moment, cutter, guard] >= rule.pinned_ft:
+    if guard == NOBODY or side == 0 or view.uv_ft[moment, cutter, 1] * side >= 0:
         return False
-    outside = view.ring_ft[moment, cutter] >= rule.fades_outside_ft
-    sags = view.ring_ft[moment, guard] < view.ring_ft[moment, cutter]
-    return bool(view.uv_ft[moment, cutter, 1] * side < 0 and outside and sags)
+    outside = min(view.ring_ft[first, cutter], view.ring_ft[last, cutter]) >= rule.fades_outside_ft
+    sags = view.gap_ft[first, cutter, guard] >= rule.pinned_ft
+    inside = view.ring_ft[first, cutter] - view.ring_ft[first, guard] >= rule.pinned_nearer_ft
+    return bool(outside and sags and inside)
 
 
 def _fades(view: PossessionView, first: int, last: int, cutter: int, rule: ScreenTypeSettings) -> bool:
@@ -179,14 +181,27 @@ def route(view: PossessionView, who: Who, moment: int, settings: ActionSettings)
         return "switches"
     own, when = _side(view, cutter, who, moment, rule)
     his, then = _side(view, guard, who, moment, rule)
+    later_s = view.t_s[then] - view.t_s[when]
+    if (own * his > 0 and later_s >= rule.trails_s) or _follows(view, cutter, guard, moment, rule):
+        return "trails"
     if math.isnan(his):
         return UNKNOWN
-    later_s = view.t_s[then] - view.t_s[when]
-    if own * his > 0 and later_s >= rule.trails_s:
-        return "trails"
     if own * his < 0 and later_s <= -rule.trails_s:
         return "shoots_gap"
     return "high_side" if view.ring_ft[then, guard] > view.ring_ft[moment, screener] else "low_side"
+
+
+def _follows(view: PossessionView, cutter: int, guard: int, moment: int, rule: ScreenTypeSettings) -> bool:
+    """Whether the defender runs in the cutter's footsteps, a moment behind him."""
+    t = view.t_s[moment]
+    span = view.span(t - rule.double_s, t + rule.double_s)
+    path = view.uv_ft[span, cutter]
+    for back in range(view.steps(rule.follows_s[0]), view.steps(rule.follows_s[1]) + 1):
+        later = view.uv_ft[span.start + back : span.stop + back, guard]
+        off = np.linalg.norm(later - path[: len(later)], axis=1)
+        if len(later) and np.isfinite(off).all() and off.mean() <= rule.follows_ft:
+            return True
+    return False
 
 
 def read(view: PossessionView, who: Who, moment: int, way: str, settings: ActionSettings) -> str:

@@ -15,9 +15,9 @@ from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
 def sent(view: PossessionView, handler: int, screener: int, moment: int, rule: OnBallScreenSettings) -> str:
     """Which way the handler went: past the screener to the middle or the sideline, or rejected; else unknown.
 
-    Sides are seen along the line from where the handler starts to the ring. Past it he is when he was on one side of the
-    screen's place and ends beyond it on the other; went he is when he left without that. A screen straight on that line
-    has no side: whichever way he leaves it, he used it.
+    Sides are seen along the line from where the handler starts to the ring. Past it he is when he was on one side of
+    the place of the screen and ends beyond it on the other; a screen straight on that line has no side: whichever way
+    he leaves it, he used it.
     """
     t = view.t_s[moment]
     start = goes_at(view, handler, moment, rule)

@@ -94,15 +94,15 @@ class OnBallScreenSettings(BaseModel):
     moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
     stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
     off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
-    slip_closest_ft: float = Field(
-        9.0, gt=0, description="A slip: the screener comes this near to the handler, softly,"
+    slip_closest_ft: float = Field(9.0, gt=0, description="One who slips comes this near to the handler, softly [C].")
+    slip_touch_ft: float = Field(
+        6.0, gt=0, description="One who slips comes this near to the handler's defender, as if to screen him [C]."
     )
-    slip_touch_ft: float = Field(6.0, gt=0, description="and this near to his defender, as if to screen him,")
-    slip_came_ft: float = Field(6.0, gt=0, description="having come this much nearer to him,")
-    slip_turn_deg: float = Field(90.0, gt=0, description="then turns by this,")
-    slip_soft_deg: float = Field(15.0, gt=0, description="softly,")
-    slip_dive_ft_s: float = Field(7.0, gt=0, description="and goes to the ring this fast,")
-    slip_over_s: float = Field(0.7, gt=0, description="both over this time before and after [C].")
+    slip_came_ft: float = Field(6.0, gt=0, description="One who slips came this much nearer to that defender [C].")
+    slip_turn_deg: float = Field(90.0, gt=0, description="One who slips turns by this on the way [C].")
+    slip_soft_deg: float = Field(15.0, gt=0, description="Softness of that turn.")
+    slip_dive_ft_s: float = Field(7.0, gt=0, description="One who slips then comes nearer to the ring this fast [C].")
+    slip_over_s: float = Field(0.7, gt=0, description="Turn and dive of a slip are measured over this time.")
     slip_ft_s: float = Field(
         6.0,
         gt=0,
@@ -124,18 +124,22 @@ class CoverageSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
-    until_before_s: float = Field(0.3, ge=0, description="until so long before it.")
+    until_before_s: float = Field(0.3, ge=0, description="And until so long before it.")
     over_within_s: float = Field(1.5, gt=0, description="The defender's way past the screen is looked at so long.")
-    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap (glossary),")
-    trap_s: float = Field(0.4, gt=0, description="for this long (glossary),")
-    trap_after_s: float = Field(0.2, ge=0, description="from so long after the screen on,")
-    trap_within_s: float = Field(2.0, gt=0, description="within this time,")
+    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap (glossary).")
+    trap_s: float = Field(0.4, gt=0, description="A trap lasts this long (glossary).")
+    trap_after_s: float = Field(0.2, ge=0, description="A trap is looked for from so long after the screen.")
+    trap_within_s: float = Field(2.0, gt=0, description="A trap is looked for until so long after the screen.")
     trap_gain_ft_s: float = Field(
-        6.0, gt=0, description="while he comes nearer to the ring no faster than this: a drive between two is no trap."
+        6.0, gt=0, description="A handler who comes nearer to the ring faster than this is not trapped but drives."
     )
-    switch_from_s: float = Field(1.0, gt=0, description="A switch shows from so long after the screen")
-    switch_to_s: float = Field(2.0, gt=0, description="to so long after it: each is nearer to the other's man,")
-    switch_nearer_ft: float = Field(4.0, gt=0, description="and taken together by this much.")
+    switch_from_s: float = Field(1.0, gt=0, description="A switch shows from so long after the screen.")
+    switch_to_s: float = Field(
+        2.0, gt=0, description="And until so long after it; each defender is then nearer to the other's man."
+    )
+    switch_nearer_ft: float = Field(
+        4.0, gt=0, description="Taken together they are nearer to the other's man by this much."
+    )
     ice_deg: float = Field(
         60.0, gt=0, lt=180, description="Iced: seen from the handler, his defender is this near to the screener's side."
     )
@@ -159,16 +163,18 @@ class OffBallScreenSettings(BaseModel):
     wide_ft: float = Field(
         10.0,
         gt=0,
-        description="A cutter whose defender sags passes this far off at most, softly; the screener then has to",
+        description="A cutter whose defender sags passes this far off at most, softly [C].",
     )
-    wide_touch_ft: float = Field(2.2, gt=0, description="be this near to that defender, softly (half as much),")
-    wide_lost_ft: float = Field(4.0, gt=0, description="and hold him up: he loses this much to the cutter [C].")
+    wide_touch_ft: float = Field(
+        2.2, gt=0, description="With such a cutter the screener gets this near to his defender, half as softly [C]."
+    )
+    wide_lost_ft: float = Field(4.0, gt=0, description="And that defender loses this much to such a cutter [C].")
     wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
     looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
-    screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s)")
-    slow_for_s: float = Field(0.3, gt=0, description="on average for this long (glossary),")
+    screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s).")
+    slow_for_s: float = Field(0.3, gt=0, description="The screener is slow on average for this long (glossary).")
     slow_around_s: float = Field(
-        0.4, gt=0, description="within this time before and after he is nearest to the cutter's defender [C]."
+        0.4, gt=0, description="And that within this time before and after he is nearest to the cutter's defender [C]."
     )
     speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
     cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
@@ -177,18 +183,22 @@ class OffBallScreenSettings(BaseModel):
     )
     passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
     passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
-    touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary),")
-    touch_soft_ft: float = Field(0.8, gt=0, description="softly,")
-    touch_within_s: float = Field(0.8, gt=0, description="within this time before and after;")
+    touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary).")
+    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    touch_within_s: float = Field(
+        0.8, gt=0, description="That is looked for within this time before and after the closest approach."
+    )
     delayed_ft: float = Field(
-        2.5, gt=0, description="or, a little farther off, he loses this much to the cutter: he was delayed [C],"
+        2.5, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
     )
-    delayed_touch_ft: float = Field(5.0, gt=0, description="if he came at least this near (P4).")
+    delayed_touch_ft: float = Field(
+        5.0, gt=0, description="A delayed defender came at least this near to the screener (P4)."
+    )
     came_ft: float = Field(
-        2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C],"
+        2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
     )
-    came_soft_ft: float = Field(0.8, gt=0, description="softly,")
-    came_over_s: float = Field(2.0, gt=0, description="within this time.")
+    came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    came_over_s: float = Field(2.0, gt=0, description="They come nearer within this time before the screen.")
     within_u_ft: float = Field(
         36.0,
         gt=0,
@@ -197,10 +207,10 @@ class OffBallScreenSettings(BaseModel):
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
     least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
-    before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary),")
-    after_s: float = Field(0.7, gt=0, description="separation after so long after (glossary).")
+    before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
+    after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
     guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
-    guards_to_s: float = Field(0.3, ge=0, description="until so long before it.")
+    guards_to_s: float = Field(0.3, ge=0, description="And until so long before it.")
 
 
 class ScreenTypeSettings(BaseModel):
@@ -208,16 +218,16 @@ class ScreenTypeSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen.")
-    end_s: float = Field(1.2, gt=0, description="to so long after it.")
+    end_s: float = Field(1.2, gt=0, description="And until so long after it.")
     from_s: float = Field(1.5, gt=0, description="Where the screener came from: his place so long before.")
     rise_ft: float = Field(3.0, gt=0, description="A cutter who gains this much up or down the floor came up or down.")
     ring_within_ft: float = Field(16.0, gt=0, description="A back screen's cutter ends this near to the ring.")
-    fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball,")
-    fades_outside_ft: float = Field(17.0, gt=0, description="and ends this far from the ring or farther.")
+    fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball.")
+    fades_outside_ft: float = Field(17.0, gt=0, description="A flare's cutter ends this far from the ring or farther.")
     pinned_ft: float = Field(
-        4.5, gt=0, description="Pin-in: on the weak side the defender of a man outside sags this far off him before,"
+        4.5, gt=0, description="Pin-in: on the weak side the defender of a man outside sags this far off him before."
     )
-    pinned_nearer_ft: float = Field(4.0, gt=0, description="and is this much nearer to the ring.")
+    pinned_nearer_ft: float = Field(4.0, gt=0, description="And that defender is this much nearer to the ring than he.")
     stagger_s: float = Field(1.5, gt=0, description="Two screens in a row for one cutter within this (glossary).")
     double_s: float = Field(0.4, gt=0, description="Two screens for one cutter this near in time are one spot's.")
     double_ft: float = Field(8.0, gt=0, description="Two screeners this near to each other stand at one spot.")
@@ -228,9 +238,9 @@ class ScreenTypeSettings(BaseModel):
     set_up_ft: float = Field(1.5, gt=0, description="Steps away of this length set the defender up.")
     trails_s: float = Field(0.15, ge=0, description="A defender who passes the screen so much later trails.")
     follows_ft: float = Field(
-        2.5, gt=0, description="Or one who runs in the cutter's footsteps, so near to where he was a moment before,"
+        2.5, gt=0, description="Or one who runs in the cutter's footsteps, so near to where he was a moment before."
     )
-    follows_s: tuple[float, float] = Field((0.2, 0.9), description="that moment lying between these times back.")
+    follows_s: tuple[float, float] = Field((0.2, 0.9), description="How far back that moment may lie.")
     passes_within_s: float = Field(1.5, gt=0, description="The defender passes the screen within this time.")
 
 
@@ -422,6 +432,7 @@ class CutSettings(BaseModel):
     denied_before_s: float = Field(1.0, gt=0, description="A back cut starts this soon after the denial.")
     deep_ft: float = Field(7.0, gt=0, description="A deep cut goes down, and comes back out, at least this far.")
     deep_u_ft: float = Field(7.0, gt=0, description="A deep cut turns this near to the baseline side.")
+    trails_ft: float = Field(4.0, gt=0, description="Who trails is this near to the way that the cutter has come.")
     nearer_ball_ft: float = Field(8.0, gt=0, description="A flash brings the cutter this much nearer to the ball.")
     shallow_ft: float = Field(10.0, gt=0, description="A shallow cut is at least this long.")
     dribble_at_ft: float = Field(
