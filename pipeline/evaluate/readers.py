@@ -68,8 +68,8 @@ READ_KINDS: Mapping[str, ReadKind] = MappingProxyType(
         "shots": ReadKind("shot", ("player",), ("shooter",), _moment),
     }
 )
-"""Kinds of the labels: passes at the catch, screens at the closest approach, post-ups at the catch (at their start where
-the ball does not come), shots at the release; a drive's label may lie anywhere in it."""
+"""Kinds of the labels: passes at the catch, screens at the closest approach, post-ups at the catch (at their start
+where the ball does not come), shots at the release; a drive's label may lie anywhere in it."""
 
 
 @dataclass(slots=True)
