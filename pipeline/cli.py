@@ -23,7 +23,15 @@ from pipeline.errors import ElbowroomError, PictureError, SettingsError
 
 BookName = Literal["fiba", "nba", "ncaa", "nfhs"]
 PlanName = Literal[
-    "weak_side_motion", "crowded_drive", "clear_drive", "unscripted", "transition", "free_throws", "excerpt", "game"
+    "weak_side_motion",
+    "crowded_drive",
+    "clear_drive",
+    "unscripted",
+    "transition",
+    "free_throws",
+    "excerpt",
+    "game",
+    "drill",
 ]
 
 app = typer.Typer(
@@ -207,6 +215,31 @@ def clip(
 
 
 @app.command()
+def explain(
+    tag: Annotated[int, typer.Argument(help="Number of a tag, as 'elbowroom list' shows it.")],
+    library: LibraryOption = Path("library"),
+    action_of: Annotated[
+        str | None,
+        typer.Option("--action-of", help="A game: the number is then that of an action in its table of actions."),
+    ] = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Say which measured facts made a tag, which were missed, and by how much."""
+    from pipeline.night.explaining import explain_event, explain_tag
+    from pipeline.night.library import Library
+
+    place = Library(library).must_exist()
+    settings = _settings(configs)
+    if action_of is not None:
+        lines = explain_event(place.game(action_of), tag, settings)
+    else:
+        with place.tag_store() as store:
+            lines = explain_tag(place, store.tag(tag), settings)
+    for line in lines:
+        out.print(line, markup=False)
+
+
+@app.command()
 def look(
     images: Annotated[list[Path], typer.Argument(help="Pictures.")],
     at: Annotated[
@@ -256,7 +289,7 @@ def look(
 
 @app.command()
 def sim(
-    plan: Annotated[PlanName, typer.Argument(help="The script, or 'excerpt' (two minutes with cuts), or 'game'.")],
+    plan: Annotated[PlanName, typer.Argument(help="The script, 'excerpt' (two minutes with cuts), 'game' or 'drill'.")],
     to: Annotated[Path, typer.Option("--out", help="Folder for the film and its truth.")] = Path("simulated"),
     seed: Annotated[int, typer.Option("--seed", min=0, help="Decides movement, cameras, cuts and look.")] = 1,
     look_seed: Annotated[int | None, typer.Option("--look-seed", min=0, help="Another look for the same game.")] = None,
@@ -269,7 +302,7 @@ def sim(
     rate: Annotated[
         str | None, typer.Option("--rate", help="Frames a second, e.g. 25 or 30000/1001; from the seed if left out.")
     ] = None,
-    minutes: Annotated[float, typer.Option("--minutes", help="Length of the plan 'game'.")] = 5.0,
+    minutes: Annotated[float, typer.Option("--minutes", help="Length of the plans 'game' and 'drill'.")] = 5.0,
     bodies: Annotated[
         int | None, typer.Option("--bodies", min=0, max=7, help="Others in the paint on the scripted drive.")
     ] = None,

@@ -131,8 +131,8 @@ def scene(view: PossessionView, actions: Sequence[Event], settings: SpacingSetti
 def settled_s(view: PossessionView, settings: SpacingSettings) -> float:
     """When the attack has settled in the half court: the first moment of its half-court phase without a run.
 
-    It runs while half of the attackers or more are faster than ``settled_ft_s``. NaN where it never settles or the start
-    of the half-court phase is not known.
+    It runs while half of the attackers or more are faster than ``settled_ft_s``. NaN where it never settles or the
+    start of the half-court phase is not known.
     """
     if not np.isfinite(view.half_court_s):
         return float("nan")

@@ -36,7 +36,9 @@ class SpacingSettings(BaseModel):
         5.0, ge=0, description="Perimeter players stand at most this far inside the three-point arc's radius."
     )
     perimeter_out_to_ft: float = Field(
-        32.0, gt=0, description="And at most this far from the ring towards half court; beyond it they bring the ball up."
+        32.0,
+        gt=0,
+        description="And at most this far from the ring towards half court; beyond it they bring the ball up.",
     )
     settled_ft_s: float = Field(
         9.0, gt=0, description="The attack settles when more than half of the attackers are slower than this."

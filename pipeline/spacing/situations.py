@@ -40,6 +40,8 @@ class Situation:
         The kind of action that it belongs to, whose measures and traits it has too; empty for none.
     own_measures, own_traits : tuple
         What is kept besides.
+    rests_on : tuple of str
+        Kinds of actions that it comes from without having their measures.
     """
 
     name: str
@@ -49,6 +51,12 @@ class Situation:
     action: str = ""
     own_measures: tuple[Measure, ...] = ()
     own_traits: tuple[Trait, ...] = ()
+    rests_on: tuple[str, ...] = ()
+
+    @property
+    def actions(self) -> tuple[str, ...]:
+        """Kinds of actions that it comes from."""
+        return self.rests_on or ((self.action,) if self.action else ())
 
     @property
     def measures(self) -> tuple[Measure, ...]:
@@ -84,6 +92,7 @@ SITUATIONS: tuple[Situation, ...] = (
         own_traits=(
             Trait("moment", ("turns_the_corner", "enters_the_paint"), "what the handler does at that moment"),
         ),
+        rests_on=("drive", "corner_turned"),
     ),
     Situation(
         "on_ball_screen", "on-ball screen", Lasting.MOMENT,

@@ -115,10 +115,9 @@ def test_every_situation_is_found_by_somebody():
         assert len(names) == len(set(names)), s.name
 
 
-CLAUSES = st.sampled_from(
-    "a < 2; a >= 1.5; b between 1 and 3; b != 2; a > b; w = left; w in (left, right); w != right; w known; "
-    "a unknown; b not in (1, 2)".split("; ")
-)
+NUMBER_CLAUSES = ("a < 2", "a >= 1.5", "b between 1 and 3", "b != 2", "a > b", "a unknown", "b not in (1, 2)")
+WORD_CLAUSES = ("w = left", "w in (left, right)", "w != right", "w known")
+CLAUSES = st.sampled_from((*NUMBER_CLAUSES, *WORD_CLAUSES))
 CONDITIONS = st.recursive(
     CLAUSES,
     lambda inner: st.one_of(
