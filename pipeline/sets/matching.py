@@ -393,43 +393,51 @@ class _Search:
         return share
 
     def _starts(self) -> float:
-        """Where the players are as the set starts; players whom no action named are found by it."""
+        """Where the players are as the set starts, the mean over them, 0 when one cannot be there; players whom no
+        action named are found by it."""
         first = min(self._met.values(), key=lambda fit: fit.start_s)
         certain = self._line.part.required[0].name in self._met
-        share = 1.0
-        waiting = []
+        shares, waiting = [], []
         for number, player in enumerate(self._plan.definition.players):
+            if player.starts is None:
+                continue
             if self._bound[number] is None:
                 waiting.append(number)
-            elif player.starts is not None:
-                share *= self._start_share(
-                    player, self._stands(player.starts, self._bound[number], first), certain=certain
-                )
-        return share * self._wait(waiting, first, certain=certain) if share > 0 and waiting else share
+            else:
+                stands = self._stands(player.starts, self._bound[number], first)
+                shares.append(self._start_share(player, stands, certain=certain))
+        if waiting and min(shares, default=1.0) > 0:
+            shares += self._wait(waiting, first, certain=certain)
+        return 0.0 if min(shares, default=1.0) == 0 else float(np.mean(shares)) if shares else 1.0
 
-    def _wait(self, waiting: Sequence[int], first: Fit, *, certain: bool) -> float:
+    def _wait(self, waiting: Sequence[int], first: Fit, *, certain: bool) -> tuple[float, ...]:
         """Bind the players whom no action named to those attackers who stand best where they should."""
         event = self._play.events[first.index]
         mates = self._play.floor.mates(event.shot, event.actors[0][1], first.start_s) if event.actors else ()
         free = [track for track in mates if track not in self._bound]
-        asked = [number for number in waiting if self._plan.definition.players[number].starts is not None]
-        if not asked:
-            return 1.0
-        if len(free) < len(asked):
-            return self._s.unknown_share ** len(asked)
-        best: tuple[float, tuple[int, ...]] = (-1.0, ())
-        for tracks in permutations(free, len(asked)):
-            share = 1.0
-            for number, track in zip(asked, tracks, strict=True):
+        if len(free) < len(waiting):
+            return (self._s.unknown_share,) * len(waiting)
+        # nearest to the ring first, so that of equals the same one is taken whatever his number
+        free.sort(key=lambda track: self._ring_ft(event.shot, track, first.start_s, event.attacked_end))
+        best: tuple[float, tuple[float, ...], tuple[int, ...]] = (-1.0, (), ())
+        for tracks in permutations(free, len(waiting)):
+            shares = []
+            for number, track in zip(waiting, tracks, strict=True):
                 player = self._plan.definition.players[number]
                 assert player.starts is not None
-                share *= self._start_share(player, self._stands(player.starts, track, first), certain=certain)
-            if share > best[0]:
-                best = (share, tracks)
+                stands = self._stands(player.starts, track, first)
+                shares.append(self._start_share(player, stands, certain=certain))
+            worth = 0.0 if min(shares) == 0 else sum(shares)
+            if worth > best[0]:
+                best = (worth, tuple(shares), tracks)
         if best[0] > 0:
-            for number, track in zip(asked, best[1], strict=True):
+            for number, track in zip(waiting, best[2], strict=True):
                 self._bound[number] = track
-        return best[0]
+        return best[1]
+
+    def _ring_ft(self, shot: int, track: int, t_s: float, end: str) -> float:
+        u, v = self._play.floor.place_uv(shot, track, t_s, end)
+        return round(math.hypot(u, v), 6) if math.isfinite(u) else math.inf
 
     def _start_share(self, player: Player, grade: float, *, certain: bool) -> float:
         return max(grade, self._s.usually_share) if player.usually or not certain else grade

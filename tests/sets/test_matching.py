@@ -160,7 +160,7 @@ def test_the_ending_that_was_played_is_told():
 
 def test_a_counter_takes_the_place_of_what_it_answers():
     events = motion(
-        back=None, screen=None, cut=cut("back_cut", 7.0, 10, (15, -20), (2, -2)), feed=thrown(7.8, 13, 10, (2, -2))
+        back=None, screen=None, cut=cut("back_cut", 7.0, 10, (15, -20), (2, -2)), feed=thrown(7.4, 13, 10, (2, -2))
     )
     (row,) = matches(MOTION, events)
     assert row["complete"]
