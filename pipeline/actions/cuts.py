@@ -17,6 +17,7 @@ from pipeline.actions.evidence import NAN, event_of, place_of, yes_no
 from pipeline.actions.runs import Run, parts, runs_of
 from pipeline.actions.settings import ActionSettings, CutSettings
 from pipeline.actions.view import NOBODY, PossessionView
+from pipeline.actions.vocabulary import UNKNOWN
 
 SCREEN = "off_ball_screen"
 
@@ -223,7 +224,7 @@ def flash(setting: Setting, run: Run) -> Named | None:
     nearer = math.dist(run.start, ball[0]) - math.dist(run.end, ball[1])
     side = int(view.ball_side[run.first])
     weak = side != 0 and run.start[1] * side < 0
-    low = run.start[0] <= rule.low_u_ft
+    low = run.start[0] <= rule.low_u_ft and abs(run.start[1]) <= rule.zipper_start_v_ft
     arrives = abs(run.end[1]) <= view.book.lane_width_ft / 2 + 3.5 and rule.deep_u_ft <= run.end[0] <= rule.through_u_ft
     ball_outside = float(np.hypot(*ball[1])) > float(run.ring_ft[-1])
     return Named() if (weak or low) and arrives and ball_outside and nearer >= rule.nearer_ball_ft else None
@@ -327,15 +328,26 @@ def _high_screener(setting: Setting, run: Run) -> int | None:
 
 
 def _trails(setting: Setting, run: Run, top: int) -> bool | None:
-    """Whether the defender follows behind the cutter half way up; None where he is not known."""
+    """Whether the defender follows behind the cutter; None where that is not known.
+
+    The screen's route says it where there was a screen; else whether he follows the cutter's own way, in most moments
+    of the upper half of the rise.
+    """
     view = setting.view
+    routes = [e.traits["route"] for e in _screens(setting, run) if e.traits["route"] != UNKNOWN]
+    if routes:
+        return routes[0] == "trails"
     guard = view.guard_of(run.first, run.column)
-    moment = run.first + top // 2
-    if guard is None or not np.isfinite(view.uv_ft[moment, guard]).all():
+    if guard is None or top < 2:
         return None
-    way = view.velocity_ft_s[moment, run.column]
-    behind = view.uv_ft[moment, guard] - view.uv_ft[moment, run.column]
-    return bool(behind @ way < 0)
+    votes = []
+    for at in range(top // 2, top + 1, max(top // 8, 1)):
+        place = view.uv_ft[run.first + at, guard]
+        away = np.hypot(*(run.path[: at + 1] - place).T)
+        if np.isfinite(place).all():
+            # on the way that the cutter has come, not beside or ahead of where he is
+            votes.append(away.argmin() < at and away.min() <= setting.rule.trails_ft)
+    return bool(np.mean(votes) > 0.5) if votes else None
 
 
 def _turn_radius_ft(setting: Setting, run: Run) -> float:

@@ -17,8 +17,9 @@ from pipeline.actions.view import PossessionView
 class Isolations:
     """Finds isolations: the handler keeps the ball in the front court with no teammate near, and goes himself.
 
-    No screen for him and no handoff while he is alone; he drives or shoots then. It begins with his touch, or with the
-    half-court phase where that is later, and ends with the touch. The score is the certainty of handler and defender.
+    It begins when he is alone with his defender, at the earliest with the half-court phase, and ends when he goes: with
+    his drive or shot, before which nobody screens for him or takes the ball from his hands. The score is the certainty
+    of handler and defender.
     """
 
     kinds = ("isolation",)
@@ -34,25 +35,27 @@ class Isolations:
                 continue
             span = view.span(start_s, touch.end_s)
             alone, nearest = _alone(view, touch.column, span, rule)
-            spells = [
-                (float(view.t_s[span.start + a]), float(view.t_s[span.start + b - 1]))
-                for a, b in stretches(bridged(alone, view.t_s[span], rule.pause_s))
-            ]
-            if not any(
-                b - a >= rule.for_s - 1e-6 and _goes_himself(view, touch.column, (a, b), earlier, rule)
-                for a, b in spells
-            ):
-                continue
-            uv = view.uv_ft[span.start, touch.column]
-            found.append(
-                event_of(
-                    view, self.kinds[0], (start_s, start_s, touch.end_s),
-                    [("handler", touch.column), ("on_ball_defender", view.guard_of(span.start, touch.column))], uv,
-                    measures={"held_s": touch.end_s - start_s, "nearest_teammate_ft": float(np.min(nearest))},
-                    traits={"place": place_of(view, uv)},
-                    tolerance_ft=rule.tolerance_ft,
-                )
-            )  # fmt: skip
+            for a, b in stretches(bridged(alone, view.t_s[span], rule.pause_s)):
+                first, last = span.start + a, span.start + b - 1
+                went_s = _goes_himself(view, touch.column, (view.t_s[first], view.t_s[last]), earlier, rule)
+                if went_s is None or went_s - view.t_s[first] < rule.for_s - 1e-6:
+                    continue
+                uv = view.uv_ft[first, touch.column]
+                begun_s = float(view.t_s[first])
+                until = a + view.at(went_s) - first + 1
+                found.append(
+                    event_of(
+                        view, self.kinds[0], (begun_s, begun_s, went_s),
+                        [("handler", touch.column), ("on_ball_defender", view.guard_of(first, touch.column))], uv,
+                        measures={
+                            "held_s": went_s - begun_s,
+                            "nearest_teammate_ft": float(np.min(nearest[a:until])),
+                        },
+                        traits={"place": place_of(view, uv)},
+                        tolerance_ft=rule.tolerance_ft,
+                    )
+                )  # fmt: skip
+                break
         return found
 
 
@@ -72,18 +75,23 @@ def _alone(view: PossessionView, column: int, span: slice, rule: IsolationSettin
 
 def _goes_himself(
     view: PossessionView, column: int, spell: tuple[float, float], earlier: Sequence[Event], rule: IsolationSettings
-) -> bool:
-    """Whether he drives or shoots in a spell or just after it, and nobody screens for him or hands to him in it."""
+) -> float | None:
+    """When he drives or shoots in a spell or just after it, nobody having helped him before; None if he does not."""
     start_s, end_s = spell
     track = int(view.tracks[column])
-    goes = any(
-        e.kind in ("drive", "shot") and e.actors[0][1] == track and start_s <= e.start_s <= end_s + rule.after_s
+    goes = [
+        e.start_s
         for e in earlier
-    )
+        if e.kind in ("drive", "shot")
+        and e.actors[0][1] == track
+        and start_s + rule.for_s - 1e-6 <= e.start_s <= end_s + rule.after_s
+    ]
+    if not goes:
+        return None
     helped = any(
         e.kind in ("on_ball_screen", "handoff")
         and track in [who for _, who in e.actors[:2]]
-        and start_s <= e.t_s <= end_s + rule.after_s
+        and start_s <= e.t_s <= min(goes)
         for e in earlier
     )
-    return goes and not helped
+    return None if helped else float(min(goes))
