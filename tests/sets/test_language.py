@@ -234,3 +234,16 @@ def test_a_good_file_with_lines_lost_doubled_or_moved(text, data):
     else:
         lines[first], lines[second] = lines[second], lines[first]
     is_a_set_or_one_clear_error("\n".join(lines))
+
+
+def test_the_description_shows_a_file_that_reads_and_names_everything():
+    text = (CONFIGS / "sets" / "README.md").read_text(encoding="utf-8")
+    example = text.split("```")[1]
+    assert read_set(example).name == "give_and_go"
+    for place in PLACES:
+        assert place.replace("_", " ") in text
+    for side in Side:
+        assert side.value.split(" as")[0].split(" from")[0] in text.replace("\n", " ")
+    told = text.lower()
+    for phrase in PHRASES:
+        assert phrase.words.lower().removesuffix(" screen").removesuffix(" cut") in told, phrase.words
