@@ -11,7 +11,7 @@ from pipeline.actions.vocabulary import UNKNOWN
 from pipeline.conditions import folded
 from pipeline.conditions.reading import unit_of
 from pipeline.sets.definition import Edge, Emphasis, Measured, Moment, Range, Timed, Words
-from pipeline.sets.matching import Match
+from pipeline.sets.match import Match
 from pipeline.sets.play import Fit, Play
 
 

@@ -15,7 +15,8 @@ from pipeline.court.rule_books import RuleBook
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.emphasis import points
 from pipeline.sets.floor import Floor, points_uv
-from pipeline.sets.matching import Match, match_set, shared_time
+from pipeline.sets.match import Match, shared_time
+from pipeline.sets.matching import match_set
 from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Play
 from pipeline.sets.settings import SetSettings

@@ -13,91 +13,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import permutations
 
 import numpy as np
 
-from pipeline.sets.definition import AT_START, During, Edge, Need, Player, Side, Window, Zone
-from pipeline.sets.floor import START
-from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase, zone_of
-from pipeline.sets.play import Fit, Play, side_share
+from pipeline.sets.definition import AT_START, During, Edge, Need, Window
+from pipeline.sets.match import Match, Met, shared_time
+from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase
+from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
+from pipeline.sets.starting import start_share
 
 LATER_COSTS = 0.02
 """Of two endings the one that comes first is meant; each second later takes this much of its quality away."""
 
 MATCHES_AT_MOST = 6
 """One set is run no more often than this in one possession."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Met:
-    """A phase and the action that met it, or None."""
-
-    phase: PlannedPhase
-    fit: Fit | None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Match:
-    """A set as it was played.
-
-    Attributes
-    ----------
-    plan : Plan
-    mirror : int
-        +1: as the file draws it; -1: on the other side.
-    counter, ending : str or None
-    complete : bool
-    score : float
-    tracks : tuple of int or None
-        Who played each player of the definition.
-    met : tuple of Met
-        Phases of the way that was taken, forbidden ones left out.
-    missing : tuple of str
-        Phases that must be there and were not found; ``"ending"`` when one of the endings must.
-    start_s, end_s, t_s : float
-        The moment is that of the last phase of the main line that was found.
-    moment : int
-        Index of the action at that moment.
-    """
-
-    plan: Plan
-    mirror: int
-    counter: str | None
-    ending: str | None
-    complete: bool
-    score: float
-    tracks: tuple[int | None, ...]
-    met: tuple[Met, ...]
-    missing: tuple[str, ...]
-    start_s: float
-    end_s: float
-    t_s: float
-    moment: int
-
-    @property
-    def used(self) -> frozenset[int]:
-        """The actions that were used."""
-        return frozenset(met.fit.index for met in self.met if met.fit is not None)
-
-    @property
-    def main(self) -> frozenset[int]:
-        """The actions of the phases that must be there, endings left out."""
-        line = next(line for line in self.plan.lines if line.line.counter == self.counter)
-        return frozenset(met.fit.index for met in self.met if met.fit is not None and met.phase in line.part.required)
-
-    def size(self) -> float:
-        """How much the match asks for: its phases that must be there, and half of each player."""
-        needed = sum(met.fit is not None and met.phase.phase.need is Need.REQUIRED for met in self.met)
-        return needed + 0.5 * sum(track is not None for track in self.tracks)
-
-    def rank(self) -> tuple:
-        """Sorts the better match first, the same way whatever the order of players and whichever the side."""
-        times = tuple(met.fit.t_s for met in self.met if met.fit is not None)
-        tracks = tuple(-1 if track is None else track for track in self.tracks)
-        return (not self.complete, -round(self.score, 9), self.counter or "", times, tracks)
 
 
 def match_set(plan: Plan, play: Play) -> list[Match]:
@@ -393,73 +323,13 @@ class _Search:
         return share
 
     def _starts(self) -> float:
-        """Where the players are as the set starts, the mean over them, 0 when one cannot be there; players whom no
-        action named are found by it."""
+        """Where the players are as the set starts; binds those whom no action named."""
         first = min(self._met.values(), key=lambda fit: fit.start_s)
         certain = self._line.part.required[0].name in self._met
-        shares, waiting = [], []
-        for number, player in enumerate(self._plan.definition.players):
-            if player.starts is None:
-                continue
-            if self._bound[number] is None:
-                waiting.append(number)
-            else:
-                stands = self._stands(player.starts, self._bound[number], first)
-                shares.append(self._start_share(player, stands, certain=certain))
-        if waiting and min(shares, default=1.0) > 0:
-            shares += self._wait(waiting, first, certain=certain)
-        return 0.0 if min(shares, default=1.0) == 0 else float(np.mean(shares)) if shares else 1.0
-
-    def _wait(self, waiting: Sequence[int], first: Fit, *, certain: bool) -> tuple[float, ...]:
-        """Bind the players whom no action named to those attackers who stand best where they should."""
-        event = self._play.events[first.index]
-        mates = self._play.floor.mates(event.shot, event.actors[0][1], first.start_s) if event.actors else ()
-        free = [track for track in mates if track not in self._bound]
-        if len(free) < len(waiting):
-            return (self._s.unknown_share,) * len(waiting)
-        # nearest to the ring first, so that of equals the same one is taken whatever his number
-        free.sort(key=lambda track: self._ring_ft(event.shot, track, first.start_s, event.attacked_end))
-        best: tuple[float, tuple[float, ...], tuple[int, ...]] = (-1.0, (), ())
-        for tracks in permutations(free, len(waiting)):
-            shares = []
-            for number, track in zip(waiting, tracks, strict=True):
-                player = self._plan.definition.players[number]
-                assert player.starts is not None
-                stands = self._stands(player.starts, track, first)
-                shares.append(self._start_share(player, stands, certain=certain))
-            worth = 0.0 if min(shares) == 0 else sum(shares)
-            if worth > best[0]:
-                best = (worth, tuple(shares), tracks)
-        if best[0] > 0:
-            for number, track in zip(waiting, best[2], strict=True):
-                self._bound[number] = track
-        return best[1]
-
-    def _ring_ft(self, shot: int, track: int, t_s: float, end: str) -> float:
-        u, v = self._play.floor.place_uv(shot, track, t_s, end)
-        return round(math.hypot(u, v), 6) if math.isfinite(u) else math.inf
-
-    def _start_share(self, player: Player, grade: float, *, certain: bool) -> float:
-        return max(grade, self._s.usually_share) if player.usually or not certain else grade
-
-    def _stands(self, zone: Zone, track: int | None, first: Fit) -> float:
-        """How well a player stands in a zone, at the best of a few looks before the first action."""
-        event, s = self._play.events[first.index], self._s
-        assert track is not None
-        side, sign = zone.side, float(self._mirror)
-        if side in (Side.BALL, Side.WEAK, Side.SAME, Side.OPPOSITE):
-            sign = self._play.floor.ball_side(event.shot, first.start_s, event.attacked_end)
-            side = Side.BALL if side in (Side.BALL, Side.SAME) else Side.WEAK
-        columns = zone_of(zone, START).columns
-        best = math.nan  # a look that was not seen counts only where none was
-        for graded, v_ft in self._play.stances(event.shot, track, first.start_s, event.attacked_end):
-            if math.isnan(v_ft):
-                continue
-            share = max(graded[column] for column in columns) if columns else 1.0
-            if side is not None:
-                share *= s.unknown_share if sign == 0 else side_share(side, v_ft * sign, s)
-            best = share if math.isnan(best) else max(best, share)
-        return s.unknown_share if math.isnan(best) else best
+        share, self._bound = start_share(
+            self._plan.definition.players, self._bound, self._play, first, self._mirror, certain=certain
+        )
+        return share
 
     def _offer(
         self, parts: Sequence[PlannedPart], main: Sequence[str], score: float, *, complete: bool, must_end: bool
@@ -490,13 +360,6 @@ class _Search:
         )
         if self.best is None or match.rank() < self.best.rank():
             self.best = match
-
-
-def shared_time(start_s: float, end_s: float, other_start_s: float, other_end_s: float) -> float:
-    """Share of the shorter of two stretches of time that both have."""
-    both = min(end_s, other_end_s) - max(start_s, other_start_s)
-    shorter = min(end_s - start_s, other_end_s - other_start_s)
-    return 0.0 if both <= 0 else 1.0 if shorter <= 0 else both / shorter
 
 
 def _holds(time: Window | During, fit: Fit, anchor: Fit, slack_s: float) -> bool:

@@ -9,39 +9,31 @@ from functools import lru_cache
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput
 
-from pipeline.actions.vocabulary import KIND, measure_names, trait_names
 from pipeline.conditions import Condition, Names, Spot, folded, read_condition
 from pipeline.conditions.pointing import nearest, pointed, unexpected, unknown_word
-from pipeline.conditions.reading import UNITS, unit_of
 from pipeline.court.places import PLACES
-from pipeline.errors import LanguageError
 from pipeline.sets.checking import Complaint, check_definition
 from pipeline.sets.definition import (
     Action,
     Block,
     Counter,
     During,
-    Edge,
     Emphasis,
     Frame,
     Join,
-    Measured,
-    Moment,
     Move,
     Need,
     Phase,
     Player,
-    Range,
     SetDefinition,
     Side,
     Step,
-    Timed,
     Window,
-    Worded,
-    Words,
     Zone,
 )
+from pipeline.sets.emphasis_reading import EmphasisReader
 from pipeline.sets.phrases import BY_FOLD, kind_names, roles_by_word
+from pipeline.sets.trees import TreeReader, spot_of, texts_of, token_of, tokens_of, trees_of
 
 CALLED = {
     "NAME": "a name",
@@ -66,9 +58,6 @@ _SIDES = {
     "on_same_side": Side.SAME,
     "on_opposite_side": Side.OPPOSITE,
 }
-_EDGES = {"moment": Edge.MOMENT, "start_moment": Edge.START, "end_moment": Edge.END}
-
-Node = Tree | Token
 
 
 def read_set(text: str, source: str = "the set") -> SetDefinition:
@@ -104,50 +93,33 @@ def _parser() -> Lark:
     return Lark.open("sets.lark", rel_to=__file__, parser="lalr", propagate_positions=True, maybe_placeholders=False)
 
 
-class _Reader:
+class _Reader(TreeReader):
     """Walks the tree of one file; every method reads the rule of its name."""
-
-    def __init__(self, text: str, source: str) -> None:
-        self._text = text
-        self._source = source
-
-    # ---- errors and words ------------------------------------------------------------------
-
-    def _wrong(self, problem: str, node: Node, width: int | None = None) -> LanguageError:
-        at = _spot(node)
-        if width is None:
-            width = len(node) if isinstance(node, Token) else max(1, (node.meta.end_column or 0) - at.column)
-        return pointed(problem, self._text, at, self._source, width)
-
-    def _once(self, seen: set[str], what: str, node: Node) -> None:
-        if what in seen:
-            raise self._wrong(f"'{what}' is said twice; once is enough.", node)
-        seen.add(what)
 
     # ---- the file ----------------------------------------------------------------------------
 
     def definition(self, tree: Tree) -> SetDefinition:
-        head, players, *parts = _trees(tree)
-        name_token = _token(head, "NAME")
-        titles = _texts(head)
+        head, players, *parts = trees_of(tree)
+        name_token = token_of(head, "NAME")
+        titles = texts_of(head)
         seen: set[str] = set()
         says = source = ""
         longest_s: float | None = None
         must_end = False
         yields_to: tuple[str, ...] = ()
-        for line in _trees(head):
+        for line in trees_of(head):
             self._once(seen, line.data.replace("_", " "), line)
             match line.data:
                 case "says":
-                    says = _texts(line)[0]
+                    says = texts_of(line)[0]
                 case "source":
-                    source = _texts(line)[0]
+                    source = texts_of(line)[0]
                 case "lasts":
-                    longest_s = self._seconds(_trees(line)[0])
+                    longest_s = self._seconds(trees_of(line)[0])
                 case "must_end":
                     must_end = True
                 case "yields":
-                    yields_to = tuple(folded(token) for token in _tokens(line))
+                    yields_to = tuple(folded(token) for token in tokens_of(line))
         name = folded(name_token)
         if not source:
             raise self._wrong(
@@ -162,7 +134,7 @@ class _Reader:
             longest_s=longest_s,
             must_end=must_end,
             yields_to=yields_to,
-            players=tuple(self._player(one) for one in _trees(players)),
+            players=tuple(self._player(one) for one in trees_of(players)),
             main=main,
             endings=endings,
             counters=counters,
@@ -182,40 +154,40 @@ class _Reader:
                     steps = []
                     blocks.append((part, steps))
                 case "emphasis":
-                    emphases.append(self._emphasis(part))
+                    emphases.append(EmphasisReader(self._text, self._source).emphasis(part))
                 case "phase":
                     steps.append(self._phase(part))
                 case "also":
                     token, area = part.children
                     assert isinstance(area, Tree)
-                    steps.append(Move(folded(str(token)), self._area(area), _spot(token)))
+                    steps.append(Move(folded(str(token)), self._area(area), spot_of(token)))
                 case "frame":
-                    steps.append(Frame(_texts(part)[0]))
+                    steps.append(Frame(texts_of(part)[0]))
         endings, counters = [], []
         for head, inside in blocks[1:]:
             assert head is not None
-            name, *others = [folded(token) for token in _tokens(head)]
-            spots = tuple(_spot(token) for token in _tokens(head)[1:])
-            block = Block(name, tuple(inside), _spot(_tokens(head)[0]))
+            name, *others = [folded(token) for token in tokens_of(head)]
+            spots = tuple(spot_of(token) for token in tokens_of(head)[1:])
+            block = Block(name, tuple(inside), spot_of(tokens_of(head)[0]))
             if head.data == "ending":
                 endings.append(block)
                 continue
             join = Join.INSTEAD_OF if head.data == "counter_instead" else Join.AFTER
-            rest = any(one.data == "rest" for one in _trees(head))
+            rest = any(one.data == "rest" for one in trees_of(head))
             counters.append(Counter(block, join, tuple(others), rest, spots))
         return Block("", tuple(blocks[0][1])), tuple(endings), tuple(counters), tuple(emphases)
 
     def _player(self, tree: Tree) -> Player:
-        number, name = _tokens(tree)[:2]
+        number, name = tokens_of(tree)[:2]
         if number not in ("1", "2", "3", "4", "5"):
             raise self._wrong(f"players are numbered 1 to 5, not {number}.", number)
         starts, usually, ball = None, False, False
-        for part in _trees(tree):
+        for part in trees_of(tree):
             if part.data == "ball":
                 ball = True
             else:
                 starts, usually = self._zone(part), part.data == "usually_starts"
-        return Player(int(number), folded(name), starts, usually, ball, _spot(name))
+        return Player(int(number), folded(name), starts, usually, ball, spot_of(name))
 
     # ---- phases ------------------------------------------------------------------------------
 
@@ -225,7 +197,7 @@ class _Reader:
         any_time, by_way = False, None
         actions: list[Action] = []
         seen: set[str] = set()
-        for part in _trees(tree):
+        for part in trees_of(tree):
             data = str(part.data)
             if data in ("where", "ideally", "place_at_start", "place_at_end", "place_of_it", "by_way", "any_time"):
                 self._once(seen, CALLED_LINES[data], part)
@@ -237,22 +209,22 @@ class _Reader:
                 case "action":
                     actions.append(self._action(part))
                 case "alternative":
-                    actions.append(self._action(_trees(part)[0]))
+                    actions.append(self._action(trees_of(part)[0]))
                 case "where":
-                    where_token = _tokens(part)[0]
+                    where_token = tokens_of(part)[0]
                 case "ideally":
-                    ideally_token = _tokens(part)[0]
+                    ideally_token = tokens_of(part)[0]
                 case "place_at_start" | "place_at_end" | "place_of_it":
                     zones[data] = self._zone(part)
                 case "by_way":
-                    by_way = self._area(_trees(part)[0])
+                    by_way = self._area(trees_of(part)[0])
                 case "any_time":
                     any_time = True
                 case _:
                     times.append(self._time(part))
         shared = _shared_names([action.kind for action in actions])
         return Phase(
-            name=folded(_tokens(tree)[0]),
+            name=folded(tokens_of(tree)[0]),
             need=need,
             actions=tuple(actions),
             where=self._condition(where_token, shared),
@@ -263,12 +235,12 @@ class _Reader:
             times=tuple(times),
             any_time=any_time,
             by_way=by_way,
-            at=_spot(_tokens(tree)[0]),
+            at=spot_of(tokens_of(tree)[0]),
         )
 
     def _action(self, tree: Tree) -> Action:
-        words = _trees(tree)[0]
-        said = " ".join(_tokens(words))
+        words = trees_of(tree)[0]
+        said = " ".join(tokens_of(words))
         phrase = BY_FOLD.get(folded(said))
         if phrase is None:
             known = [*BY_FOLD]
@@ -282,16 +254,16 @@ class _Reader:
             raise self._wrong(problem, words, len(said))
         by_word = roles_by_word(phrase.kind)
         roles: list[tuple[str, str, Spot]] = []
-        for who in _trees(tree)[1:]:
-            word, player = _tokens(who)
+        for who in trees_of(tree)[1:]:
+            word, player = tokens_of(who)
             role = by_word.get(word.lower())
             if role is None:
                 usual = " or ".join(f"'{one}'" for one in by_word)
                 raise self._wrong(f"'{said}' takes {usual}, not '{word}'.", word)
             if role in [one for one, _, _ in roles]:
                 raise self._wrong(f"'{word}' is said twice.", word)
-            roles.append((role, folded(player), _spot(player)))
-        where = next((t for t in _tokens(tree) if t.type == "WHERE"), None)
+            roles.append((role, folded(player), spot_of(player)))
+        where = next((t for t in tokens_of(tree) if t.type == "WHERE"), None)
         order = list(by_word.values())
         roles.sort(key=lambda one: order.index(one[0]))
         return Action(
@@ -300,7 +272,7 @@ class _Reader:
             traits=phrase.traits,
             roles=tuple((role, player) for role, player, _ in roles),
             where=self._condition(where, kind_names(phrase.kind)),
-            at=_spot(words),
+            at=spot_of(words),
             spots=tuple(at for _, _, at in roles),
         )
 
@@ -315,10 +287,10 @@ class _Reader:
 
     def _time(self, tree: Tree) -> Window | During:
         if tree.data == "during":
-            token = _tokens(tree)[0]
-            return During(folded(token), _spot(token))
-        moment = self._moment(_trees(tree)[-1])
-        numbers = [self._seconds(one) for one in _trees(tree)[:-1]]
+            token = tokens_of(tree)[0]
+            return During(folded(token), spot_of(token))
+        moment = self._moment(trees_of(tree)[-1])
+        numbers = [self._seconds(one) for one in trees_of(tree)[:-1]]
         match tree.data:
             case "within_after":
                 return Window(0.0, numbers[0], moment)
@@ -327,9 +299,9 @@ class _Reader:
             case "within_of":
                 return Window(-numbers[0], numbers[0], moment)
             case "from_to_after":
-                first = float(_tokens(tree)[0])
+                first = float(tokens_of(tree)[0])
                 if first > numbers[0]:
-                    raise self._wrong(f"{first:g} s is later than {numbers[0]:g} s.", _tokens(tree)[0])
+                    raise self._wrong(f"{first:g} s is later than {numbers[0]:g} s.", tokens_of(tree)[0])
                 return Window(first, numbers[0], moment)
             case "from_before_to_after":
                 return Window(-numbers[0], numbers[1], moment)
@@ -337,123 +309,36 @@ class _Reader:
                 return Window(0.0, math.inf, moment)
         return Window(-math.inf, 0.0, moment)
 
-    def _moment(self, tree: Tree) -> Moment:
-        token = _tokens(tree)[0]
-        return Moment(folded(token), _EDGES[str(tree.data)], _spot(token))
-
     def _seconds(self, tree: Tree) -> float:
-        return float(_tokens(tree)[0])
+        return float(tokens_of(tree)[0])
 
     # ---- places ------------------------------------------------------------------------------
 
     def _zone(self, holder: Tree) -> Zone:
-        inside = _trees(holder)[0]
+        inside = trees_of(holder)[0]
         if inside.data == "side_area":
-            side, than = self._side(_trees(inside)[0])
-            return Zone((), side, than, _spot(inside))
+            side, than = self._side(trees_of(inside)[0])
+            return Zone((), side, than, spot_of(inside))
         return self._area(inside)
 
     def _area(self, tree: Tree) -> Zone:
         named: list[str] = []
         side: Side | None = None
         than: str | None = None
-        for part in _trees(tree):
+        for part in trees_of(tree):
             if part.data != "place":
                 side, than = self._side(part)
                 continue
-            said = " ".join(_tokens(part))
+            said = " ".join(tokens_of(part))
             if folded(said) not in PLACES:
                 known = [place.replace("_", " ") for place in PLACES]
                 raise self._wrong(unknown_word(said, "place", known), part, len(said))
             named.append(folded(said))
-        return Zone(tuple(named), side, than, _spot(tree))
+        return Zone(tuple(named), side, than, spot_of(tree))
 
     def _side(self, tree: Tree) -> tuple[Side, str | None]:
-        than = _tokens(tree)
+        than = tokens_of(tree)
         return _SIDES[str(tree.data)], folded(than[0]) if than else None
-
-    # ---- emphasis ----------------------------------------------------------------------------
-
-    def _emphasis(self, tree: Tree) -> Emphasis:
-        name = _tokens(tree)[0]
-        titles = _texts(tree)
-        subject: Measured | Timed | Worded | None = None
-        good: list[Range | Words] = []
-        poor: list[Range | Words] = []
-        says = {"good": "", "poor": ""}
-        ranges: list[tuple[list[Range | Words], Tree]] = []
-        for line in _trees(tree):
-            match line.data:
-                case "measured" | "timed" | "worded":
-                    if subject is not None:
-                        raise self._wrong("a point of emphasis looks at one thing; make two of them.", line)
-                    subject = self._subject(line)
-                case "good":
-                    ranges.append((good, _trees(line)[0]))
-                case "poor":
-                    ranges.append((poor, _trees(line)[0]))
-                case "say":
-                    says = {"good": _texts(line)[0], "poor": _texts(line)[0]}
-                case "say_good":
-                    says["good"] = _texts(line)[0]
-                case "say_poor":
-                    says["poor"] = _texts(line)[0]
-        if subject is None:
-            raise self._wrong(
-                f"'{name}' looks at nothing; add 'measure … of PHASE', 'word … of PHASE' or 'time from … to …'.", name
-            )
-        for to, one in ranges:
-            to.append(self._range(one, subject))
-        return Emphasis(
-            name=folded(name),
-            title=titles[0] if titles else folded(name).replace("_", " ").capitalize(),
-            subject=subject,
-            good=tuple(good),
-            poor=tuple(poor),
-            say_good=says["good"],
-            say_poor=says["poor"],
-            at=_spot(name),
-        )
-
-    def _subject(self, line: Tree) -> Measured | Timed | Worded:
-        if line.data == "timed":
-            first, second = (self._moment(one) for one in _trees(line))
-            return Timed(first, second)
-        what, phase = _tokens(line)
-        is_measure = line.data == "measured"
-        known = {n for kind in KIND for n in (measure_names(kind) if is_measure else trait_names(kind))}
-        if folded(what) not in known:
-            raise self._wrong(unknown_word(what, "measure" if is_measure else "word of an action", sorted(known)), what)
-        return (Measured if is_measure else Worded)(folded(what), folded(phase), _spot(phase))
-
-    def _range(self, tree: Tree, subject: Measured | Timed | Worded) -> Range | Words:
-        if tree.data == "one_of":
-            if not isinstance(subject, Worded):
-                raise self._wrong("a number is good or poor 'from', 'up to', 'above' or 'below' a number.", tree)
-            return Words(tuple(folded(token.strip('"')) for token in _tokens(tree)), _spot(tree))
-        if isinstance(subject, Worded):
-            raise self._wrong("a word is good or poor when it 'is' one of its values.", tree)
-        unit = "s" if isinstance(subject, Timed) else unit_of(subject.measure)
-        numbers = [self._quantity(one, unit) for one in _trees(tree)]
-        match tree.data:
-            case "below":
-                return Range(-math.inf, numbers[0], high_included=False)
-            case "above":
-                return Range(numbers[0], math.inf, low_included=False)
-            case "up_to":
-                return Range(-math.inf, numbers[0])
-            case "from_on":
-                return Range(numbers[0], math.inf)
-        if numbers[0] > numbers[1]:
-            raise self._wrong(f"{numbers[0]:g} is more than {numbers[1]:g}; give the smaller one first.", tree)
-        return Range(numbers[0], numbers[1])
-
-    def _quantity(self, tree: Tree, unit: str) -> float:
-        number, *units = _tokens(tree)
-        for one in units:
-            if UNITS.get(one.lower(), "s") != unit:
-                raise self._wrong(f"this is measured in {unit.replace('_', '/') or 'no unit'}, not in {one}.", one)
-        return float(number)
 
 
 CALLED_LINES = {
@@ -476,26 +361,3 @@ def _shared_names(kinds: Sequence[str]) -> Names:
     for name in set.intersection(*(set(one.words) for one in every)):
         words[name] = tuple(dict.fromkeys(value for one in every for value in one.words[name]))
     return Names(numbers, words)
-
-
-def _spot(node: Node) -> Spot:
-    if isinstance(node, Token):
-        return Spot(node.line or 1, node.column or 1)
-    empty = node.meta.empty
-    return Spot(1, 1) if empty else Spot(node.meta.line, node.meta.column)
-
-
-def _trees(tree: Tree) -> list[Tree]:
-    return [child for child in tree.children if isinstance(child, Tree)]
-
-
-def _tokens(tree: Tree) -> list[Token]:
-    return [child for child in tree.children if isinstance(child, Token)]
-
-
-def _token(tree: Tree, kind: str) -> Token:
-    return next(token for token in _tokens(tree) if token.type == kind)
-
-
-def _texts(tree: Tree) -> list[str]:
-    return [token[1:-1] for token in _tokens(tree) if token.type == "TEXT"]

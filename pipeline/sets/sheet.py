@@ -10,8 +10,9 @@ from pipeline.court.attack_frame import to_attack
 from pipeline.court.geometry import board_corners_ft, markings
 from pipeline.court.rule_books import NBA, RuleBook
 from pipeline.sets.definition import SetDefinition
-from pipeline.sets.frames import Drawn, Sign, Stroke, frames_of
+from pipeline.sets.frames import Drawn, frames_of
 from pipeline.sets.ink import Anchor, Disc, Mark, Page, Path, Words, as_picture, as_svg, words_width, wrapped
+from pipeline.sets.moving import Sign, Stroke
 from pipeline.sets.signs import CIRCLE_FT, INK, stroke_marks
 
 PX_PER_FT = 6.4

@@ -8,8 +8,8 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
-from pipeline.sets.frames import Sign, Stroke
 from pipeline.sets.ink import Mark, Path
+from pipeline.sets.moving import Sign, Stroke
 
 INK, MAY = "#1b1b1b", "#8a8a8a"
 """Colours of lines, and of those that may be left out."""
