@@ -397,6 +397,7 @@ class Style(Enum):
 
     ONE_SHOT = "one_shot"
     BROADCAST = "broadcast"
+    CUTAWAY = "cutaway"
 
 
 def edit(
@@ -417,7 +418,8 @@ def edit(
     game : Game
     seed : int
     style : Style
-        ONE_SHOT shows the main camera throughout; BROADCAST cuts to a replay, close-ups and the crowd after whistles.
+        ONE_SHOT shows the main camera throughout; BROADCAST cuts to a replay, close-ups and the crowd after whistles,
+        CUTAWAY to one close-up or the crowd.
     rate : Fraction
         Frames per second.
     size_px : tuple of int
@@ -439,10 +441,13 @@ def edit(
         if style is Style.ONE_SHOT and last:
             live_to = stretch.end_s
         linger = 0.0 if style is Style.ONE_SHOT else min(float(rng.uniform(0.8, 1.8)), stretch.end_s - live_to)
+        linger *= 0.4 if style is Style.CUTAWAY else 1.0
         room.add(View.MAIN, live_to + linger - live_from, live_from, into=into)
         into = "cut"
         if style is Style.BROADCAST and stretch.after is After.WHISTLE:
             into = room.dead_ball(stretch, closing=last)
+        if style is Style.CUTAWAY and not last:
+            into = room.cutaway(stretch)
         live_from = stretch.end_s
     shots = room.shots if longest_s is None else _cut_to_length(room.shots, float(round(longest_s * rate) / rate))
     numbers = tuple(str(n) for team in (0, 1) for n in _numbers(np.random.default_rng([seed, 5, team])))
@@ -503,6 +508,16 @@ class _CuttingRoom:
             self.add(View.CROWD, float(rng.uniform(1.8, 3.0)), dead_from + min(6.0, room * 0.6), into=into)
             into = "cut"
         return into
+
+    def cutaway(self, stretch: Stretch) -> str:
+        """One close-up or the crowd, so that play can start again elsewhere; returns how live play is entered."""
+        dead_from, room = stretch.live_end_s, stretch.end_s - stretch.live_end_s
+        seconds = float(self.rng.uniform(1.0, 1.5))
+        if self.rng.random() < 0.7:
+            self.close_up(dead_from + 0.4 * room, seconds, int(self.rng.integers(10)))
+        else:
+            self.add(View.CROWD, seconds, dead_from + 0.4 * room)
+        return "cut"
 
     def replay(self, stretch: Stretch, key_s: float) -> None:
         """Slow motion round a moment of the game, between wipes."""

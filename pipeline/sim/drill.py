@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
@@ -31,13 +32,18 @@ from pipeline.sim.crew import FilmPlan, Shot, View
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
 from pipeline.sim.plays.game import After, Call, play_game
 from pipeline.sim.plays.possession import Possession
-from pipeline.sim.plays.script import Opening, Script
-from pipeline.sim.plays.scripts import SCRIPTS, script_named
+from pipeline.sim.plays.script import Choice, Opening, Script
+from pipeline.sim.plays.scripts import FAULT_SCRIPTS, GAME_SCRIPTS, SCRIPTS, SET_SCRIPTS, script_named
+from pipeline.sim.plays.weak_side import WEAK_SIDE_MOTION
 from pipeline.sim.truth import TABLES, plain_value, possessions_table, shots_table, touches_table
 from pipeline.sim.truth_events import event_tables
 
 BOOKS = ("nba", "fiba", "ncaa", "nfhs")
 _NOT_DRILLED = frozenset({Opening.FREE_THROWS})
+SETS_TWICE = frozenset({"weak_side_motion"})
+"""Sets whose bad and nearly-right ways are filmed too, four of each."""
+CARDS_SEED, SHORTEST_S = 616, 10.5
+"""Order of the cards; no possession with its cutaway is shorter."""
 _PICTURE_TABLES = frozenset({"cameras", "boxes", "clock"})
 
 
@@ -74,6 +80,51 @@ def drill_calls(scripts: Sequence[Script], count: int, rng: np.random.Generator)
         quality = script.qualities[turn % len(script.qualities)]
         way = turn // len(script.qualities)
         calls.append(script_call(script, quality, rng, way=way, side=1 if (number + turn) % 2 == 0 else -1))
+    return calls
+
+
+def film_cards() -> list[tuple[Script, Quality, int]]:
+    """What films of drills show: every script in every way once, sets also run badly or nearly."""
+    cards: list[tuple[Script, Quality, int]] = []
+    for number, script in enumerate(s for s in SCRIPTS.values() if s not in GAME_SCRIPTS or s is WEAK_SIDE_MOTION):
+        ways = next((d for d in script.dials if isinstance(d, Choice)), None)
+        for place, quality in enumerate(script.qualities):
+            values = len(ways.values(quality)) if ways is not None else 1
+            if place and script.name in SETS_TWICE:
+                values = min(values, 4)
+            elif place and script.qualities[0] is Quality.GOOD:
+                # besides the good runs one of the others, in turn
+                values = int(place == 1 + number % max(len(script.qualities) - 1, 1))
+            cards += [(script, quality, way) for way in range(values)]
+    drawn = np.random.default_rng(CARDS_SEED).permutation(len(cards))
+    ways: dict[tuple[str, Quality], int] = {}
+    ranked = []
+    for card in (cards[k] for k in drawn):
+        script, quality, _ = card
+        number = ways.get((script.name, quality), 0)
+        ways[script.name, quality] = number + 1
+        ranked.append((_turn(script, quality, number), card))
+    return [card for _, card in sorted(ranked, key=lambda r: r[0])]
+
+
+def _turn(script: Script, quality: Quality, number: int) -> int:
+    """Which cards come first: each set and fault once (the weak-side set in four ways), near misses, all the rest."""
+    of_set, of_fault = script in SET_SCRIPTS, script in FAULT_SCRIPTS
+    shown = 4 if script is WEAK_SIDE_MOTION else 1
+    if ((of_set and quality is Quality.GOOD) or (of_fault and quality is Quality.BAD)) and number < shown:
+        return 0
+    return 1 if (of_set or of_fault) and quality is Quality.NEAR_MISS and number < 1 else 2
+
+
+def film_calls(part: tuple[int, int], minutes: float, rng: np.random.Generator) -> list[Call]:
+    """Possessions of one film of a drill: every so-many-th card, round again until the minutes are full."""
+    cards = film_cards()[part[0] :: part[1]]
+    count = max(int(minutes * 60 / SHORTEST_S) + 1, 1)
+    calls = []
+    for number in range(count):
+        script, quality, way = cards[number % len(cards)]
+        call = script_call(script, quality, rng, way=way, side=1 if rng.random() < 0.5 else -1)
+        calls.append(replace(call, dead_s=float(rng.uniform(3.0, 4.0))))
     return calls
 
 
@@ -218,11 +269,17 @@ def write_drill(request: DrillRequest, out: Path) -> Path:
         "seed": request.seed,
         "rule_book": plan.game.book.name,
         "frames_per_second": f"{plan.rate.numerator}/{plan.rate.denominator}",
+        "left_out": [call_name(call) for call in plan.game.left_out],
         "possessions": [_about(number, s.possession) for number, s in enumerate(plan.game.stretches)],
     }
     text = json.dumps(about, indent=2, default=plain_value) + "\n"
     (folder / "truth.json").write_text(text, encoding="utf-8")
     return folder
+
+
+def call_name(call: Call) -> str:
+    """Script, quality and dials of a possession in words."""
+    return f"{call.script.name} ({call.quality.value}): {dict(call.dials)}"
 
 
 def _about(number: int, p: Possession) -> dict[str, Any]:
@@ -247,7 +304,10 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--book", choices=list(RULE_BOOKS))
     parser.add_argument("--rate", type=Fraction, default=Fraction(25))
     a = parser.parse_args(arguments)
-    write_drill(DrillRequest(a.seed, a.possessions, tuple(a.script), a.book, a.rate), a.out)
+    folder = write_drill(DrillRequest(a.seed, a.possessions, tuple(a.script), a.book, a.rate), a.out)
+    left_out = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["left_out"]
+    for name in left_out:
+        print(f"Left out, no dials would do: {name}", file=sys.stderr)  # noqa: T201
 
 
 if __name__ == "__main__":

@@ -26,6 +26,7 @@ from av.video.reformatter import ColorRange, Colorspace
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.errors import MissingExtraError, SettingsError
 from pipeline.sim.crew import FilmPlan, Style, edit
+from pipeline.sim.drill import film_calls
 from pipeline.sim.looks import Look, Venue, make_look
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
@@ -46,7 +47,7 @@ RATES = (Fraction(25), Fraction(30), Fraction(30000, 1001), Fraction(50))
 
 
 class Plan(Enum):
-    """What a film holds: one possession of a script, an excerpt with cuts, or minutes of a game."""
+    """What a film holds: one possession of a script, an excerpt with cuts, minutes of a game, or a drill of scripts."""
 
     WEAK_SIDE_MOTION = "weak_side_motion"
     CROWDED_DRIVE = "crowded_drive"
@@ -56,6 +57,7 @@ class Plan(Enum):
     FREE_THROWS = "free_throws"
     EXCERPT = "excerpt"
     GAME = "game"
+    DRILL = "drill"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,9 @@ class FilmRequest:
     rate : Fraction, optional
         Frames per second; else drawn from the seed.
     minutes : float
-        Length of a GAME.
+        Length of a GAME or a DRILL.
+    part : tuple of int
+        Which of how many parts of a drill's cards the film takes, from 0.
     bodies : int, optional
         Others in the paint in CROWDED_DRIVE (default 5) and CLEAR_DRIVE (default 2).
     quality : str, optional
@@ -97,6 +101,7 @@ class FilmRequest:
     size_px: tuple[int, int] = (1280, 720)
     rate: Fraction | None = None
     minutes: float = 5.0
+    part: tuple[int, int] = (0, 1)
     bodies: int | None = None
     quality: str | None = None
     bit_rate: int = 3_500_000
@@ -111,6 +116,8 @@ def calls_of(request: FilmRequest, rng: np.random.Generator) -> list[Call]:
         return _excerpt(rng)
     if plan is Plan.GAME:
         return _game(rng, request.minutes * 60.0)
+    if plan is Plan.DRILL:
+        return film_calls(request.part, request.minutes, rng)
     script = script_named(plan.value)
     if plan is Plan.CROWDED_DRIVE:
         execution = drive_execution(rng, 5 if request.bodies is None else request.bodies)
@@ -181,16 +188,19 @@ def plan_film(request: FilmRequest, look: Look) -> FilmPlan:
     book: RuleBook = RULE_BOOKS[look.rule_book]
     rng = np.random.default_rng([request.seed, 9001])
     calls = calls_of(request, rng)
-    single = request.plan not in (Plan.EXCERPT, Plan.GAME)
-    game: Game = play_game(calls, request.seed, book, first_offence=int(rng.integers(2)), walk_in=request.walk_in)
+    style = {Plan.EXCERPT: Style.BROADCAST, Plan.GAME: Style.BROADCAST, Plan.DRILL: Style.CUTAWAY}.get(
+        request.plan, Style.ONE_SHOT
+    )
+    walk_in = request.walk_in and request.plan is not Plan.DRILL
+    game: Game = play_game(calls, request.seed, book, first_offence=int(rng.integers(2)), walk_in=walk_in)
     rate = request.rate or RATES[int(rng.integers(3))]
     longest = request.longest_s
-    if request.plan is Plan.GAME:
+    if request.plan in (Plan.GAME, Plan.DRILL):
         longest = min(longest, request.minutes * 60.0) if longest else request.minutes * 60.0
     return edit(
         game,
         request.seed,
-        style=Style.ONE_SHOT if single else Style.BROADCAST,
+        style=style,
         rate=rate,
         size_px=request.size_px,
         k1=look.picture.lens_k1,

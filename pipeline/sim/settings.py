@@ -7,7 +7,15 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 PlanName = Literal[
-    "weak_side_motion", "crowded_drive", "clear_drive", "unscripted", "transition", "free_throws", "excerpt", "game"
+    "weak_side_motion",
+    "crowded_drive",
+    "clear_drive",
+    "unscripted",
+    "transition",
+    "free_throws",
+    "excerpt",
+    "game",
+    "drill",
 ]
 
 
@@ -15,7 +23,10 @@ class SimSettings(BaseModel):
     """One simulated film. The same settings and seed give the same truth; another seed another game and look."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
-    plan: PlanName = Field("crowded_drive", description="The script, or 'excerpt' (two minutes with cuts) or 'game'.")
+    plan: PlanName = Field(
+        "crowded_drive",
+        description="The script, 'excerpt' (two minutes with cuts), 'game', or 'drill' (scripts of every action, set and fault).",
+    )
     seed: int = Field(1, ge=0, description="Decides movement, cameras, cuts and look.")
     rule_book: Literal["fiba", "nba", "ncaa", "nfhs"] | None = Field(
         None, description="Court markings; drawn from the seed when left out."
@@ -27,7 +38,7 @@ class SimSettings(BaseModel):
     rate: str | None = Field(
         None, description="Frames per second, e.g. 25 or 30000/1001; drawn from the seed when left out."
     )
-    minutes: float = Field(5.0, gt=0, le=120, description="Length of the plan 'game'.")
+    minutes: float = Field(5.0, gt=0, le=120, description="Length of the plans 'game' and 'drill'.")
     bodies: int | None = Field(
         None, ge=0, le=7, description="Others in the paint on the scripted drive; 5 or 2 when left out."
     )

@@ -144,6 +144,7 @@ def _summary(plan: FilmPlan, tables: Mapping[str, pa.Table]) -> dict[str, Any]:
             }
             for s in plan.game.stretches
         ],
+        "left_out": [f"{c.script.name} ({c.quality.value})" for c in plan.game.left_out],
         "faults": tables["faults"].num_rows,
         "main_camera": asdict(plan.cameras[0].stand),
     }

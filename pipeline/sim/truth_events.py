@@ -44,8 +44,8 @@ class Certainty(Enum):
 
 def film_time(plan: FilmPlan, game_s: float) -> tuple[float, int] | None:
     """Film time and shot of a moment of the game as the live main camera shows it; None when it is not shown."""
-    for k, shot in enumerate(plan.shots):
-        if shot.view is View.MAIN and shot.game_from_s <= game_s < shot.game_from_s + shot.end_s - shot.start_s:
+    for k, shot in reversed(list(enumerate(plan.shots))):
+        if shot.view is View.MAIN and shot.game_from_s - 1e-6 <= game_s < shot.game_from_s + shot.end_s - shot.start_s:
             return shot.start_s + game_s - shot.game_from_s, k
     return None
 

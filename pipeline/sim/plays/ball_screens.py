@@ -99,6 +99,7 @@ def ball_screen_drive(play: Play, plan: DrivePlan) -> Steps:
         contact_ft=contact,
         set_before_s=go_at - set_at,
     )
+    play.did("on_ball_screen", {"handler": h, "screener": s}, start_s=began, t_s=t_screen, slipped="no")
     aim = np.array(plan.pull_up_uv)
     gate = np.array(
         [

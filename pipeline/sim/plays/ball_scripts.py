@@ -106,7 +106,7 @@ def handoff(play: Play) -> Steps:
         yield from retreat_dribble(play, 0, 0.8)
     meet = stage.position[giver] * 1.0
     if way != "stands":
-        meet = (stage.position[giver] * 0.55 + stage.position[taker] * 0.45)
+        meet = stage.position[giver] * 0.55 + stage.position[taker] * 0.45
         stage.dribble()
         stage.go(giver, meet, 9.0)
     play.stage.pair_gap[(giver, taker)] = 1.9

@@ -14,6 +14,8 @@ from pipeline.sim.plays.script import Choice, Dial, Play, Script
 from pipeline.sim.plays.stage import Steps
 
 HANDLER, CUTTER, FAR, BIG, OTHER = 0, 1, 2, 3, 4
+WING_SHARE = 14.0 / 22.0
+"""The wing begins at this share of the way out to the corner's three-point line (glossary, NBA floor)."""
 
 
 def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
@@ -46,7 +48,7 @@ def cut(play: Play) -> Steps:
 def zipper_off(
     play: Play, cutter: int, screener: int, end: str, *, route: Route, lag_s: float, contact_ft: float
 ) -> Steps:  # fmt: skip
-    """Up the lane line off a down screen, left side when the cutter starts there: straight, curl, wide curl, fade, rejected."""
+    """Up the lane line off a down screen on the cutter's side: straight, curl, wide (curl), fade or rejected."""
     stage, floor, defence = play.stage, play.floor, play.defence
     side = 1.0 if stage.position[cutter][1] > 0 else -1.0
     guard = defence.guard_of(cutter)
@@ -74,10 +76,17 @@ def zipper_off(
     else:
         ways = {
             "straight": [s + np.array([7.0, 0.6 * side]), top],
-            "curl": [np.array([high - 1.5, s[1] + 1.6 * side]), np.array([high, s[1] - 1.2 * side]),
-                     np.array([high - 3.0, s[1] - 4.2 * side]), np.array([6.5, -0.5 * side])],
-            "wide": [np.array([high, s[1] + 2.5 * side]), np.array([high + 5.0, s[1] - 6.0 * side]),
-                     np.array([high + 4.0, s[1] - 15.0 * side])],
+            "curl": [
+                np.array([high - 1.5, s[1] + 1.6 * side]),
+                np.array([high, s[1] - 1.2 * side]),
+                np.array([high - 3.0, s[1] - 4.2 * side]),
+                np.array([6.5, -0.5 * side]),
+            ],
+            "wide": [
+                np.array([high, s[1] + 2.5 * side]),
+                np.array([high + 5.0, s[1] - 6.0 * side]),
+                np.array([high + 4.0, s[1] - 15.0 * side]),
+            ],
             "fade": [s + np.array([5.5, 2.5 * side]), floor.wing(int(side)) + np.array([4.0, -1.5 * side])],
         }
         speed = 13.0 if end == "curl" else 14.0
@@ -99,12 +108,16 @@ def _zipper(play: Play, end: str) -> Steps:
     stage.dribble()
     yield from arrive(play, [CUTTER, BIG])
     yield from stage.wait(0.4)
+    began = stage.t_s
     route = {"curl": Route.TRAIL, "wide": Route.TRAIL, "fade": Route.HIGH, "straight": Route.HIGH}.get(end, Route.HIGH)
     yield from zipper_off(
         play, CUTTER, BIG, end, route=route, lag_s=play.number("lag_s"), contact_ft=play.number("contact_ft")
     )
     stage.go(BIG, floor.elbow(1), 8.0)
+    from_wing = stage.position[HANDLER][1] > WING_SHARE * floor.corner_v_ft
     yield from give_and_shoot(play, CUTTER)
+    if end == "straight" and from_wing:
+        play.played("zipper_entry", {"guard": HANDLER, "cutter": CUTTER, "big": BIG}, start_s=began)
 
 
 def _loop(play: Play) -> Steps:

@@ -28,6 +28,10 @@ def _wide_spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered([floor.top(), floor.wing(1), floor.wing(-1), floor.corner(1), floor.corner(-1)], rng)
 
 
+def _far_spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
+    return scattered([np.array([35.5, 0.0]), floor.wing(1), floor.wing(-1), floor.corner(1), floor.corner(-1)], rng)
+
+
 def _big_spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered([floor.top(), floor.corner(1), floor.wing(-1), floor.elbow(1), floor.corner(-1)], rng)
 
@@ -211,18 +215,17 @@ def wasted_cutter(play: Play) -> Steps:
     calm(play)
     judge(play, "wasted_cutter")
     stay_near(play, [1])
+    yield from retreat_dribble(play, 0, 0.4)
     park(play, {1: floor.block(1), 0: floor.slot(-1), 4: floor.wing(-1), 2: floor.corner(-1)}, 10.0)
-    yield from retreat_dribble(play, 0, 0.6)
     yield from arrive(play, [1, 0])
     began = stage.t_s
     yield from screen_for(play, 3, 1, np.array([14.0, 14.0]), 2.2, set_up=np.array([-2.0, -2.0]))
+    way = play.word("way")
+    stage.start(_leave(play, 3, 1, floor.corner(1) if way != "to_wing" else floor.wing(1)))
     yield from come_off(
         play, 1, 3, np.array([0.8, 2.1]), [floor.slot(1)], route=Route.TRAIL, lag_s=0.4, began=began,
         type="down", group="single", read="right",
     )  # fmt: skip
-    release_screen(play, 3)
-    way = play.word("way")
-    stage.go(3, floor.corner(1) if way != "to_wing" else floor.wing(1), 9.0)
     yield from stage.pass_to(1)
     yield from stage.wait(0.9)
     if way == "passed_to":
@@ -232,6 +235,16 @@ def wasted_cutter(play: Play) -> Steps:
         stage.dribble()
         yield from stage.wait(2.2)
     yield from shot(play, "jump_shot")
+
+
+def _leave(play: Play, screener: int, cutter: int, spot: np.ndarray) -> Steps:
+    """Once the cutter is by, the screener goes his way."""
+    stage = play.stage
+    yield from stage.until(lambda: stage.gap(screener, cutter) < 3.2, 3.0)
+    yield from stage.until(lambda: stage.gap(screener, cutter) > 4.5, 1.0)
+    release_screen(play, screener)
+    stage.restless_ft[screener] = 0.2
+    stage.go(screener, spot, 12.0)
 
 
 def twins(play: Play) -> Steps:
@@ -327,7 +340,9 @@ def overloaded_side(play: Play) -> Steps:
     stage, floor = play.stage, play.floor
     calm(play, attack_ft=0.3)
     judge(play, "overloaded_side")
-    fourth = floor.slot(1) + np.array([1.0, -1.0]) if play.quality is Quality.BAD else np.array([floor.arc_ft + 3.6, 0.0])
+    fourth = (
+        floor.slot(1) + np.array([1.0, -1.0]) if play.quality is Quality.BAD else np.array([floor.arc_ft + 3.6, 0.0])
+    )
     park(play, {1: floor.wing(1), 3: floor.corner(1), 4: floor.block(1), 0: fourth, 2: floor.wing(-1)}, 10.0)
     stage.dribble()
     yield from arrive(play, [0, 3, 4])
@@ -342,22 +357,36 @@ def overloaded_side(play: Play) -> Steps:
 
 def shrunk_spacing(play: Play) -> Steps:
     """The attackers stand together as the ball comes in; or spread just enough."""
-    stage, floor, defence = play.stage, play.floor, play.defence
+    stage, defence = play.stage, play.defence
     calm(play, attack_ft=0.3, defence_ft=0.4)
     judge(play, "shrunk_spacing")
     defence.helps = False
     small = play.quality is Quality.BAD
     reach = play.number("reach")
     if small:
-        spots = {1: np.array([13.0, 12.0]), 2: np.array([13.0, -7.0]), 3: np.array([8.0, 10.0]), 4: np.array([7.0, -6.0])}
-        wide = {6: np.array([16.0, 16.0]), 7: np.array([15.0, -14.0]), 8: np.array([2.0, 13.0]), 9: np.array([1.0, -12.0])}
+        spots = {
+            1: np.array([13.0, 12.0]),
+            2: np.array([13.0, -7.0]),
+            3: np.array([8.0, 10.0]),
+            4: np.array([7.0, -6.0]),
+        }
+        wide = {
+            6: np.array([16.0, 16.0]),
+            7: np.array([15.0, -14.0]),
+            8: np.array([2.0, 13.0]),
+            9: np.array([1.0, -12.0]),
+        }
         for d, spot in wide.items():
             defence.order(d, Order.PLACE, spot * np.array([1.0, reach]))
     else:
-        spots = {1: np.array([15.0, 19.0]), 2: np.array([15.0, -19.0]), 3: np.array([3.0, 17.0]), 4: np.array([3.0, -17.0])}
+        spots = {
+            1: np.array([15.0, 19.0]),
+            2: np.array([15.0, -19.0]),
+            3: np.array([3.0, 17.0]),
+            4: np.array([3.0, -17.0]),
+        }
     park(play, spots, 10.0)
     stage.dribble()
-    yield from stage.run(0, [np.array([34.0, 1.0])], 10.0)
     yield from arrive(play, [1, 2, 3, 4], 1.2)
     yield from stage.wait(0.8)
     yield from stage.run(0, [np.array([25.0, 1.0])], 9.0)
@@ -371,7 +400,7 @@ def crowded_paint(play: Play) -> Steps:
     """A ball screen driven into five or more others in the paint; or into exactly four."""
     stage, defence = play.stage, play.defence
     judge(play, "crowded_paint")
-    bodies = int(round(play.number("bodies")))
+    bodies = round(play.number("bodies"))
     play.execution = replace(play.execution, coverage=Coverage.OVER, contact_ft=2.2, lag_s=0.5, bodies=bodies)
     order = [defence.guard_of(3), 4, defence.guard_of(4), defence.guard_of(2), 2, defence.guard_of(1), 1]
     yield from retreat_dribble(play, 0, float(stage.rng.uniform(0.6, 1.2)))
@@ -412,6 +441,6 @@ FAULT_SCRIPTS = (
     _fault("left_early", _big_spots, early_or_not),
     _fault("wide_curl", _big_spots, wide_curl, Dial("lag_s", (0.35, 0.55))),
     _fault("overloaded_side", _wide_spots, overloaded_side, Dial("lasted_s", (2.8, 3.6))),
-    _fault("shrunk_spacing", _wide_spots, shrunk_spacing, Dial("reach", (1.0, 1.1))),
+    _fault("shrunk_spacing", _far_spots, shrunk_spacing, Dial("reach", (1.0, 1.1))),
 )  # fmt: skip
 """One script per fault of the glossary."""

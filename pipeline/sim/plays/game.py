@@ -10,15 +10,20 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
+from typing import Any
 
 import numpy as np
 
 from pipeline.court.attack_frame import End
 from pipeline.court.rule_books import RuleBook
+from pipeline.errors import SettingsError
 from pipeline.sim.plays.execution import Execution, Quality, sample_execution
 from pipeline.sim.plays.possession import Possession, simulate
 from pipeline.sim.plays.script import Script, Value
 from pipeline.sim.plays.stoppages import FREE_THROWS
+
+DRAWS = 3
+"""How often dials are drawn for a possession that cannot be run."""
 
 
 class After(Enum):
@@ -64,6 +69,8 @@ class Game:
 
     book: RuleBook
     stretches: tuple[Stretch, ...]
+    left_out: tuple[Call, ...] = ()
+    """Possessions that could not be run with any dials drawn."""
 
     @property
     def end_s(self) -> float:
@@ -107,29 +114,28 @@ def play_game(
     now = 0.0
     offence = first_offence
     before: Possession | None = None
-    for number, call in enumerate(calls):
-        if number and not call.same_team:
+    left_out: list[Call] = []
+    for call in calls:
+        if stretches and not call.same_team:
             offence = 1 - offence
         end: End = "left" if offence == 0 else "right"
         goes_on = before is not None and stretches[-1].after is After.PLAY_ON
         side = call.side or (1 if rng.random() < 0.5 else -1)
         dead = call.dead_s if call.after is After.WHISTLE else 0.0
         sub_seed = int(rng.integers(2**31))
+        start: dict[str, Any] = {"walk_in": walk_in}
         if goes_on and before is not None:
-            facing = before.facing_rad[-1]
-            possession = simulate(
-                call.script, sub_seed, book, execution=call.execution, dials=call.dials, quality=call.quality,
-                side=side, end=end, offence=offence,
-                start_xy_ft=before.xy_ft[-1], start_velocity_ft_s=before.velocity_ft_s[-1], start_facing_rad=facing,
-                start_holder=int(before.holder[-1]), dead_s=dead,
-            )  # fmt: skip
+            start = {
+                "start_xy_ft": before.xy_ft[-1], "start_velocity_ft_s": before.velocity_ft_s[-1],
+                "start_facing_rad": before.facing_rad[-1], "start_holder": int(before.holder[-1]),
+            }  # fmt: skip
+        possession = _ran(call, sub_seed, book, side=side, end=end, offence=offence, dead_s=dead, **start)
+        if possession is None:
+            left_out.append(call)
+            offence = offence if call.same_team else 1 - offence
+            continue
+        if goes_on and before is not None:
             possession = _joined(before, possession)
-        else:
-            possession = simulate(
-                call.script, sub_seed, book, execution=call.execution, dials=call.dials, quality=call.quality,
-                side=side, end=end, offence=offence,
-                walk_in=walk_in, dead_s=dead,
-            )  # fmt: skip
         length = possession.seconds
         whistle = possession.marks.get("whistle_s", length)
         stretches.append(
@@ -137,7 +143,25 @@ def play_game(
         )
         now += length
         before = possession
-    return Game(book, tuple(stretches))
+    if not stretches:
+        raise SettingsError("No possession of this game could be run; choose another seed or other scripts.")
+    return Game(book, tuple(stretches), tuple(left_out))
+
+
+def _ran(call: Call, seed: int, book: RuleBook, **where: Any) -> Possession | None:
+    """The possession of a call, with other dials where it cannot be run with its own; None when none will do."""
+    rng = np.random.default_rng([seed, 23])
+    dials = dict(call.dials)
+    for attempt in range(DRAWS):
+        try:
+            return simulate(
+                call.script, seed + attempt, book, execution=call.execution, dials=dials, quality=call.quality, **where
+            )
+        except SettingsError:
+            if not call.script.checked:
+                raise
+            dials = call.script.redraw(rng, call.quality, call.dials)
+    return None
 
 
 def _joined(before: Possession, after: Possession) -> Possession:

@@ -28,7 +28,9 @@ def arrive(play: Play, bodies: Sequence[int], within_ft: float = 1.5, timeout_s:
     yield from stage.until(lambda: all(stage.distance(b, stage.goal[b]) < within_ft for b in bodies), timeout_s)
 
 
-def cut_along(play: Play, body: int, way: Sequence[np.ndarray], kind: str, speed_ft_s: float = 14.0, **said: str) -> Steps:
+def cut_along(
+    play: Play, body: int, way: Sequence[np.ndarray], kind: str, speed_ft_s: float = 14.0, **said: str
+) -> Steps:
     """A cut through places, written down as a deed of its kind."""
     stage = play.stage
     began = stage.t_s

@@ -61,7 +61,7 @@ def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered([floor.slot(-1), floor.block(1), floor.corner(-1), floor.elbow(1), floor.wing(-1)], rng)
 
 
-def _read(play: Play, route: Route, *, cutter_high: bool) -> str:
+def _read(route: Route, *, cutter_high: bool) -> str:
     """Right when the cutter goes to the side that the defender did not, or away from one who trails."""
     if route in (Route.TRAIL, Route.SWITCH):
         return "right"
@@ -101,7 +101,7 @@ def _down(play: Play) -> Steps:
     )
     yield from come_off(
         play, CUTTER, SCREENER, np.array([0.8, 2.1]), [top], route=route, lag_s=play.number("lag_s"), began=began,
-        type="down", group="single", read=_read(play, route, cutter_high=False),
+        type="down", group="single", read=_read(route, cutter_high=False),
     )  # fmt: skip
     release_screen(play, SCREENER)
 
@@ -121,7 +121,7 @@ def _back(play: Play) -> Steps:
     low = np.array([-0.6, 2.2]) if route is not Route.LOW else np.array([1.6, -1.9])
     yield from come_off(
         play, CUTTER, SCREENER, low, [np.array([3.5, 3.0])], route=route, lag_s=play.number("lag_s"), began=began,
-        type="back", group="single", read=_read(play, route, cutter_high=route is Route.LOW),
+        type="back", group="single", read=_read(route, cutter_high=route is Route.LOW),
     )  # fmt: skip
     release_screen(play, SCREENER)
 
@@ -141,7 +141,7 @@ def _cross(play: Play) -> Steps:
     by = np.array([2.5, 0.2]) if high else np.array([-2.5, 0.2])
     yield from come_off(
         play, CUTTER, SCREENER, by, [target], route=route, lag_s=play.number("lag_s"), began=began, speed_ft_s=13.0,
-        type="cross", group="single", read=_read(play, route, cutter_high=high),
+        type="cross", group="single", read=_read(route, cutter_high=high),
     )  # fmt: skip
     release_screen(play, SCREENER)
     play.defence.order(play.defence.guard_of(CUTTER), Order.MAN)
@@ -162,7 +162,7 @@ def _flare(play: Play) -> Steps:
     )
     yield from come_off(
         play, CUTTER, SCREENER, np.array([2.2, 1.2]), [wing], route=route, lag_s=play.number("lag_s"), began=began,
-        type="flare", group="single", read=_read(play, route, cutter_high=True),
+        type="flare", group="single", read=_read(route, cutter_high=True),
     )  # fmt: skip
     release_screen(play, SCREENER)
 
@@ -188,7 +188,9 @@ def _pin_in(play: Play) -> Steps:
     release_screen(play, SCREENER)
 
 
-def _two_screens(play: Play, spots: Sequence[np.ndarray], bys: Sequence[np.ndarray], end: np.ndarray, group: str) -> Steps:
+def _two_screens(
+    play: Play, spots: Sequence[np.ndarray], bys: Sequence[np.ndarray], end: np.ndarray, group: str
+) -> Steps:
     """Two mates stand at their spots; the cutter runs by both, his defender after him."""
     stage, defence, floor = play.stage, play.defence, play.floor
     guard = defence.guard_of(CUTTER)

@@ -34,6 +34,7 @@ from pipeline.sim.plays.stoppages import dead_ball, free_throw_spots
 
 SMOOTH_STEPS = 4.5
 TRIES = 40
+CHECKED_TRIES = 8
 CLEAR_EDGE_FT = 0.45
 """In scripted drives nobody stands nearer to the paint's border than this at a judged moment."""
 
@@ -180,7 +181,8 @@ def simulate(
     execution_dials = execution or Execution()
     drawn = script.draw(np.random.default_rng([seed, 7]), quality) | dict(dials or {})
     fixed = script in (CROWDED_DRIVE, CLEAR_DRIVE)
-    for attempt in range(TRIES if fixed or script.checked else 1):
+    tries = TRIES if fixed else (CHECKED_TRIES if script.checked else 1)
+    for attempt in range(tries):
         found = _run(
             script, np.random.default_rng([seed, attempt, script.seed_number]), book, execution_dials,
             dials=drawn, quality=quality, side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
@@ -191,7 +193,7 @@ def simulate(
             return found
     if script.checked:
         raise SettingsError(
-            f"Script {script.name} with dials {drawn} did not do what it means in {TRIES} runs from seed "
+            f"Script {script.name} with dials {drawn} did not do what it means in {tries} runs from seed "
             f"{seed}; choose other dials or another seed."
         )
     raise SettingsError(

@@ -103,6 +103,12 @@ class Script:
         """Number that goes into the random generator."""
         return self.seed if self.seed >= 0 else zlib.crc32(self.name.encode())
 
+    def redraw(self, rng: np.random.Generator, quality: Quality, dials: Mapping[str, Value]) -> dict[str, Value]:
+        """Other dials for the same way (the first Choice stays)."""
+        first = next((d.name for d in self.dials if isinstance(d, Choice)), None)
+        drawn = self.draw(rng, quality)
+        return drawn | ({first: dials[first]} if first is not None and first in dials else {})
+
     def draw(self, rng: np.random.Generator, quality: Quality, turn: int | None = None) -> dict[str, Value]:
         """Dials of one run; the first Choice goes round its ways by ``turn`` where that is given."""
         drawn: dict[str, Value] = {}

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from pipeline.errors import SettingsError
-from pipeline.sim.plays.ball_scripts import BALL_SCRIPTS
 from pipeline.sim.plays.ball_screens import CLEAR_DRIVE, CROWDED_DRIVE
+from pipeline.sim.plays.ball_scripts import BALL_SCRIPTS
 from pipeline.sim.plays.cut_scripts import CUT_SCRIPTS
 from pipeline.sim.plays.fault_scripts import FAULT_SCRIPTS
 from pipeline.sim.plays.free_play import TRANSITION, UNSCRIPTED
@@ -22,8 +22,21 @@ GAME_SCRIPTS: tuple[Script, ...] = (
     WEAK_SIDE_MOTION, CROWDED_DRIVE, CLEAR_DRIVE, UNSCRIPTED, TRANSITION, FREE_THROWS,
 )  # fmt: skip
 """What full games are made of."""
+SET_SCRIPTS: tuple[Script, ...] = (WEAK_SIDE_MOTION, *REPERTOIRE)
+"""Whole sets."""
 SCRIPTS: Mapping[str, Script] = MappingProxyType(
-    {s.name: s for s in (*GAME_SCRIPTS, *REPERTOIRE, *BALL_SCRIPTS, *ON_BALL_SCRIPTS, *OFF_BALL_SCRIPTS, *CUT_SCRIPTS, *FAULT_SCRIPTS)}
+    {
+        s.name: s
+        for s in (
+            *GAME_SCRIPTS,
+            *REPERTOIRE,
+            *BALL_SCRIPTS,
+            *ON_BALL_SCRIPTS,
+            *OFF_BALL_SCRIPTS,
+            *CUT_SCRIPTS,
+            *FAULT_SCRIPTS,
+        )
+    }
 )
 """Every script."""
 

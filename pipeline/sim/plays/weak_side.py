@@ -93,7 +93,9 @@ def _loop_and_reversal(play: Play, *, loops: bool, meanwhile: Steps | None) -> S
         stage.start(cut_along(play, GUARD, way, "loop_cut", float(rng.uniform(13.0, 15.0))))
     else:
         stage.go(TOP, floor.slot(-1), 8.0)
-        stage.start(stage.run(GUARD, [floor.top(out_ft=6.0), floor.slot(-1), floor.wing(-1) + np.array([2.0, 0.0])], 13.0))
+        stage.start(
+            stage.run(GUARD, [floor.top(out_ft=6.0), floor.slot(-1), floor.wing(-1) + np.array([2.0, 0.0])], 13.0)
+        )
     stage.go(TOP, play.jitter(floor.top(), 0.5), 10.0)
     yield from stage.wait(float(rng.uniform(0.45, 0.7)))
     stage.go(WEAK, np.array([floor.line_u_ft - 7.5, -floor.half_lane_ft - 1.0]), 11.0)
@@ -250,9 +252,7 @@ def _ball_screen(play: Play, target: np.ndarray) -> Steps:
         defence.order(defence.guard_of(GUARD), Order.MAN)
         defence.order(defence.guard_of(screener), Order.MAN)
         yield from bring_screen(play, GUARD, screener, -1, 2.2)
-        yield from use_screen(
-            play, GUARD, screener, -1, coverage=Coverage.OVER, began=again, again="yes", slipped="no"
-        )
+        yield from use_screen(play, GUARD, screener, -1, coverage=Coverage.OVER, began=again, again="yes", slipped="no")
     release_screen(play, screener)
     stage.go(screener, np.array([4.0, -4.0]), 11.0)
     aim = np.array([8.0, 1.0])
@@ -306,6 +306,7 @@ def _refused(play: Play, screener: int, began: float) -> Steps:
 def _screen_without_dribble(play: Play, screener: int, began: float) -> Steps:
     """The dribble is dead before the screen is there; he can only pass."""
     stage, defence = play.stage, play.defence
+
     def heading() -> np.ndarray:
         return stage.position[GUARD] + np.array([-1.2, 6.0])
 
@@ -395,12 +396,7 @@ def _zipper_at_once(play: Play, ending: str, began: float) -> Steps:
 _ENDINGS = {
     "post_entry": _post_entry,
     **{f"zipper_{end}": _zipper for end in ("straight", "curl", "fade", "wide", "trailed")},
-    **{
-        name: _ball_screen
-        for name in (
-            "side_ball_screen", "re_screen", "top_ball_screen", "change_of_direction", "iced", "dead_ball_screen",
-        )
-    },
+    **dict.fromkeys(("side_ball_screen", "re_screen", "top_ball_screen", "change_of_direction", "iced", "dead_ball_screen"), _ball_screen),
 }  # fmt: skip
 _NAMES = {
     "re_screen": "side_ball_screen", "iced": "side_ball_screen", "dead_ball_screen": "side_ball_screen",

@@ -257,7 +257,7 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
         started = d.start * DT_S
         off = any(s.body("handler") == d.handler and -1.0 <= started - s.t_s <= 2.0 for s in screens)
         gain = float(ring[0] - ring.min())
-        moment = d.entry if d.entry is not None else d.start
+        moment = d.entry if d.entry is not None else min(end, len(run.uv) - 1)
         yield Seen(
             "drive", started, started, end * DT_S,
             (("handler", d.handler), *_guard_role(run, d.handler, d.start, "on_ball_defender")),

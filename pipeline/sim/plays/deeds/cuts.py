@@ -184,8 +184,14 @@ def _loose_kinds(run: Run, k: int, a: int, b: int, denials: tuple[Seen, ...]) ->
 
 def _ball_way(run: Run, k: int, a: int, b: int) -> float:
     """How much nearer to the ball a run brings its man, feet."""
-    h, g = int(run.holder[a]), int(run.holder[b - 1])
+    h, g = _ball_of(run, a), _ball_of(run, b - 1)
     if not (0 <= h < 5 or 0 <= g < 5):
         return 0.0
-    h, g = (h if h >= 0 else g), (g if g >= 0 else h)
+    h, g = (h if 0 <= h < 5 else g), (g if 0 <= g < 5 else h)
     return float(np.hypot(*(run.uv[a, h] - run.uv[a, k])) - np.hypot(*(run.uv[b - 1, g] - run.uv[b - 1, k])))
+
+
+def _ball_of(run: Run, step: int) -> int:
+    """Who has the ball, or is about to get it."""
+    held = np.flatnonzero(run.holder[step:] >= 0)
+    return int(run.holder[step + held[0]]) if len(held) else -1

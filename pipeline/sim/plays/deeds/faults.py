@@ -20,7 +20,7 @@ from pipeline.sim.plays.deeds.spells import spells
 from pipeline.sim.plays.paint_count import CROWD, PaintCount
 from pipeline.sim.plays.stage import DT_S
 
-CLEAR_EDGE_FT = 0.45
+CLEAR_EDGE_FT = 0.8
 WAY_FT, STANDS_FT_S, ON_THE_WAY = (9.5, 7.0), (7.5, 5.0), 3
 PUSHED_FT = (27.5, 28.2)
 STALLED_S = (2.3, 2.65)
@@ -58,7 +58,7 @@ def crowded_paint(run: Run) -> Iterator[Seen]:
         crowded = [c for c in counts if c.count >= CROWD]
         if crowded:
             yield _crowd(run, max(crowded, key=lambda c: (c.count, -c.moment)))
-        elif any(c.most >= CROWD or (c.count == CROWD - 1 and c.edge_ft < CLEAR_EDGE_FT) for c in counts):
+        elif any(c.most >= CROWD or (c.count >= CROWD - 2 and c.edge_ft < CLEAR_EDGE_FT) for c in counts):
             yield replace(_crowd(run, max(counts, key=lambda c: c.most)), certain=False)
 
 
@@ -77,7 +77,7 @@ def _crowd(run: Run, count: PaintCount) -> Seen:
     }
     return Seen(
         "crowded_paint", drive.start * DT_S, count.moment * DT_S, drive.end * DT_S, tuple(roles),
-        run.at(drive.handler, count.moment), measures, certain=count.edge_ft >= CLEAR_EDGE_FT or count.count > CROWD,
+        run.at(drive.handler, count.moment), measures, certain=count.edge_ft >= CLEAR_EDGE_FT,
     )  # fmt: skip
 
 
@@ -164,7 +164,7 @@ def stalled_ball(run: Run) -> Iterator[Seen]:
             if share < 0.5 and not near:
                 continue
             yield Seen(
-                "stalled_ball", start, min(start + 2.5, part.end_s), part.end_s, (("handler", hold.body),),
+                "stalled_ball", start, start, part.end_s, (("handler", hold.body),),
                 run.at(hold.body, a), {"held_s": still},
                 certain=still >= STALLED_S[1] and share > 0.95 and after.kind == "pass",
             )  # fmt: skip
@@ -179,9 +179,7 @@ def still_post_up(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
         if held < POST_S[0]:
             continue
         a, b = run.step(p.start_s), run.step(p.end_s)
-        ways = [
-            float(np.hypot(*np.diff(run.uv[a : b + 1, k], axis=0).T).sum()) for k in OFFENCE_BODIES if k != poster
-        ]
+        ways = [float(np.hypot(*np.diff(run.uv[a : b + 1, k], axis=0).T).sum()) for k in OFFENCE_BODIES if k != poster]
         first = run.step(min(p.start_s + 2.0, p.end_s))
         early = [
             float(np.hypot(*np.diff(run.uv[a : first + 1, k], axis=0).T).sum()) for k in OFFENCE_BODIES if k != poster
