@@ -37,7 +37,8 @@ def bare_ball_screens(seen: Sequence[Seen], played: Sequence[SetRun]) -> Iterato
         pair = (screen.body("handler"), screen.body("screener"))
         again = screen.t_s - last.get(pair, -AGAIN_S - 1.0) <= AGAIN_S
         last[pair] = screen.t_s
-        if again or any(run.start_s <= screen.t_s <= run.end_s for run in whole):
+        owned = screen.certain and any(run.start_s <= screen.t_s <= run.end_s for run in whole)
+        if again or owned:
             continue
         ends = [
             s.end_s for s in seen
