@@ -22,6 +22,9 @@ import numpy as np
 from pipeline.errors import ModelError, SettingsError
 from pipeline.networks import OpenNetwork, open_network, shipped_weights
 
+_BLOCKING_SYNC = 4
+"""CU_CTX_SCHED_BLOCKING_SYNC of the CUDA driver."""
+
 PictureTask = Literal["detector", "areas"]
 
 
@@ -67,6 +70,17 @@ def gpu_memory_gb() -> float:
     if driver.cuDeviceGet(ctypes.byref(device), 0) != 0 or driver.cuDeviceTotalMem_v2(ctypes.byref(size), device) != 0:
         return 0.0
     return size.value / 2**30
+
+
+def sleep_while_waiting() -> None:
+    """Let threads that wait for the first GPU sleep rather than keep a core busy, from its first use on.
+
+    Processes that share the cores would else take them from each other while they wait.
+    """
+    if gpu_count():
+        driver, device = ctypes.CDLL("libcuda.so.1"), ctypes.c_int(0)
+        if driver.cuDeviceGet(ctypes.byref(device), 0) == 0:
+            driver.cuDevicePrimaryCtxSetFlags_v2(device, _BLOCKING_SYNC)
 
 
 def chosen_device(wanted: Device) -> Device:

@@ -14,6 +14,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 from types import TracebackType
@@ -28,6 +29,9 @@ ONE_THREAD_EACH = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL
 """Libraries of linear algebra start a thread a core unless told otherwise; the workers keep the cores busy."""
 
 MEMORY_FILE = Path("/proc/meminfo")
+
+LOADED_FIRST = ("pipeline.night.run",)
+"""Modules that are imported once, in the process from which all workers are split off."""
 
 
 class Spread(Protocol):
@@ -70,6 +74,14 @@ def worker_count(cores: int, *, cores_each: int, memory_each_gb: float, most: fl
     return max(1, int(min(cores // cores_each, free_memory_gb() / memory_each_gb, most)))
 
 
+@dataclass(frozen=True, slots=True)
+class Used:
+    """Processor time that a process took, and its largest resident memory."""
+
+    cpu_s: float
+    peak_mb: float
+
+
 class Crew:
     """Worker processes; with one or none, everything is done in this process.
 
@@ -79,16 +91,19 @@ class Crew:
     ----------
     workers : int
         Most workers at a time.
+    loaded_first : sequence of str
+        Modules that they need beside :data:`LOADED_FIRST`; what is slow to import is then imported once for all.
 
     Attributes
     ----------
-    peaks_mb : dict of float
-        Largest resident memory of each worker so far, by process number.
+    used : dict of Used
+        What each worker, and the process they come from, has taken so far, by process number.
     """
 
-    def __init__(self, workers: int) -> None:
+    def __init__(self, workers: int, loaded_first: Sequence[str] = ()) -> None:
         self.workers = workers
-        self.peaks_mb: dict[int, float] = {}
+        self.used: dict[int, Used] = {}
+        self._loaded_first = (*LOADED_FIRST, *loaded_first)
         self._executor: ProcessPoolExecutor | None = None
         self._before: Mapping[str, str | None] = {}
 
@@ -138,7 +153,7 @@ class Crew:
     def _results(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterator[Result]:
         executor = self._started()
         most = at_once if at_once < self.workers else len(items)
-        waiting, coming = deque(items), deque[Future[tuple[Result, int, float]]]()
+        waiting, coming = deque(items), deque[Future[tuple[Result, dict[int, Used]]]]()
         try:
             while waiting or coming:
                 running = [future for future in coming if not future.done()]
@@ -154,16 +169,18 @@ class Crew:
                 "again, it goes on where it was, with fewer workers (night.workers)."
             ) from error
 
-    def _noted(self, done: tuple[Result, int, float]) -> Result:
-        result, process, peak_mb = done
-        self.peaks_mb[process] = peak_mb
+    def _noted(self, done: tuple[Result, dict[int, Used]]) -> Result:
+        result, used = done
+        self.used |= used
         return result
 
     def _started(self) -> ProcessPoolExecutor:
         if self._executor is None:
             self._before = {name: os.environ.get(name) for name in ONE_THREAD_EACH}
             os.environ.update(ONE_THREAD_EACH)  # workers inherit it when they are started
-            self._executor = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"), initializer=_begin)
+            context = get_context("forkserver")
+            context.set_forkserver_preload(list(self._loaded_first))
+            self._executor = ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin)
         return self._executor
 
 
@@ -184,6 +201,19 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _worked(work: Callable[[Item], Result], item: Item) -> tuple[Result, int, float]:
+def _worked(work: Callable[[Item], Result], item: Item) -> tuple[Result, dict[int, Used]]:
     result = work(item)
-    return result, os.getpid(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    own = resource.getrusage(resource.RUSAGE_SELF)
+    used = {os.getpid(): Used(own.ru_utime + own.ru_stime, own.ru_maxrss / 1024)}
+    origin = _used_by(os.getppid())
+    return result, used if origin is None else {**used, os.getppid(): origin}
+
+
+def _used_by(process: int) -> Used | None:
+    """What another process has taken so far; None where the system does not say."""
+    try:
+        fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()
+    except OSError:
+        return None
+    ticks, pages = int(fields[11]) + int(fields[12]), int(fields[21])
+    return Used(ticks / os.sysconf("SC_CLK_TCK"), pages * os.sysconf("SC_PAGE_SIZE") / 2**20)

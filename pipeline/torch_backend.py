@@ -14,6 +14,7 @@ import torch
 from torch import nn
 from ultralytics.nn.tasks import load_checkpoint
 
+from pipeline.backends import sleep_while_waiting
 from pipeline.errors import ModelError
 
 INPUT_PX = {"detector": (960, 544), "areas": (640, 384)}
@@ -72,6 +73,8 @@ class TorchNetwork:
         if not path.is_file():
             raise ModelError(f"{path}: no network there; give the path of ultralytics weights.")
         self._device = torch.device(device)
+        if self._device.type == "cuda":
+            sleep_while_waiting()
         try:
             model, _ = load_checkpoint(str(path), device=self._device, fuse=False)
             self.classes = tuple(model.names[i] for i in range(len(model.names)))

@@ -39,7 +39,7 @@ class Cost:
         Largest resident memory; with workers the sum of everybody's largest, which is more than was ever taken at a
         time, and counts what they share once for each.
     workers : int
-        Worker processes that it had.
+        Worker processes that it had, beside the one that they were split off from.
     parts_s : dict of float
         Seconds of its parts, in order.
     inside_s : dict of float
@@ -115,11 +115,10 @@ def _measured(work: Callable[[Path, Settings], dict[str, Any]], film: Path, sett
     began = time.perf_counter()
     found = work(film, settings)
     seconds = time.perf_counter() - began
-    own, workers = resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN)
-    cpu_s = own.ru_utime + own.ru_stime + workers.ru_utime + workers.ru_stime
-    workers_mb = found.pop("workers_mb", {})
-    peak_mb = own.ru_maxrss / 1024 + sum(workers_mb.values())
-    return Cost(seconds=seconds, cpu_s=cpu_s, peak_mb=peak_mb, workers=len(workers_mb), **found)
+    own, workers = resource.getrusage(resource.RUSAGE_SELF), found.pop("used", ())
+    cpu_s = own.ru_utime + own.ru_stime + sum(worker.cpu_s for worker in workers)
+    peak_mb = own.ru_maxrss / 1024 + sum(worker.peak_mb for worker in workers)
+    return Cost(seconds=seconds, cpu_s=cpu_s, peak_mb=peak_mb, workers=max(0, len(workers) - 1), **found)
 
 
 def _decode(film: Path, settings: Settings) -> dict[str, Any]:
@@ -148,7 +147,7 @@ def _run_chain(film: Path, settings: Settings) -> dict[str, Any]:
     return {
         "parts_s": {stage.stage: stage.seconds for stage in ran.stages},
         "inside_s": watch.seconds,
-        "workers_mb": watch.workers_mb,
+        "used": tuple(watch.workers.values()),
         "live_s": ran.live_s,
         "frames": frames,
     }

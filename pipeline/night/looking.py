@@ -25,6 +25,7 @@ from pipeline.court.area_network import AreaNetwork
 from pipeline.court.image_motion import MotionGatherer
 from pipeline.court.marks import FloorEvidence, areas_row, floor_evidence, marks_table
 from pipeline.court.tables import AREAS, MARKS
+from pipeline.crew import Used
 from pipeline.film.decode import Frame
 from pipeline.film.tables import FRAMES
 from pipeline.players.body_looks import body_looks
@@ -52,7 +53,7 @@ class Stopwatch:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self.seconds: dict[str, float] = {}
-        self.workers_mb: dict[int, float] = {}  # largest resident memory of each worker process
+        self.workers: dict[int, Used] = {}  # what worker processes took, by process number
 
     @contextmanager
     def part(self, name: str) -> Iterator[None]:

@@ -82,6 +82,8 @@ class Networks:
         How many workers are to look at the film.
     crew : callable
         How many workers the run may have in all.
+    loaded_first : callable
+        Modules that the networks need, where they are slow to import.
     """
 
     open: Callable[[], Eyes]
@@ -89,6 +91,7 @@ class Networks:
     apart: Callable[[int], Eyes] | None = None
     lookers: Callable[[], int] = lambda: 1
     crew: Callable[[], int] = lambda: 1
+    loaded_first: Callable[[], Sequence[str]] = tuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +165,7 @@ def run_film(
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
     watch = stopwatch or Stopwatch()
-    with library.claim(digest), Crew(networks.crew()) as crew:
+    with library.claim(digest), Crew(networks.crew(), networks.loaded_first()) as crew:
         damage: list[str] = []
         game, chosen, ran = _seen_game(
             film, digest, library, networks, settings, book, progress, damage.append, crew, watch
@@ -172,7 +175,7 @@ def run_film(
         rosters = {0: told.team_0.roster, 1: told.team_1.roster}
         for stage in table_stages(chosen, colours, rosters, read_pins(game), crew):
             ran.append(run_stage(stage, game, progress(stage.name)))
-        watch.workers_mb = dict(crew.peaks_mb)
+        watch.workers = dict(crew.used)
     merge, tags = bring_tags(game, library, settings)
     shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
     live = shots.filter(shots["live"])

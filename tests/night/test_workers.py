@@ -65,8 +65,9 @@ def test_workers_see_what_one_process_sees(film, alone, tmp_path):
             crew,
             2,
         )
-        assert 1 <= len(crew.peaks_mb) <= 2
-        assert min(crew.peaks_mb.values()) > 20
+        assert 2 <= len(crew.used) <= 3, "and the process they come from"
+        assert min(used.peak_mb for used in crew.used.values()) > 20
+        assert sum(used.cpu_s for used in crew.used.values()) > 0.5
     same(alone, together)
     assert done == sorted(done)
     assert done[-1] == pytest.approx(6.0)
@@ -102,7 +103,7 @@ def test_a_film_run_by_workers_is_the_same_game(film, tmp_path):
         assert spec.read(one).to_pandas().equals(spec.read(two).to_pandas()), spec.name
 
 
-def test_what_goes_wrong_in_a_worker_goes_wrong_here(film, tmp_path):
+def test_what_goes_wrong_in_a_worker_goes_wrong_here(film):
     missing = film.with_name("missing.mp4")
     with pytest.raises(FilmError), Crew(2) as crew:
         list(crew.spread(partial(_probe_again, missing), [1, 2, 3]))
