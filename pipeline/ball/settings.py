@@ -182,7 +182,7 @@ class PlacesSettings(BaseModel):
     slow_air_cost: float = Field(2.5, ge=0, description="Extra cost when it does not move.")
     ring_within_ft: float = Field(3.0, gt=0, description="A ball at the ring is this near to its middle.")
     ring_above_ft: float = Field(8.0, ge=0, description="And this high, where its height is known.")
-    ring_sigma_ft: float = Field(0.8, gt=0, description="Spread of that distance.")
+    ring_sigma_ft: float = Field(1.0, gt=0, description="Spread of that distance.")
     ring_gain: float = Field(2.0, ge=0, description="Gain of a ball at the ring; balls are seldom there otherwise.")
     free_cost: float = Field(1.2, ge=0, description="Cost of a loose ball.")
     turn_ft_s: float = Field(15.0, gt=0, description="A ball in the air changes its velocity by less than this.")
