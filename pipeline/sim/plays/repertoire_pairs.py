@@ -15,6 +15,7 @@ from pipeline.sim.plays.repertoire_moves import (
     Missing,
     calm,
     cut_off,
+    did_ball_screen,
     did_cut,
     drive_to,
     go_by_without_screen,
@@ -152,7 +153,7 @@ def double_drag(play: Play) -> Steps:
     stage.go(big, uv(4.0, 3.0), 11.0)
     met = stage.t_s
     yield from stage.run_past(guard, spot + uv(2.3, 0.3), 13.0)
-    play.did("on_ball_screen", {"handler": guard, "screener": second}, start_s=met)
+    did_ball_screen(play, guard, second, met)
     release_screen(play, second)
     play.played("double_drag", roles, start_s=began)
     yield from drive_off(play, guard, second, side=-1)
