@@ -227,7 +227,7 @@ def wasted_cutter(play: Play) -> Steps:
         type="down", group="single", read="right",
     )  # fmt: skip
     yield from stage.pass_to(1)
-    yield from stage.wait(0.9)
+    yield from stage.wait(0.15 if way == "passed_to" else 0.9)
     if way == "passed_to":
         yield from stage.pass_to(3)
         yield from stage.wait(1.4)

@@ -146,17 +146,19 @@ def _slip(play: Play, side: int, began: float) -> Steps:
     stage.restless_ft[HANDLER] = 0.4
 
     def short() -> np.ndarray:
-        return stage.position[guard] + unit(toward(play, HANDLER, side) - stage.position[guard]) * 5.0
+        return stage.position[guard] + unit(toward(play, HANDLER, side) - stage.position[guard]) * 5.2
 
     stage.go(SCREENER, short, 11.0)
-    yield from stage.near(SCREENER, short, 1.6, 2.0)
+    yield from stage.near(SCREENER, short, 0.9, 2.0)
     moment = stage.t_s
     play.did(
         "on_ball_screen", {"handler": HANDLER, "screener": SCREENER}, start_s=began, t_s=moment,
         slipped="yes", coverage="unknown", sent="unknown", contact="no",
     )  # fmt: skip
-    stage.go(SCREENER, np.array([4.0, 2.0 * side]), 16.0)
-    yield from stage.wait(0.25)
+    aside = stage.position[SCREENER] + np.array([-8.0, 2.5 * side])
+    stage.start(stage.run(SCREENER, [aside, np.array([3.0, 3.0 * side])], 16.0))
+    defence.freeze(guard, 0.5)
+    yield from stage.wait(0.5)
     stage.go(HANDLER, stage.position[HANDLER] + np.array([-1.0, 5.0 * side]), 10.0)
     yield from stage.wait(0.45)
     yield from stage.pass_to(SCREENER)
@@ -252,7 +254,7 @@ def _trap(play: Play, side: int, began: float) -> Steps:
     yield from stage.run_past(HANDLER, past, 12.0)
     play.did(
         "on_ball_screen", {"handler": HANDLER, "screener": SCREENER}, start_s=began, coverage="trap",
-        sent="middle" if abs(stage.position[HANDLER][1]) < abs(stage.position[SCREENER][1]) else "sideline", slipped="no",
+        slipped="no",
     )  # fmt: skip
     defence.order(guard, Order.PLACE, lambda: ahead(-2.0 * side))
     release_screen(play, SCREENER)

@@ -32,7 +32,8 @@ Goal = np.ndarray | Callable[[], np.ndarray]
 class BallSpan:
     """One stretch of the ball's life; its path is worked out afterwards from the bodies' paths.
 
-    ``kind`` is "hold", "dribble", "pass", "handoff", "stolen", "shot" or "loose"; ``by`` holds or lets go, ``to`` catches.
+    ``kind`` is "hold", "dribble", "pass", "handoff", "stolen", "shot" or "loose"; ``by`` holds or lets go, ``to``
+    catches.
     """
 
     kind: str

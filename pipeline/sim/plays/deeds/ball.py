@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -248,8 +248,10 @@ def _turnover(run: Run, span: BallSpan) -> Seen:
 def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
     """Drives of ``paint_count.find_drives`` with their measures."""
     for d in run.drives:
-        if d.start >= run.live:
+        if d.start >= run.live or d.end <= run.half_court:
             continue
+        if d.start < run.half_court:
+            d = replace(d, start=run.half_court)
         end = _comes_nearer_until(run, d.handler, d.end)
         ring = run.ring(d.handler)[d.start : end]
         low = int(np.argmin(ring))
@@ -275,6 +277,12 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
         )  # fmt: skip
 
 
+def _goes_himself(run: Run, hold: Hold) -> bool:
+    """Whether a hold ends with his own shot or drive."""
+    shoots = any(s.kind == "shot" and s.by == hold.body and abs(s.start_s - hold.end_s) < 1.5 for s in run.spans)
+    return shoots or any(d.handler == hold.body and hold.start_s <= d.start * DT_S <= hold.end_s for d in run.drives)
+
+
 def _comes_nearer_until(run: Run, handler: int, step: int) -> int:
     """From a drive's last fast step on: until he has the ball no longer or comes no nearer to the ring (2 ft/s)."""
     ring = run.ring(handler)
@@ -298,6 +306,8 @@ def isolations(run: Run) -> Iterator[Seen]:
         nearest = np.min([run.gap(hold.body, k)[a:b] for k in mates], axis=0)
         clear = np.flatnonzero(nearest >= ISOLATION_MATE_FT[0])
         if len(clear) * DT_S < ISOLATION_S[0]:
+            continue
+        if said is None and not _goes_himself(run, hold):
             continue
         sure = said is not None
         sure &= float(np.quantile(nearest, 0.05)) >= ISOLATION_MATE_FT[1] and (b - a) * DT_S >= ISOLATION_S[1]

@@ -234,7 +234,10 @@ def twins(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
         sure = (gap <= TWINS_FT[1]) & (ring >= PERIMETER_FT[1]) & on
         for s, e in spells(loose, TWINS_S[0], bridge_s=0.2):
             inside = spells(sure[s:e], TWINS_S[1], bridge_s=0.1)
-            busy = any(_together(o, a, b) and o.start_s - 1.0 < e * DT_S and o.end_s + 0.5 > s * DT_S for o in seen)
+            reasons = [o for o in seen if _together(o, a, b)]
+            busy = any(o.start_s - 1.0 < e * DT_S and o.end_s + 0.5 > s * DT_S for o in reasons)
+            if any(o.certain and o.start_s - 1.0 <= s * DT_S and o.end_s + 0.8 >= e * DT_S for o in reasons):
+                continue
             c, d = (s, e) if not inside else (s + inside[0][0], s + inside[-1][1])
             yield Seen(
                 "twins", c * DT_S, c * DT_S, d * DT_S, (("player", a), ("player", b)), run.at(a, c),
@@ -299,6 +302,8 @@ def wide_curl(seen: Sequence[Seen]) -> Iterator[Seen]:
         off, radius = z.measures["turn_off_ring_deg"], z.measures["turn_radius_ft"]
         wide = [off > CURL_DEG[k] or (not np.isnan(radius) and radius > CURL_FT[k]) for k in (0, 1)]
         if not wide[0] or z.traits["defender_trails"] == "no":
+            continue
+        if not z.certain and (z.traits["off_screen"] == "no" or np.isnan(radius)):
             continue
         sure = z.certain and wide[1] and z.traits["end"] == "curl" and z.traits["defender_trails"] == "yes"
         yield Seen(

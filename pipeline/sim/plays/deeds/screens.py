@@ -71,7 +71,8 @@ def _meant_on_ball(run: Run, deed: Deed) -> Iterator[Seen]:
     gap = np.where(held, run.gap(handler, screener)[a : b + 1], np.inf)
     k = a + int(np.argmin(gap))
     window = slice(max(k - 60, 0), k + 61)
-    sure = bool(spells(_may_screen(run, handler, screener, 1)[window], NEAR_S[1])) and gap.min() <= CLOSEST_FT[1]
+    closest = CLOSEST_FT[0] if dict(deed.traits).get("slipped") == "yes" else CLOSEST_FT[1]
+    sure = bool(spells(_may_screen(run, handler, screener, 1)[window], NEAR_S[1])) and gap.min() <= closest
     seen = _on_ball(run, handler, screener, k, deed, certain=sure)
     slip_touched = seen.traits["slipped"] == "yes" and seen.measures["contact_ft"] < CONTACT_FT + 0.2
     yield replace(seen, certain=False) if slip_touched else seen
