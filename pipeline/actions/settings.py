@@ -17,6 +17,7 @@ class DriveSettings(BaseModel):
         4.0, gt=0, description="Faster than that for at least this much ground (common practice, no source)."
     )
     nears_ft_s: float = Field(2.0, gt=0, description="A drive goes on while he nears the ring at this speed.")
+    finish_s: float = Field(1.0, ge=0, description="Slower than a drive's speed it goes on for at most this long.")
     run_up_s: float = Field(
         0.8, ge=0, description="How long before his first fast step with the ball a drive may begin (common practice)."
     )
@@ -71,7 +72,9 @@ class OnBallScreenSettings(BaseModel):
         "beside each other make no screen [C].",
     )
     came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    came_over_s: float = Field(2.0, gt=0, description="Within this time.")
+    came_over_s: float = Field(
+        4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
+    )
     screener_speed_ft_s: float = Field(
         9.0, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
     )
@@ -198,7 +201,7 @@ class OffBallScreenSettings(BaseModel):
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
     )
     came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    came_over_s: float = Field(2.0, gt=0, description="They come nearer within this time before the screen.")
+    came_over_s: float = Field(3.0, gt=0, description="They come nearer within this time before the screen.")
     within_u_ft: float = Field(
         36.0,
         gt=0,
@@ -352,6 +355,7 @@ class DenialSettings(BaseModel):
     block_ft: float = Field(
         3.0, ge=0, description="The paint less this at its sides is too deep to be denied: blocks belong to the post."
     )
+    slack_ft: float = Field(0.6, ge=0, description="A denial is not over while he is too far off by no more than this.")
     ahead_ft: float = Field(
         1.0, description="He stands at least this much nearer to the ball than the receiver, along the line."
     )
@@ -371,6 +375,9 @@ class PostSettings(BaseModel):
     for_s: float = Field(1.0, gt=0, description="For at least this long (glossary).")
     within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
+    settles_s: float = Field(
+        1.0, ge=0, description="He posts up at most this long after the catch; later he has driven and stopped."
+    )
     low_lane_u_ft: float = Field(
         8.0, gt=0, description="With the ball he may post up in the lane too, up to here (common practice, no source)."
     )
@@ -379,6 +386,7 @@ class PostSettings(BaseModel):
         gt=0,
         description="Who waits for the ball this long at the post has posted up (common practice, no source).",
     )
+    waits_v_ft: float = Field(13.0, gt=0, description="He waits no farther than this from the middle.")
     passer_from_ft: float = Field(15.0, gt=0, description="Who might throw it in is at least this far from the ring.")
     passer_within_ft: float = Field(22.0, gt=0, description="And at most this far from the poster.")
     tolerance_ft: float = Field(2.0, gt=0, description="Uncertainty of a place at which a post-up is half trusted.")
@@ -409,6 +417,8 @@ class CutSettings(BaseModel):
     slows_ft_s: float = Field(6.0, gt=0, description="A cut has slowed down below this.")
     before_slow_s: float = Field(0.16, ge=0, description="The end of a cut points where it points so long before that.")
     turns_deg: float = Field(40.0, gt=0, description="A cut that turns less than this has no radius.")
+    out_u_ft: float = Field(34.0, gt=0, description="Farther out than this nobody cuts.")
+    before_settled_s: float = Field(0.5, ge=0, description="A cut may begin this long before the half-court phase.")
     corner_ft: float = Field(2.5, gt=0, description="A bend this far off the straight way parts a cut into legs.")
     least_ft: float = Field(8.0, gt=0, description="A cut is at least this long.")
     low_u_ft: float = Field(9.0, gt=0, description="Block and low lane: up to this far from the baseline side.")
@@ -418,6 +428,10 @@ class CutSettings(BaseModel):
     zipper_start_v_ft: float = Field(
         12.0, gt=0, description="A zipper starts at a block or in the low lane: |v| at most."
     )
+    straight_up: float = Field(
+        1.4, ge=1, description="A zipper's way up is at most this many times its rise: across the lane is none."
+    )
+    weak_u_ft: float = Field(16.0, gt=0, description="A flash from the weak side starts no farther out than this.")
     turn_back_ft: float = Field(3.0, gt=0, description="A curl brings the cutter this much nearer to the ring again.")
     points_deg: float = Field(60.0, gt=0, lt=180, description="A way points at the ring within this.")
     high_u_ft: float = Field(17.0, gt=0, description="Top and slot begin this far out.")
@@ -425,15 +439,16 @@ class CutSettings(BaseModel):
     wing_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a cut has come to a wing.")
     after_pass_s: float = Field(2.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
     through_u_ft: float = Field(20.0, gt=0, description="A loop crosses the middle at the high post or below.")
-    screen_ft: float = Field(5.0, gt=0, description="A screener stands this near to the cutter's way (glossary).")
+    screen_ft: float = Field(6.0, gt=0, description="The screener of a UCLA cut stands this near to its way.")
     screen_s: float = Field(0.6, gt=0, description="An off-ball screen within this time of the cut is its own.")
     ring_ft: float = Field(8.0, gt=0, description="A cut to the ring ends this near to it.")
     from_ft: float = Field(14.0, gt=0, description="A cut to the ring starts at least this far from it.")
     denied_before_s: float = Field(1.0, gt=0, description="A back cut starts this soon after the denial.")
     deep_ft: float = Field(7.0, gt=0, description="A deep cut goes down, and comes back out, at least this far.")
+    deep_back_ft: float = Field(14.0, gt=0, description="It ends at most this far from where it began.")
     deep_u_ft: float = Field(7.0, gt=0, description="A deep cut turns this near to the baseline side.")
     trails_ft: float = Field(4.0, gt=0, description="Who trails is this near to the way that the cutter has come.")
-    nearer_ball_ft: float = Field(8.0, gt=0, description="A flash brings the cutter this much nearer to the ball.")
+    nearer_ball_ft: float = Field(6.0, gt=0, description="A flash brings the cutter this much nearer to the ball.")
     shallow_ft: float = Field(10.0, gt=0, description="A shallow cut is at least this long.")
     dribble_at_ft: float = Field(
         5.0, gt=0, description="The handler comes this much nearer to where a shallow cut began."
