@@ -221,9 +221,10 @@ def wasted_cutter(play: Play) -> Steps:
     began = stage.t_s
     yield from screen_for(play, 3, 1, np.array([14.0, 14.0]), 2.2, set_up=np.array([-2.0, -2.0]))
     way = play.word("way")
+    end = np.array([17.0, 15.0]) if way == "passed_to" else floor.slot(1)
     stage.start(_leave(play, 3, 1, floor.corner(1) if way != "to_wing" else floor.wing(1)))
     yield from come_off(
-        play, 1, 3, np.array([0.8, 2.1]), [floor.slot(1)], route=Route.TRAIL, lag_s=0.4, began=began,
+        play, 1, 3, np.array([0.8, 2.1]), [end], route=Route.TRAIL, lag_s=0.4, began=began,
         type="down", group="single", read="right",
     )  # fmt: skip
     yield from stage.pass_to(1)
