@@ -160,21 +160,21 @@ def _end(end: str) -> End:
 def _paths(tracks: pa.Table) -> Mapping[tuple[int, int], _Path]:
     if tracks.num_rows == 0:
         return {}
-    known = tracks.filter(pc.field("x_ft").is_valid())
+    known = tracks.select(["shot", "track", "t_s", "x_ft", "y_ft"]).filter(pc.field("x_ft").is_valid())
     columns = [known[name].to_numpy() for name in ("shot", "track", "t_s", "x_ft", "y_ft")]
     return _split(np.column_stack(columns[:2]).astype(np.int64), columns[2], np.column_stack(columns[3:]))
 
 
 def _teams(tracks: pa.Table) -> Mapping[tuple[int, int], int]:
-    """The team of every player's track, -1 unknown: the one that most of its rows say, the lower of equals."""
+    """The team of every player's track, -1 unknown: the one that most of its rows say."""
     if tracks.num_rows == 0:
         return {}
-    players = (
-        tracks.filter(pc.field("role") == "player").group_by(["shot", "track", "team"]).aggregate([([], "count_all")])
-    )
+    names = ["shot", "track", "team", "role"]
+    counted = tracks.select(names).group_by(names).aggregate([([], "count_all")]).to_pylist()
     told = sorted(
-        zip(*(players[name].to_pylist() for name in ("shot", "track", "count_all", "team")), strict=True),
-        key=lambda one: (one[0], one[1], one[2], -one[3]),
+        (row["shot"], row["track"], row["count_all"], -1 if row["team"] is None else row["team"])
+        for row in counted
+        if row["role"] == "player"
     )
     return {(shot, track): team for shot, track, _, team in told}
 
@@ -182,7 +182,7 @@ def _teams(tracks: pa.Table) -> Mapping[tuple[int, int], int]:
 def _ball_paths(ball: pa.Table) -> Mapping[int, _Path]:
     if ball.num_rows == 0:
         return {}
-    known = ball.filter(pc.field("x_ft").is_valid())
+    known = ball.select(["shot", "t_s", "x_ft", "y_ft"]).filter(pc.field("x_ft").is_valid())
     shot = known["shot"].to_numpy().astype(np.int64)
     xy = np.column_stack([known["x_ft"].to_numpy(), known["y_ft"].to_numpy()])
     found = _split(np.column_stack([shot, np.zeros_like(shot)]), known["t_s"].to_numpy(), xy)
@@ -190,7 +190,8 @@ def _ball_paths(ball: pa.Table) -> Mapping[int, _Path]:
 
 
 def _split(keys: np.ndarray, t_s: np.ndarray, xy: np.ndarray) -> dict[tuple[int, int], _Path]:
-    order = np.lexsort((t_s, keys[:, 1], keys[:, 0]))
+    one = keys[:, 0] * (int(keys[:, 1].max(initial=0)) + 1) + keys[:, 1]
+    order = np.argsort(one, kind="stable") if np.all(np.diff(t_s) >= 0) else np.lexsort((t_s, one))
     keys, t_s, xy = keys[order], t_s[order], xy[order]
     if not len(keys):
         return {}
