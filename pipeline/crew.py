@@ -57,14 +57,14 @@ def free_memory_gb() -> float:
     return int(told[0]) / 2**20 if told else float("inf")
 
 
-def worker_count(cores: int, *, cores_each: int, memory_each_gb: float, most: float = float("inf")) -> int:
+def worker_count(cores: int, *, cores_each: float, memory_each_gb: float, most: float = float("inf")) -> int:
     """How many workers a machine bears, at least one.
 
     Parameters
     ----------
     cores : int
         That this process may use.
-    cores_each : int
+    cores_each : float
         That one worker keeps busy.
     memory_each_gb : float
         That one worker takes.

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import cv2
@@ -114,7 +115,7 @@ def find_bug(
     chosen = _spread_best(shown, settings.finding_pictures)
     finder = TextFinder()
     lines = _lasting([_lines(finder, small[k], regions) for k in chosen])
-    reader = TextReader()
+    reader = _text_reader()
     reading = sorted(_spread_best(shown, settings.pictures // 2))
     texts = [[reader.read(strip_of(small[k], _whole(box))) for k in reading] for box in lines]
     slots = [slot for box, read in zip(lines, texts, strict=True) for slot in line_slots(box, read)]
@@ -255,6 +256,12 @@ def _bug_edges(pictures_bgr: Sequence[np.ndarray], box: Box) -> tuple[np.ndarray
 # Reading it ---------------------------------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=1)
+def _text_reader() -> TextReader:
+    """One for all films of a process."""
+    return TextReader()
+
+
 class BugReader:
     """Reads the cells of a film's score graphic while its pictures pass by.
 
@@ -268,7 +275,7 @@ class BugReader:
     def __init__(self, layout: BugLayout | None, settings: BugSettings | None = None) -> None:
         self._layout = layout
         self._settings = settings or BugSettings()
-        self._reader = None if layout is None else TextReader()
+        self._reader = None if layout is None else _text_reader()
         self._before: dict[str, _Before] = {}
         self._next_s = -math.inf
         self._rows: list[dict[str, object]] = []

@@ -34,9 +34,9 @@ GPU_STRETCHES = 6
 more threads only wait for the interpreter's lock."""
 
 
-CORES_A_LOOKER = {Device.CPU: 4, Device.CUDA: 1}
+CORES_A_LOOKER = {Device.CPU: 4.0, Device.CUDA: 1.25}
 """Cores that one worker of the vision pass keeps busy. On the processor the networks take most of the time and use all
-threads of a process; beside a GPU everything else does, one thread at a time."""
+threads of a process; beside a GPU everything else does, mostly one thread at a time."""
 
 MEMORY_A_LOOKER_GB = {Device.CPU: 1.8, Device.CUDA: 3.0}
 """Memory that it takes at most (measured: 1.5 and 2.7)."""

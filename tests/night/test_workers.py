@@ -1,6 +1,7 @@
 """Worker processes give what one process gives."""
 
 import os
+from concurrent.futures import Future
 from functools import partial
 
 import numpy as np
@@ -14,8 +15,12 @@ from hypothesis import strategies as st
 from pipeline.court.tables import CAMERAS
 from pipeline.crew import Crew, in_turn, worker_count
 from pipeline.errors import FilmError, WorkerError
+from pipeline.film.decode import DELIVERED
+from pipeline.film.score_bug import BugReader
+from pipeline.film.shots import found_shots
 from pipeline.night.library import Library
-from pipeline.night.pieces import Grid
+from pipeline.night.looking import Stopwatch
+from pipeline.night.pieces import Grid, Run, see_run
 from pipeline.night.run import Networks, run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes, SeenParts, see_film, see_film_together
@@ -28,6 +33,10 @@ SHORT_PIECES = Settings(night=NightSettings(piece_s=0.9, stretch_s=0.4, network_
 
 def eyes_of(play: Play, _lookers: int = 1) -> Eyes:
     return Eyes(KnowingAreas(), KnowingDetector(play))
+
+
+def unheard(_done_s: float) -> None:
+    pass
 
 
 def silent(_done: float, _total: float) -> None:
@@ -84,6 +93,35 @@ def test_the_pieces_that_are_there_are_not_looked_at_again(film, alone, tmp_path
     eyes = eyes_of(CROWD)
     same(alone, see_film(film, eyes, SHORT_PIECES, parts, silent))
     assert 0 < eyes.areas.looked < alone.tables["areas"].num_rows
+
+
+@pytest.mark.parametrize("damaged", [0, 3])
+def test_it_does_not_matter_how_a_film_is_cut_into_runs(film, tmp_path, damaged):
+    data = bytearray(film.read_bytes())
+    for at in np.linspace(len(data) * 0.6, len(data) * 0.9, damaged).astype(int):
+        data[at : at + 20] = bytes(20)
+    (copy := tmp_path / "copy.mp4").write_bytes(bytes(data))
+    count = Grid.of(SHORT_PIECES).pieces(_info(copy))
+    cuts = {"whole": [0, count], "pieces": [*range(count + 1)], "three": [0, 2, 3, count]}
+    found = {}
+    for name, ends in cuts.items():
+        bug: Future[BugReader] = Future()
+        bug.set_result(BugReader(None))
+        runs = [
+            see_run(
+                Run(copy, SHORT_PIECES, *ends[k : k + 2], tmp_path / name), eyes_of(CROWD), bug, unheard, Stopwatch()
+            )
+            for k in range(len(ends) - 1)
+        ]
+        tables = {key: table.to_pandas() for key, table in SeenParts(tmp_path / name).read().items()}
+        shots = found_shots([run.signs for run in runs])
+        found[name] = (tables, [b.t_s for b in shots.boundaries], np.concatenate([run.fates for run in runs]))
+    tables, starts, fates = found["whole"]
+    assert (np.count_nonzero(fates != DELIVERED) > 0) == bool(damaged)
+    for name in ("pieces", "three"):
+        assert all(table.equals(found[name][0][key]) for key, table in tables.items()), name
+        assert starts == found[name][1]
+        assert np.array_equal(fates, found[name][2])
 
 
 def test_a_film_run_by_workers_is_the_same_game(film, tmp_path):
