@@ -299,6 +299,7 @@ def isolations(run: Run) -> Iterator[Seen]:
         if (b - a) * DT_S < ISOLATION_S[0] or run.half_court >= b:
             continue
         a = max(a, run.half_court)
+        first, last = a, b
         said = next((d for d in meant if d.roles[0][1] == hold.body and d.start_s < hold.end_s), None)
         if said is not None:
             a, b = max(a, run.step(said.start_s)), min(b, run.step(said.end_s))
@@ -312,10 +313,10 @@ def isolations(run: Run) -> Iterator[Seen]:
         sure = said is not None
         sure &= float(np.quantile(nearest, 0.05)) >= ISOLATION_MATE_FT[1] and (b - a) * DT_S >= ISOLATION_S[1]
         yield Seen(
-            "isolation", a * DT_S, a * DT_S, b * DT_S,
+            "isolation", first * DT_S, first * DT_S, last * DT_S,
             (("handler", hold.body), *_guard_role(run, hold.body, a, "on_ball_defender")),
             run.at(hold.body, a),
-            {"held_s": (b - a) * DT_S, "nearest_teammate_ft": float(nearest.min())},
+            {"held_s": (last - first) * DT_S, "nearest_teammate_ft": float(nearest.min())},
             {"place": place_of(run, hold.body, a)},
             certain=sure,
         )  # fmt: skip

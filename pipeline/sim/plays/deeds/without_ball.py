@@ -84,7 +84,7 @@ def post_ups(run: Run) -> Iterator[Seen]:
             c = run.step(catch.end_s) if catch is not None else s
             yield Seen(
                 "post_up", s * DT_S, s * DT_S, e * DT_S, (("poster", k), ("post_defender", int(run.guard[s, k]))),
-                run.at(k, s),
+                run.at(k, c),
                 {
                     "held_s": (e - s) * DT_S,
                     "ring_distance_ft": float(run.ring(k)[s:e].mean()),
