@@ -63,9 +63,11 @@ class Cuts:
         """Cuts of one possession's attackers."""
         setting = Setting(view, earlier, settings.cut)
         found = []
+        # after the shot men go for the rebound: that is no cut
+        until_s = min([view.end_s, *(a.start_s for a in view.story.attempts if a.end_s >= view.end_s - 0.5)])
         for column in np.flatnonzero(view.attackers):
             for run in runs_of(view, int(column), settings.cut):
-                if view.start_s - 1e-6 <= view.t_s[run.first] < view.end_s:
+                if view.start_s - 1e-6 <= view.t_s[run.first] < until_s:
                     found.extend(_named(setting, run))
         return found
 
@@ -131,6 +133,10 @@ def zipper(setting: Setting, run: Run) -> Named | None:
     climbing = up[up[:, 0] <= setting.view.free_throw_u_ft]
     if rise < rule.curl_rise_ft or np.abs(climbing[:, 1]).max(initial=0.0) > rule.zipper_start_v_ft:
         return None
+    least = min(rise, rule.zipper_rise_ft)
+    first = up[: int(np.argmax(up[:, 0] - run.start[0] >= least - 1e-9)) + 1]
+    if np.hypot(*np.diff(first, axis=0).T).sum() > rule.straight_up * least:
+        return None
     back = float(run.ring_ft[top:].max() - run.ring_ft[-1])
     off_deg = _off_ring_deg(setting, run)
     if back >= rule.turn_back_ft and off_deg <= rule.points_deg:
@@ -179,7 +185,8 @@ def loop(setting: Setting, run: Run) -> Named | None:
     """After his pass from top or slot by way of the high post or below to the wing opposite the pass."""
     rule, path = setting.rule, run.path
     thrown = _passed(setting, run)
-    if thrown is None or run.start[0] < rule.high_u_ft - 3 or abs(run.end[1]) < rule.wing_v_ft:
+    outside = run.start[0] >= rule.high_u_ft - 3 and abs(run.start[1]) <= rule.middle_v_ft + 1
+    if thrown is None or not outside or abs(run.end[1]) < rule.wing_v_ft:
         return None
     if run.end[1] * thrown.measures["catch_v_ft"] >= 0:
         return None
@@ -201,12 +208,13 @@ def back_cut(setting: Setting, run: Run) -> Named | None:
 
 
 def deep_cut(setting: Setting, run: Run) -> Named | None:
-    """To the baseline side, then back out."""
+    """To the baseline side, then back out to about where he was."""
     rule, path = setting.rule, run.path
     low = int(path[:, 0].argmin())
     down, out = run.start[0] - path[low, 0], run.end[0] - path[low, 0]
     outside = run.ring_ft[0] >= rule.from_ft and run.ring_ft[-1] >= rule.from_ft
-    fits = path[low, 0] <= rule.deep_u_ft and down >= rule.deep_ft and out >= rule.deep_ft
+    back = math.dist(run.start, run.end) <= rule.deep_back_ft
+    fits = back and path[low, 0] <= rule.deep_u_ft and down >= rule.deep_ft and out >= rule.deep_ft
     return Named() if outside and fits else None
 
 
@@ -223,7 +231,7 @@ def flash(setting: Setting, run: Run) -> Named | None:
         return None
     nearer = math.dist(run.start, ball[0]) - math.dist(run.end, ball[1])
     side = int(view.ball_side[run.first])
-    weak = side != 0 and run.start[1] * side < 0
+    weak = side != 0 and run.start[1] * side < 0 and run.start[0] <= rule.weak_u_ft
     low = run.start[0] <= rule.low_u_ft and abs(run.start[1]) <= rule.zipper_start_v_ft
     arrives = abs(run.end[1]) <= view.book.lane_width_ft / 2 + 3.5 and rule.deep_u_ft <= run.end[0] <= rule.through_u_ft
     ball_outside = float(np.hypot(*ball[1])) > float(run.ring_ft[-1])
@@ -248,9 +256,9 @@ def shallow(setting: Setting, run: Run) -> Named | None:
 
 CUTS: dict[str, Rule] = {
     "zipper_cut": zipper,
-    "iverson_cut": iverson,
     "ucla_cut": ucla,
     "loop_cut": loop,
+    "iverson_cut": iverson,
     "back_cut": back_cut,
     "deep_cut": deep_cut,
     "basket_cut": basket_cut,

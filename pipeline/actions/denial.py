@@ -18,7 +18,8 @@ class Denials:
 
     A possible receiver is a teammate of the handler in the front court, not deep in the paint (a block is not deep, so
     a fronted post is denied) and within a pass of the ball. His defender must stand between the two, along the line,
-    not behind the receiver: who trails him denies nothing. The score is the certainty of the three places.
+    not behind the receiver: who trails him denies nothing. A step too far (``slack_ft``) between two spells does not
+    part them. The score is the certainty of the three places.
     """
 
     kinds = ("denial",)
@@ -30,11 +31,16 @@ class Denials:
         rule = settings.denial
         found = []
         for column in np.flatnonzero(view.attackers):
-            denied, gap, line = denied_moments(view, int(column), rule)
-            for first, last in stretches(bridged(denied, view.t_s, rule.pause_s)):
-                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
-                if end_s - start_s < rule.for_s - 1e-6:
+            denied, gap, line = denied_moments(view, int(column), rule, slack_ft=0.0)
+            nearly, _, _ = denied_moments(view, int(column), rule, slack_ft=rule.slack_ft)
+            strict = list(stretches(bridged(denied, view.t_s, rule.pause_s)))
+            strict = [(a, b) for a, b in strict if view.t_s[b - 1] - view.t_s[a] >= rule.for_s - 1e-6]
+            for start, stop in stretches(bridged(nearly, view.t_s, rule.pause_s)):
+                inside = [(a, b) for a, b in strict if start <= a and b <= stop]
+                if not inside:
                     continue
+                first, last = inside[0][0], inside[-1][1]
+                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
                 guard = _most(view.guard[first:last, column])
                 handler = _most(view.handler[first:last])
                 uv = view.uv_ft[first, column]
@@ -55,7 +61,7 @@ class Denials:
 
 
 def denied_moments(
-    view: PossessionView, column: int, rule: DenialSettings
+    view: PossessionView, column: int, rule: DenialSettings, *, slack_ft: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """At which moments a player is denied (T,), and his defender's distance from him and from the pass's line (T,)."""
     moments = np.arange(len(view.t_s))
@@ -75,10 +81,10 @@ def denied_moments(
         in_paint = (np.abs(man[:, 1]) <= deep_v_ft) & (man[:, 0] <= view.free_throw_u_ft)
         denied = (
             known
-            & (view.t_s >= view.start_s - 1e-6)
+            & (view.t_s >= (view.start_s if np.isnan(view.half_court_s) else view.half_court_s) - 1e-6)
             & (view.t_s <= view.end_s + 1e-6)
-            & (gap <= rule.within_ft)
-            & (line <= rule.line_within_ft)
+            & (gap <= rule.within_ft + slack_ft)
+            & (line <= rule.line_within_ft + slack_ft)
             & (along >= rule.ahead_ft)
             & (length >= rule.pass_from_ft)
             & (length <= rule.pass_to_ft)

@@ -24,10 +24,12 @@ NAME = "drive"
 class Drives:
     """Finds drives.
 
-    A fast stretch (faster than ``speed_ft_s``, coming nearer to the ring at half of that) of at least ``fast_ft`` is
-    the core. The drive goes on as long as he comes nearer by ``nears_ft_s``. The run-up, slower or before the catch,
-    counts only where the ground gained without it is too little, at most ``run_up_s`` of it, and he must gain
-    ``with_ball_ft`` with the ball. Its moment is its start. The score is the certainty of the handler's place.
+    A fast stretch in the front court (faster than ``speed_ft_s``, coming nearer to the ring at half of that) of at
+    least ``fast_ft`` is the core. The drive goes on as long as he comes nearer by ``nears_ft_s``, at
+    most ``finish_s``. The run-up, slower or
+    before the catch, counts only where the ground gained without it is too little, at most ``run_up_s`` of it, and he
+    must gain ``with_ball_ft`` with the ball. Its moment is its start. The score is the certainty of the handler's
+    place.
     """
 
     kinds = (NAME,)
@@ -50,7 +52,8 @@ def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[tuple[in
         place, velocity = view.uv_ft[span, column], view.velocity_ft_s[span, column]
         with np.errstate(invalid="ignore", divide="ignore"):
             nears = -(place * velocity).sum(axis=1) / ring
-            fast = (speed > rule.speed_ft_s) & (nears > 0.5 * rule.speed_ft_s)
+            front = place[:, 0] <= 0.5 * view.book.length_ft - view.book.ring_to_baseline_ft
+            fast = front & (speed > rule.speed_ft_s) & (nears > 0.5 * rule.speed_ft_s)
             coming = nears > rule.nears_ft_s
         catch = first - begins
         for a, b in stretches(bridged(fast, t, rule.pause_s)):
@@ -58,7 +61,7 @@ def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[tuple[in
             on = stretches(bridged(coming[end:], t[end:], rule.pause_s))
             ahead = next(on, None)
             if ahead is not None and ahead[0] == 0:
-                end += ahead[1] - 1
+                end += min(ahead[1] - 1, view.steps(rule.finish_s))
             if end <= catch or begins + a <= done.get(column, -1):
                 continue
             start = held = max(a, catch)

@@ -37,8 +37,10 @@ class Isolations:
             alone, nearest = _alone(view, touch.column, span, rule)
             for a, b in stretches(bridged(alone, view.t_s[span], rule.pause_s)):
                 first, last = span.start + a, span.start + b - 1
+                if view.t_s[last] - view.t_s[first] < rule.for_s - 1e-6:
+                    continue
                 went_s = _goes_himself(view, touch.column, (view.t_s[first], view.t_s[last]), earlier, rule)
-                if went_s is None or went_s - view.t_s[first] < rule.for_s - 1e-6:
+                if went_s is None:
                     continue
                 uv = view.uv_ft[first, touch.column]
                 begun_s = float(view.t_s[first])

@@ -75,7 +75,7 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
             continue
         if touch is not None:
             caught = view.at(touch.start_s)
-            if beside[caught] or low[caught]:
+            if (beside[caught] or low[caught]) and start_s <= touch.start_s + rule.settles_s:
                 found.append(Spell(column, first, last, touch))
         elif _waits(view, column, first, last, rule):
             found.append(Spell(column, first, last, None))
@@ -88,7 +88,7 @@ def _waits(view: PossessionView, column: int, first: int, last: int, rule: PostS
     handler = view.handler[span]
     held = handler != NOBODY
     moments = np.flatnonzero(held)
-    if not len(moments):
+    if not len(moments) or float(np.nanmedian(np.abs(view.uv_ft[span, column, 1]))) > rule.waits_v_ft:
         return False
     who = handler[moments]
     outside = view.ring_ft[first + moments, who] >= rule.passer_from_ft

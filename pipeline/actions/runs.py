@@ -56,14 +56,16 @@ class Run:
 
 
 def runs_of(view: PossessionView, column: int, rule: CutSettings) -> Iterator[Run]:
-    """Stretches in which an attacker runs without the ball, each whole.
+    """Stretches in which an attacker runs without the ball in the half court, each whole.
 
-    A short pause does not end a run; taking the ball does. Who is never fast only walks.
+    A short pause does not end a run; taking the ball does. Who is never fast only walks. Running up the floor is no
+    cut: a run begins with the half-court phase (a little before it, since others are late) and inside ``out_u_ft``.
     """
+    settled_s = np.inf if np.isnan(view.half_court_s) else view.half_court_s - rule.before_settled_s
     with np.errstate(invalid="ignore"):
         moves = (view.speed_ft_s[:, column] >= rule.moving_ft_s) & (view.handler != column)
-    known = np.isfinite(view.uv_ft[:, column, 0]) & (view.handler != column)
-    for a, b in stretches(bridged(moves, view.t_s, rule.pause_s) & known):
+        known = (view.uv_ft[:, column, 0] <= rule.out_u_ft) & (view.handler != column) & (view.t_s >= settled_s)
+    for a, b in stretches(bridged(moves & known, view.t_s, rule.pause_s) & known):
         run = run_between(view, column, a, b - 1, rule)
         if run.length_ft >= rule.least_ft and np.nanmax(view.speed_ft_s[a:b, column]) >= rule.top_ft_s:
             yield run

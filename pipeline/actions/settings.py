@@ -91,6 +91,10 @@ class OnBallScreenSettings(BaseModel):
     hold_s: float = Field(0.2, ge=0, description="Shorter holds are none (P1).")
     handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over (P1).")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
+    same_if_stays_s: float = Field(
+        2.5, gt=0, description="So are those nearer than this between which the screener keeps his place [C]."
+    )
+    stays_ft: float = Field(3.0, gt=0, description="A screener who moves less than this keeps his place [C].")
     least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
     side_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a screen is a side screen (glossary).")
     again_within_s: float = Field(3.0, gt=0, description="A screen of the same pair so soon is a re-screen (glossary).")
