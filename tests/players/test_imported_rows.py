@@ -1,5 +1,7 @@
 """Columns and values of tracking data from elsewhere."""
 
+from pathlib import Path
+
 import numpy as np
 import pyarrow as pa
 import pytest
@@ -7,8 +9,9 @@ from tracking_data import renamed, tracking_table, with_column
 
 from pipeline.court.rule_books import FEET_PER_METRE, FIBA, NBA
 from pipeline.errors import TrackingError
-from pipeline.players.imported_rows import NO_TEAM, OFFICIAL, Convention, Source, read_rows
+from pipeline.players.imported_rows import KNOWN_COLUMNS, NO_TEAM, OFFICIAL, Convention, Source, read_rows
 
+ROOT = Path(__file__).resolve().parents[2]
 CSV = Source("a.csv", 2, "line")
 
 
@@ -111,3 +114,9 @@ def test_bad_input_is_one_sentence_with_its_place(table, said):
 def test_a_row_of_a_parquet_file_is_counted_from_one():
     with pytest.raises(TrackingError, match="b, row 6: 't_s'"):
         read_rows(changed("t_s", 5, None), Source("b", 1, "row"), NBA, Convention())
+
+
+def test_every_column_is_documented():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for name in KNOWN_COLUMNS:
+        assert f"`{name}`" in text, name
