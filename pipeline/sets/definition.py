@@ -86,9 +86,10 @@ class During:
 
 
 class Need(Enum):
-    """Whether a phase must be there."""
+    """Whether a phase must be there. A usual one need not, but its absence costs more than an optional one's."""
 
     REQUIRED = ""
+    USUAL = "usual "
     OPTIONAL = "optional "
     FORBIDDEN = "forbidden "
 

@@ -142,6 +142,8 @@ def _phase_lines(case: _Case, traits: Mapping[str, str]) -> Iterator[str]:
             yield f"{_name(phase)} at {_clock(event.t_s)}: {_told(event, case)}."
         elif phase.need is Need.REQUIRED:
             yield f"{_name(phase)} is missing: {_wanted(phase, case)}. {_nearest(phase, case)}"
+        elif phase.need is Need.USUAL:
+            yield f"{_name(phase)}, which is usual, was not seen: {_wanted(phase, case)}. {_nearest(phase, case)}"
         else:
             yield f"{_name(phase)}, which is optional, was not seen."
     if "ending" in (case.row["missing"] or []):

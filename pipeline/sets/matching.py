@@ -73,9 +73,7 @@ class _Search:
         required = line.part.required
         self._missing_at_most = len(required) - least_found(len(required), self._s)
         self._weight = (
-            len(required)
-            + (self._s.ending_weight if line.endings else 0.0)
-            + self._s.optional_weight * len(line.part.optional)
+            len(required) + (self._s.ending_weight if line.endings else 0.0) + self._weight_of(line.part.optional)
         )
 
     def run(self) -> Match | None:
@@ -222,9 +220,9 @@ class _Search:
             for phase in ending.required:
                 self._take(phase, ending_fits[phase.name])
         optional_quality = sum(self._optional(part) for part in parts)
-        count = sum(len(part.optional) for part in parts)
-        weight = len(line.part.required) + (s.ending_weight if line.endings else 0.0) + s.optional_weight * count
-        score = (quality + s.ending_weight * ending_quality + s.optional_weight * optional_quality) / weight
+        weight = len(line.part.required) + (s.ending_weight if line.endings else 0.0)
+        weight += sum(self._weight_of(part.optional) for part in parts)
+        score = (quality + s.ending_weight * ending_quality + optional_quality) / weight
         must_end = self._plan.definition.must_end and bool(line.endings) and ending is None
         if self._may_stand(score, complete=missing == 0 and not must_end) and self._allowed(parts):
             score *= self._links(parts) * self._starts()
@@ -261,8 +259,13 @@ class _Search:
                 yield from self._all_of(ending, number + 1, last)
                 self._give_back(phase, taken)
 
+    def _weight_of(self, phases: Iterable[PlannedPhase]) -> float:
+        """What phases that need not be there weigh in the score."""
+        usual, optional = self._s.usual_weight, self._s.optional_weight
+        return sum(usual if phase.phase.need is Need.USUAL else optional for phase in phases)
+
     def _optional(self, part: PlannedPart) -> float:
-        """Take the best fit of every optional phase; the sum of their qualities."""
+        """Take the best fit of every optional phase; the sum of their qualities, weighed."""
         total = 0.0
         begun_s = min(fit.t_s for fit in self._met.values())
         for phase in part.optional:
@@ -276,7 +279,7 @@ class _Search:
                 timely = (fit for fit in timely if 0 <= begun_s - fit.t_s <= self._s.longest_wait_s)
             fits = sorted(timely, key=lambda fit: (-fit.quality, fit.t_s, fit.index))
             if fits and self._take(phase, fits[0]) is not None:
-                total += fits[0].quality
+                total += fits[0].quality * self._weight_of((phase,))
         return total
 
     def _allowed(self, parts: Sequence[PlannedPart]) -> bool:

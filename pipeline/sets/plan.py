@@ -53,7 +53,7 @@ class PlannedPhase:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlannedPart:
-    """The phases of a line, or of an ending, by need, each in order of the file."""
+    """The phases of a line, or of an ending, by need, each in order of the file; usual phases are among the optional."""
 
     name: str
     phases: tuple[PlannedPhase, ...]
@@ -110,7 +110,8 @@ def zone_of(zone: Zone, point: int) -> PlannedZone:
 
 def _part(name: str, phases: tuple[PlannedPhase, ...]) -> PlannedPart:
     by_need = {need: tuple(one for one in phases if one.phase.need is need) for need in Need}
-    return PlannedPart(name, phases, by_need[Need.REQUIRED], by_need[Need.OPTIONAL], by_need[Need.FORBIDDEN])
+    may = tuple(one for one in phases if one.phase.need in (Need.USUAL, Need.OPTIONAL))
+    return PlannedPart(name, phases, by_need[Need.REQUIRED], may, by_need[Need.FORBIDDEN])
 
 
 def _phase(phase: Phase, players: Mapping[str, int]) -> PlannedPhase:

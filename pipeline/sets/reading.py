@@ -202,6 +202,8 @@ class _Reader(TreeReader):
             if data in ("where", "ideally", "place_at_start", "place_at_end", "place_of_it", "by_way", "any_time"):
                 self._once(seen, CALLED_LINES[data], part)
             match data:
+                case "usual":
+                    need = Need.USUAL
                 case "optional":
                     need = Need.OPTIONAL
                 case "forbidden":

@@ -45,6 +45,7 @@ class SetSettings(BaseModel):
     ending_weight: float = Field(
         0.5, ge=0, description="Weight of an ending in the score; a phase that must be there weighs 1."
     )
+    usual_weight: float = Field(0.5, ge=0, description="Weight of a usual phase in the score.")
     optional_weight: float = Field(0.1, ge=0, description="Weight of an optional phase in the score.")
     partial_share: float = Field(
         0.6,

@@ -43,9 +43,9 @@ def sheet_of(definition: SetDefinition, book: RuleBook = NBA) -> Page:
     for text in wrapped(definition.says, _TEXT + 1, width - 2 * MARGIN):
         y += 19
         marks.append(Words((MARGIN, y), text, _TEXT + 1, INK))
-    y += 22
+    y += 30
     marks += _key(MARGIN, y)
-    y += 24
+    y += 22
     number = 0
     for row in _rows(frames):
         lines = [wrapped(frame.caption, _TEXT, wide - 34) for frame in row]

@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.sets.definition import Need
+from pipeline.sets.printing import set_text
 from pipeline.sets.reading import read_set
 from pipeline.sets.settings import SetSettings
 from tests.sets.made_up_actions import action, cut, matches, mirrored, renumbered, standing, thrown
@@ -109,6 +111,18 @@ def test_points_of_emphasis_are_measured_and_graded():
     assert row["traits"]["coverage"] == "unknown"
     assert row["ending"] is None
     assert row["complete"]
+
+
+def test_a_usual_phase_costs_more_than_an_optional_one():
+    usual = read_set(set_text(MOTION).replace("optional phase denied", "usual phase denied"))
+    assert usual.main.phases[2].need is Need.USUAL
+    whole, (optional,), (missing,) = (
+        matches(usual, motion())[0],
+        matches(MOTION, motion(denied=None)),
+        matches(usual, motion(denied=None)),
+    )
+    assert missing["complete"]
+    assert missing["score"] < optional["score"] < whole["score"]
 
 
 def test_what_is_missing_is_named_and_lowers_the_score():
