@@ -53,7 +53,7 @@ class PlannedPhase:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlannedPart:
-    """The phases of a line, or of an ending, by need, each in order of the file; usual phases are among the optional."""
+    """The phases of a line, or of an ending, by need, in order of the file; usual phases are among the optional."""
 
     name: str
     phases: tuple[PlannedPhase, ...]
