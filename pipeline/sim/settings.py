@@ -25,7 +25,7 @@ class SimSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     plan: PlanName = Field(
         "crowded_drive",
-        description="The script, 'excerpt' (two minutes with cuts), 'game', or 'drill' (scripts of every action, set and fault).",
+        description="The script, 'excerpt' (two minutes with cuts), 'game' or 'drill' (all scripts).",
     )
     seed: int = Field(1, ge=0, description="Decides movement, cameras, cuts and look.")
     rule_book: Literal["fiba", "nba", "ncaa", "nfhs"] | None = Field(

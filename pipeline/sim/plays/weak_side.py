@@ -1,8 +1,8 @@
 """The weak-side motion set with its endings and counters.
 
-Written for an entry to the right. The point passes to the wing and loops by way of the high post to the weak side; the
-ball is reversed through the top; the far wing screens across for the post; the point gets the ball back on the weak-side
-wing. Then one of the endings, or before it one of the counters. Role names are those of the set file.
+Written for an entry to the right. The point passes to the wing and loops by way of the high post to the weak side;
+the ball is reversed through the top; the far wing screens across for the post; the point gets the ball back on the
+weak-side wing. Then one of the endings, or before it one of the counters. Role names are those of the set file.
 """
 
 from __future__ import annotations
@@ -396,7 +396,8 @@ def _zipper_at_once(play: Play, ending: str, began: float) -> Steps:
 _ENDINGS = {
     "post_entry": _post_entry,
     **{f"zipper_{end}": _zipper for end in ("straight", "curl", "fade", "wide", "trailed")},
-    **dict.fromkeys(("side_ball_screen", "re_screen", "top_ball_screen", "change_of_direction", "iced", "dead_ball_screen"), _ball_screen),
+    **dict.fromkeys(("side_ball_screen", "re_screen", "top_ball_screen"), _ball_screen),
+    **dict.fromkeys(("change_of_direction", "iced", "dead_ball_screen"), _ball_screen),
 }  # fmt: skip
 _NAMES = {
     "re_screen": "side_ball_screen", "iced": "side_ball_screen", "dead_ball_screen": "side_ball_screen",

@@ -90,10 +90,16 @@ def post_ups(run: Run) -> Iterator[Seen]:
                     "ring_distance_ft": float(run.ring(k)[s:e].mean()),
                     "catch_ring_ft": float(run.ring(k)[c]) if catch is not None else float("nan"),
                     "defender_gap_ft": float(gap[s:e].mean()),
+                    "others_moved_ft": max(_way(run, o, s, e) for o in OFFENCE_BODIES if o != k),
                 },
                 {"place": place_of(run, k, s), "caught": "yes" if catch is not None else "no"},
                 certain=bool(inside) and deed,
             )  # fmt: skip
+
+
+def _way(run: Run, body: int, a: int, b: int) -> float:
+    """Length of a body's path between two steps."""
+    return float(np.hypot(*np.diff(run.uv[a : b + 1, body], axis=0).T).sum())
 
 
 def stands(run: Run) -> Iterator[Seen]:
