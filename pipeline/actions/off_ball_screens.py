@@ -134,7 +134,10 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
     always = (
         at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
         at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
-        at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
+        max(
+            at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
+            at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
+        ),
     )
     return math.prod(always) * max(math.prod(near), math.prod(wide))
 

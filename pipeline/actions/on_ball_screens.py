@@ -29,7 +29,7 @@ import numpy as np
 
 from pipeline.actions.coverage import coverage
 from pipeline.actions.events import Event
-from pipeline.actions.grades import at_least, at_most
+from pipeline.actions.grades import HALF, at_least, at_most
 from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
 from pipeline.actions.settings import ActionSettings, OnBallScreenSettings
 from pipeline.actions.stretches import stretches
@@ -64,7 +64,8 @@ class OnBallScreens:
         """On-ball screens of one possession; ``earlier`` is not used."""
         del earlier
         graded = [(_score(view, meeting, settings.on_ball_screen), meeting) for meeting in _meetings(view, settings)]
-        found = _apart(view, [g for g in graded if g[0] >= settings.on_ball_screen.least_score], settings)
+        least = settings.on_ball_screen.least_score
+        found = [(score, meeting) for score, meeting in _apart(view, graded, settings) if score >= least]
         events: list[Event] = []
         last: dict[tuple[int, int], float] = {}
         for score, meeting in sorted(found, key=lambda g: g[1].moment):
@@ -226,19 +227,44 @@ def _dives_ft_s(view: PossessionView, screener: int, at: int, rule: OnBallScreen
 def _apart(
     view: PossessionView, graded: list[tuple[float, Meeting]], settings: ActionSettings
 ) -> list[tuple[float, Meeting]]:
-    """The best of meetings that are one screen: those of a pair close in time, whoever of the two has the ball."""
+    """One meeting per screen.
+
+    Meetings of two players close in time are one, the better of them, whoever of the two has the ball. So are those of a
+    screener who has not moved on meanwhile: a handler who steps away first and then uses the screen meets him twice, and
+    the later meeting is the use.
+    """
+    rule = settings.on_ball_screen
     kept: list[tuple[float, Meeting]] = []
-    for score, meeting in sorted(graded, key=lambda g: (-g[0], g[1].moment)):
+    for score, meeting in sorted(graded, key=lambda g: (g[1].moment, g[1].handler, g[1].screener)):
         pair = {meeting.handler, meeting.screener}
-        same = settings.on_ball_screen.same_within_s
-        near = (
-            k
-            for _, k in kept
-            if {k.handler, k.screener} == pair and abs(view.t_s[k.moment] - view.t_s[meeting.moment]) <= same
-        )
-        if next(near, None) is None:
+        last = next((n for n in reversed(range(len(kept))) if {kept[n][1].handler, kept[n][1].screener} == pair), None)
+        if last is None:
+            kept.append((score, meeting))
+            continue
+        before_score, before = kept[last]
+        apart_s = float(view.t_s[meeting.moment] - view.t_s[before.moment])
+        stayed = before.screener == meeting.screener and _stayed(view, before, meeting, rule)
+        if apart_s <= rule.same_within_s:
+            if score > before_score:
+                kept[last] = (score, meeting)
+        elif apart_s <= rule.same_if_stays_s and stayed and _close_by(view, meeting, rule):
+            kept[last] = (max(score, before_score), meeting)
+        else:
             kept.append((score, meeting))
     return kept
+
+
+def _close_by(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> bool:
+    """Whether the handler, still with the ball, is as near to the screener as at a screen."""
+    near = view.gap_ft[meeting.moment, meeting.handler, meeting.screener] <= rule.closest_within_ft
+    return bool(near) and handles(view, meeting.handler, meeting.moment, rule) >= HALF
+
+
+def _stayed(view: PossessionView, before: Meeting, after: Meeting, rule: OnBallScreenSettings) -> bool:
+    """Whether the screener kept his place from one meeting to the next."""
+    way = view.uv_ft[before.moment : after.moment + 1, before.screener] - view.uv_ft[before.moment, before.screener]
+    off = np.linalg.norm(way, axis=1)
+    return bool(np.isfinite(off).any() and np.nanmax(off) <= rule.stays_ft)
 
 
 def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float, settings: ActionSettings) -> Event:

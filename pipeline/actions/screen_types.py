@@ -56,7 +56,8 @@ def screen_type(view: PossessionView, who: Who, moment: int, rule: ScreenTypeSet
     if _pinned(view, who, first, last, moment, rule):
         return "pin_in"
     over_middle = start[1] * end[1] < 0 or min(abs(start[1]), abs(end[1])) < view.book.lane_width_ft / 4
-    if across > abs(rise) and over_middle and max(screen[0], start[0]) < view.free_throw_u_ft:
+    by_lane = abs(screen[1]) <= view.book.lane_width_ft / 2 + rule.lane_margin_ft
+    if across > abs(rise) and over_middle and by_lane and max(screen[0], start[0]) < view.free_throw_u_ft:
         return "cross"
     below = np.isfinite(came_from).all() and np.linalg.norm(came_from) < np.linalg.norm(start)
     to_ring = nearer >= rule.rise_ft and np.linalg.norm(end) <= rule.ring_within_ft

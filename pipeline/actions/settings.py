@@ -205,6 +205,12 @@ class OffBallScreenSettings(BaseModel):
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
     )
     came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    rub_ft: float = Field(
+        2.8,
+        gt=0,
+        description="Or the cutter rubs past him shoulder to shoulder, this near, who stood there before [C].",
+    )
+    rub_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
     came_over_s: float = Field(3.0, gt=0, description="They come nearer within this time before the screen.")
     within_u_ft: float = Field(
         36.0,
@@ -227,6 +233,7 @@ class ScreenTypeSettings(BaseModel):
     start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen.")
     end_s: float = Field(1.2, gt=0, description="And until so long after it.")
     from_s: float = Field(1.5, gt=0, description="Where the screener came from: his place so long before.")
+    lane_margin_ft: float = Field(6.0, ge=0, description="A cross screen is set in the lane or so far beside it.")
     rise_ft: float = Field(3.0, gt=0, description="A cutter who gains this much up or down the floor came up or down.")
     ring_within_ft: float = Field(16.0, gt=0, description="A back screen's cutter ends this near to the ring.")
     fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball.")
@@ -441,7 +448,7 @@ class CutSettings(BaseModel):
     high_u_ft: float = Field(17.0, gt=0, description="Top and slot begin this far out.")
     middle_v_ft: float = Field(15.0, gt=0, description="Top and slot reach to this |v|.")
     wing_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a cut has come to a wing.")
-    after_pass_s: float = Field(2.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
+    after_pass_s: float = Field(3.5, gt=0, description="A loop or UCLA cut starts this soon after the cutter's pass.")
     through_u_ft: float = Field(20.0, gt=0, description="A loop crosses the middle at the high post or below.")
     screen_ft: float = Field(6.0, gt=0, description="The screener of a UCLA cut stands this near to its way.")
     screen_s: float = Field(0.6, gt=0, description="An off-ball screen within this time of the cut is its own.")
