@@ -97,12 +97,12 @@ def film_cards() -> list[tuple[Script, Quality, int]]:
                 values = int(place == 1 + number % max(len(script.qualities) - 1, 1))
             cards += [(script, quality, way) for way in range(values)]
     drawn = np.random.default_rng(CARDS_SEED).permutation(len(cards))
-    ways: dict[tuple[str, Quality], int] = {}
+    dealt: dict[tuple[str, Quality], int] = {}
     ranked = []
     for card in (cards[k] for k in drawn):
         script, quality, _ = card
-        number = ways.get((script.name, quality), 0)
-        ways[script.name, quality] = number + 1
+        number = dealt.get((script.name, quality), 0)
+        dealt[script.name, quality] = number + 1
         ranked.append((_turn(script, quality, number), card))
     return [card for _, card in sorted(ranked, key=lambda r: r[0])]
 

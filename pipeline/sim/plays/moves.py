@@ -36,7 +36,7 @@ def cut_along(
     began = stage.t_s
     stage.restless_ft[body] = 0.3
     yield from stage.run(body, list(way), speed_ft_s)
-    play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, **said)
+    play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, said=said)
 
 
 def cut_and_catch(
@@ -50,4 +50,4 @@ def cut_and_catch(
     stage.start(stage.run(body, list(way), speed_ft_s))
     yield from stage.near(body, way[-1], early_ft, 3.0)
     yield from stage.pass_to(body, windup_s=0.12)
-    play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, **said)
+    play.did(kind, {"cutter": body}, start_s=began, t_s=(began + stage.t_s) / 2, end_s=stage.t_s, said=said)

@@ -52,7 +52,7 @@ def come_off(
     yield from stage.run_past(cutter, stage.position[screener] + by, speed_ft_s, 1.4)
     play.did(
         "off_ball_screen", {"screener": screener, "cutter": cutter}, start_s=began,
-        route=_ROUTE_WORDS[route], **said,
+        route=_ROUTE_WORDS[route], said=said,
     )  # fmt: skip
     yield from stage.run(cutter, list(way), speed_ft_s)
 

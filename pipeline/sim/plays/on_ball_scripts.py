@@ -50,7 +50,7 @@ def use_screen(
     yield from stage.run_past(handler, past, 14.5)
     play.did(
         "on_ball_screen", {"handler": handler, "screener": screener}, start_s=began,
-        coverage=coverage.value, **said,
+        coverage=coverage.value, said=said,
     )  # fmt: skip
 
 

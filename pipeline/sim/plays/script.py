@@ -210,14 +210,15 @@ class Play:
         t_s: float | None = None,
         start_s: float | None = None,
         end_s: float | None = None,
+        said: Mapping[str, str] | None = None,
         **traits: str,
     ) -> None:
-        """Write a deed down; its moment is now when left out."""
+        """Write a deed down, now when no moment is given; it must be found with ``said`` and ``traits``."""
         now = self.stage.t_s if t_s is None else t_s
         self.deeds.append(
             Deed(
                 kind, now, now if start_s is None else start_s, now if end_s is None else end_s,
-                tuple(roles.items()), tuple(traits.items()),
+                tuple(roles.items()), tuple((dict(said or {}) | traits).items()),
             )
         )  # fmt: skip
 
@@ -230,13 +231,14 @@ class Play:
         t_s: float | None = None,
         ending: str = "",
         missing: tuple[str, ...] = (),
+        realised: Mapping[str, float] | None = None,
         **measures: float,
     ) -> None:
-        """Write a set down that ends now."""
+        """Write a set down that ends now; ``realised`` and ``measures`` are its dials as they came out."""
         now = self.stage.t_s
         self.sets.append(
             SetRun(
                 name, tuple(roles.items()), start_s, now if t_s is None else t_s, now, ending, missing,
-                tuple(sorted(measures.items())),
+                tuple(sorted((dict(realised or {}) | measures).items())),
             )
         )  # fmt: skip

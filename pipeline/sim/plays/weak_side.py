@@ -62,13 +62,13 @@ def weak_side_motion(play: Play) -> Steps:
     yield from stage.until(lambda: cross not in stage.tasks, 2.5)
     dials = {"return_catch": catch_ft, "top_wait": wait_s}
     if ending in ("no_cross", "no_loop"):
-        play.played(NAME, ROLES, start_s=began, missing=(ending.removeprefix("no_"),), **dials)
+        play.played(NAME, ROLES, start_s=began, missing=(ending.removeprefix("no_"),), realised=dials)
         yield from stage.wait(0.5)
         yield from shot(play, "jump_shot")
         return
     yield from stage.wait(0.25)
     yield from _ENDINGS[ending](play, target)
-    play.played(NAME, ROLES, start_s=began, ending=_NAMES.get(ending, ending), **dials)
+    play.played(NAME, ROLES, start_s=began, ending=_NAMES.get(ending, ending), realised=dials)
     if stage.holder is not None:
         yield from shot(play, "jump_shot")
 
