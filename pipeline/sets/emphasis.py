@@ -119,7 +119,8 @@ def said(point: Point, called: Mapping[str, str]) -> str:
     text = {Grade.GOOD: point.emphasis.say_good, Grade.POOR: point.emphasis.say_poor}.get(point.grade, "")
     for name, words in called.items():
         text = text.replace(f"{{{name}}}", words)
-    return text.replace("{value}", spoken(point.value, unit(point.emphasis)))
+    text = text.replace("{value}", spoken(point.value, unit(point.emphasis)))
+    return text[:1].upper() + text[1:]
 
 
 def spoken(value: float | str, ending: str) -> str:
