@@ -14,6 +14,7 @@ is known.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from itertools import pairwise
 from typing import Any
 
@@ -273,12 +274,12 @@ def touches_from_places(
         at_ring = rings.get(number)
         if at_ring is not None:
             add("shot", end_s, at_ring.t_s, hold.who, NOBODY, scores[number])
-            falls = _falls_through(places, at_ring, book, rules)
-            if after or falls:
-                taken = not falls and until_s - at_ring.t_s <= limits.rebound_s
-                score = scores[number + 1] if after else scores[number]
-                taker = after.who if after and taken else NOBODY
-                add("rebound" if taken else "loose", at_ring.t_s, until_s, taker, NOBODY, score)
+            fate = _fate(places, at_ring, book, rules)
+            own = after is not None and places.teams[after.who] == at_ring.team
+            if fate is Fate.MADE:
+                add("loose", at_ring.t_s, until_s, NOBODY, NOBODY, scores[number])
+            elif after is not None and (fate is Fate.MISSED or own):
+                add("rebound", at_ring.t_s, until_s, after.who, NOBODY, scores[number + 1])
             continue
         if after is None or after.who == hold.who:
             continue
@@ -360,13 +361,35 @@ def _came_to_ring(
     return AtRing(int(off.argmin()), float(places.t_s[-1]), team) if off.min() <= rules.ring_within_ft else None
 
 
-def _falls_through(places: Places, at_ring: AtRing, book: RuleBook, rules: PlacesSettings) -> bool:
-    """Whether a ball that came to a ring stayed under it: a made basket falls straight down, a miss bounces off."""
-    after = (places.t_s >= at_ring.t_s - 1e-6) & (places.t_s <= at_ring.t_s + rules.falls_s + 1e-6)
-    if places.t_s[-1] < at_ring.t_s + rules.falls_s - 1e-6 or not np.isfinite(places.ball_ft[after]).all():
-        return False
-    off = np.hypot(*(places.ball_ft[after] - _rings_ft(book)[at_ring.ring]).T)
-    return bool((off <= rules.ring_within_ft).all())
+class Fate(Enum):
+    """What became of a shot."""
+
+    MADE = "made"
+    MISSED = "missed"
+    UNKNOWN = "unknown"
+
+
+def _fate(places: Places, at_ring: AtRing, book: RuleBook, rules: PlacesSettings) -> Fate:
+    """Whether a ball that came to a ring fell through it.
+
+    A made ball falls straight down, a miss bounces off: what tells is how far it is from the ring ``falls_s`` after it
+    was nearest, or, where its height is known, as it comes below the net.
+    """
+    about = np.flatnonzero((places.t_s >= at_ring.t_s - 1e-6) & (places.t_s <= at_ring.t_s + rules.falls_s))
+    off = np.hypot(*(places.ball_ft - _rings_ft(book)[at_ring.ring]).T)
+    if not np.isfinite(off[about]).any():
+        return Fate.UNKNOWN
+    nearest = int(about[np.nanargmin(off[about])])
+    low = np.flatnonzero(places.ball_z_ft[nearest:] < rules.ring_above_ft)
+    if len(low):
+        return Fate.MADE if off[nearest + low[0]] <= rules.made_within_ft else Fate.MISSED
+    after = (places.t_s >= places.t_s[nearest]) & (places.t_s <= places.t_s[nearest] + rules.falls_s + 1e-6)
+    if places.t_s[-1] < places.t_s[nearest] + rules.falls_s - 1e-6 or not np.isfinite(off[after]).all():
+        return Fate.UNKNOWN
+    farthest = float(off[after].max())
+    if farthest <= rules.made_within_ft:
+        return Fate.MADE
+    return Fate.MISSED if farthest > rules.missed_beyond_ft else Fate.UNKNOWN
 
 
 def _rings_ft(book: RuleBook) -> np.ndarray:

@@ -101,6 +101,19 @@ def test_a_ball_that_stays_under_the_ring_went_in():
     assert told(made) == [("pass", 0, 1), ("shot", 1, None), ("loose", None, None)]
     stopped = play(*PASSES[:3], ("fly", RING, 1.0), ("fly", below, 0.3))
     assert told(stopped) == [("pass", 0, 1), ("shot", 1, None)], "not known yet"
+    between = (RING[0] + 2.0, RING[1] - 2.0)
+    slow = play(*PASSES[:3], ("fly", RING, 1.0), ("fly", between, 0.5), ("fly", 9, 0.5), ("hold", 9, 0.8))
+    assert told(slow) == [("pass", 0, 1), ("shot", 1, None)], "a defender has it then, off the ring or out of the net"
+
+
+def test_where_the_height_is_known_it_tells_what_went_in():
+    below = (RING[0] + 0.5, RING[1] - 0.5)
+    script = (*PASSES[:3], ("fly", RING, 1.0), ("fly", below, 0.8), ("fly", 9, 0.5), ("hold", 9, 0.8))
+    places = play(*script)
+    falls = np.interp(places.t_s, [3.2, 3.8, 4.3, 4.6, 5.0], [6.0, 15.0, 10.0, 7.0, 1.0])
+    hangs = np.interp(places.t_s, [3.2, 3.8, 4.3, 4.9, 5.5, 5.7], [6.0, 15.0, 10.0, 11.0, 9.0, 6.0])
+    assert told(replace(places, ball_z_ft=falls))[-1] == ("loose", None, None)
+    assert told(replace(places, ball_z_ft=hangs))[-1][:2] == ("rebound", 9)
 
 
 def test_play_may_stop_with_the_shot_in_the_air():
