@@ -13,7 +13,8 @@ import math
 
 import numpy as np
 
-from pipeline.actions.settings import ActionSettings, CoverageSettings
+from pipeline.actions.screen_settings import CoverageSettings
+from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import PossessionView
 from pipeline.actions.vocabulary import UNKNOWN

@@ -18,8 +18,9 @@ import numpy as np
 from pipeline.actions.events import Event
 from pipeline.actions.grades import at_least, at_most
 from pipeline.actions.on_ball_screens import closest_approaches, pair_sigma_ft, usual_guard
+from pipeline.actions.screen_settings import OffBallScreenSettings
 from pipeline.actions.screen_types import group, line_off_deg, read, route, screen_type, set_up_ft, swept_deg
-from pipeline.actions.settings import ActionSettings, OffBallScreenSettings
+from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
 from pipeline.court.places import place_names

@@ -30,8 +30,9 @@ import numpy as np
 from pipeline.actions.coverage import coverage
 from pipeline.actions.events import Event
 from pipeline.actions.grades import HALF, at_least, at_most
+from pipeline.actions.screen_settings import OnBallScreenSettings
 from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
-from pipeline.actions.settings import ActionSettings, OnBallScreenSettings
+from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
@@ -229,9 +230,9 @@ def _apart(
 ) -> list[tuple[float, Meeting]]:
     """One meeting per screen.
 
-    Meetings of two players close in time are one, the better of them, whoever of the two has the ball. So are those of a
-    screener who has not moved on meanwhile: a handler who steps away first and then uses the screen meets him twice, and
-    the later meeting is the use.
+    Meetings of two players close in time are one, the better of them, whoever of the two has the ball. So are those of
+    a screener who has not moved on meanwhile: a handler who steps away first and then uses the screen meets him twice,
+    and the later meeting is the use.
     """
     rule = settings.on_ball_screen
     kept: list[tuple[float, Meeting]] = []

@@ -24,7 +24,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.actions.coverage import changed_men
-from pipeline.actions.settings import ActionSettings, ScreenTypeSettings
+from pipeline.actions.screen_settings import ScreenTypeSettings
+from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import UNKNOWN
 

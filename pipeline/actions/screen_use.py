@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from pipeline.actions.settings import OnBallScreenSettings
+from pipeline.actions.screen_settings import OnBallScreenSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import PossessionView
 from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN

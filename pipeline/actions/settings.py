@@ -4,6 +4,14 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from pipeline.actions.screen_settings import (
+    CornerSettings,
+    CoverageSettings,
+    OffBallScreenSettings,
+    OnBallScreenSettings,
+    ScreenTypeSettings,
+)
+
 
 class DriveSettings(BaseModel):
     """When a handler's way to the ring is a drive."""
@@ -29,245 +37,6 @@ class DriveSettings(BaseModel):
     after_hold_s: float = Field(
         0.4, ge=0, description="How long after the last sure hold the foot may still enter the paint on the same drive."
     )
-
-
-class OnBallScreenSettings(BaseModel):
-    """When two attackers make a screen for the ball.
-
-    The frame is the rule of McQueen, Wiens and Guttag (2014), which alone is right about half of the time (52 %
-    positive predictive value there). What it lacks is what a coach looks at: the screener comes to the handler's
-    defender, he slows down or stands, and the handler goes. Each of these is graded (``grades``) and the product of
-    the grades is the score. Limits marked [C] are common practice, no source.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    handler_for_s: float = Field(0.52, gt=0, description="One handler for at least this long (P3).")
-    handler_around_s: float = Field(
-        0.6, gt=0, description="And within this time before and after the moment; shorter holes do not count [C]."
-    )
-    screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
-    closest_within_ft: float = Field(
-        7.0,
-        gt=0,
-        description="Their closest approach is about this at most: 6 ft in P3, here the 3 ft of contact and the 4 ft "
-        "that an on-ball defender is off, since what counts is that the screen reaches him.",
-    )
-    closest_soft_ft: float = Field(1.2, gt=0, description="Softness of that limit.")
-    farther_from_ring_ft: float = Field(
-        2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
-    )
-    place_soft_ft: float = Field(0.7, gt=0, description="Softness of the limits of place, a shoe's length.")
-    defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler (P3).")
-    contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most (glossary).")
-    touch_within_ft: float = Field(
-        4.0, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
-    )
-    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    touch_before_s: float = Field(0.8, gt=0, description="Contact is looked for so long before the closest approach.")
-    touch_after_s: float = Field(0.6, gt=0, description="And so long after it.")
-    came_ft: float = Field(
-        2.5,
-        gt=0,
-        description="Screener and on-ball defender come this much nearer to each other before; two who just stood "
-        "beside each other make no screen [C].",
-    )
-    came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    came_over_s: float = Field(
-        4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
-    )
-    screener_speed_ft_s: float = Field(
-        9.0, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
-    )
-    speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
-    goes_ft_s: float = Field(
-        5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
-    )
-    goes_before_s: float = Field(1.0, gt=0, description="The handler starts at most so long before it.")
-    goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
-    handoff_within_s: float = Field(
-        0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
-    )
-    time_soft_s: float = Field(0.15, gt=0, description="Softness of limits of time about the ball, a step's length.")
-    hold_s: float = Field(0.2, ge=0, description="Shorter holds are none (P1).")
-    handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over (P1).")
-    same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    same_if_stays_s: float = Field(
-        2.5, gt=0, description="So are those nearer than this between which the screener keeps his place [C]."
-    )
-    stays_ft: float = Field(3.0, gt=0, description="A screener who moves less than this keeps his place [C].")
-    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
-    side_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a screen is a side screen (glossary).")
-    again_within_s: float = Field(3.0, gt=0, description="A screen of the same pair so soon is a re-screen (glossary).")
-    moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
-    stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
-    off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
-    slip_closest_ft: float = Field(9.0, gt=0, description="One who slips comes this near to the handler, softly [C].")
-    slip_touch_ft: float = Field(
-        6.0, gt=0, description="One who slips comes this near to the handler's defender, as if to screen him [C]."
-    )
-    slip_came_ft: float = Field(6.0, gt=0, description="One who slips came this much nearer to that defender [C].")
-    slip_turn_deg: float = Field(90.0, gt=0, description="One who slips turns by this on the way [C].")
-    slip_soft_deg: float = Field(15.0, gt=0, description="Softness of that turn.")
-    slip_dive_ft_s: float = Field(7.0, gt=0, description="One who slips then comes nearer to the ring this fast [C].")
-    slip_over_s: float = Field(0.7, gt=0, description="Turn and dive of a slip are measured over this time.")
-    slip_ft_s: float = Field(
-        6.0,
-        gt=0,
-        description="A screener without contact who leaves faster than this slips; so does one who never "
-        "gets slower than ``screener_speed_ft_s`` [C].",
-    )
-    dribble_s: float = Field(
-        0.7, gt=0, description="A dribble seen so shortly before is alive; longer without one it is dead [M]."
-    )
-    side_on_line_ft: float = Field(
-        1.0, ge=0, description="A screen this near to the handler's line to the ring is on neither side of him [C]."
-    )
-    used_over_s: float = Field(0.8, gt=0, description="Which way the handler went is told after this time [C].")
-    went_ft: float = Field(3.0, gt=0, description="A handler who moved less than this went nowhere [C].")
-
-
-class CoverageSettings(BaseModel):
-    """How an on-ball screen is defended. [C] throughout but the trap's distance and time (glossary)."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    before_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
-    until_before_s: float = Field(0.3, ge=0, description="And until so long before it.")
-    over_within_s: float = Field(1.5, gt=0, description="The defender's way past the screen is looked at so long.")
-    trap_ft: float = Field(5.0, gt=0, description="Both defenders are this near to the handler in a trap (glossary).")
-    trap_s: float = Field(0.4, gt=0, description="A trap lasts this long (glossary).")
-    trap_after_s: float = Field(0.2, ge=0, description="A trap is looked for from so long after the screen.")
-    trap_within_s: float = Field(2.0, gt=0, description="A trap is looked for until so long after the screen.")
-    trap_gain_ft_s: float = Field(
-        6.0, gt=0, description="A handler who comes nearer to the ring faster than this is not trapped but drives."
-    )
-    switch_from_s: float = Field(1.0, gt=0, description="A switch shows from so long after the screen.")
-    switch_to_s: float = Field(
-        2.0, gt=0, description="And until so long after it; each defender is then nearer to the other's man."
-    )
-    switch_nearer_ft: float = Field(
-        4.0, gt=0, description="Taken together they are nearer to the other's man by this much."
-    )
-    ice_deg: float = Field(
-        60.0, gt=0, lt=180, description="Iced: seen from the handler, his defender is this near to the screener's side."
-    )
-
-
-class OffBallScreenSettings(BaseModel):
-    """When an attacker screens for one without the ball.
-
-    The glossary's frame (P4 uses 5 ft for all distances), graded like the on-ball screen. Limits marked [C] are common
-    practice, no source.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    closest_within_ft: float = Field(
-        6.0,
-        gt=0,
-        description="Closest approach of cutter and screener, softly: 5 ft in P4; a cutter who uses a screen on a "
-        "defender who is a step off him passes that much wider.",
-    )
-    closest_soft_ft: float = Field(1.0, gt=0, description="Softness of that limit.")
-    wide_ft: float = Field(
-        10.0,
-        gt=0,
-        description="A cutter whose defender sags passes this far off at most, softly [C].",
-    )
-    wide_touch_ft: float = Field(
-        2.2, gt=0, description="With such a cutter the screener gets this near to his defender, half as softly [C]."
-    )
-    wide_lost_ft: float = Field(4.0, gt=0, description="And that defender loses this much to such a cutter [C].")
-    wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
-    looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
-    screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s).")
-    slow_for_s: float = Field(0.3, gt=0, description="The screener is slow on average for this long (glossary).")
-    slow_around_s: float = Field(
-        0.4, gt=0, description="And that within this time before and after he is nearest to the cutter's defender [C]."
-    )
-    speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
-    cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
-    passes_deg: float = Field(
-        60.0, gt=0, description="The cutter passes: his place turns about the screen's by this much or more [C]."
-    )
-    passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
-    passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
-    touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary).")
-    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    touch_within_s: float = Field(
-        0.8, gt=0, description="That is looked for within this time before and after the closest approach."
-    )
-    delayed_ft: float = Field(
-        2.5, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
-    )
-    delayed_touch_ft: float = Field(
-        5.0, gt=0, description="A delayed defender came at least this near to the screener (P4)."
-    )
-    came_ft: float = Field(
-        2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
-    )
-    came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    rub_ft: float = Field(
-        2.8,
-        gt=0,
-        description="Or the cutter rubs past him shoulder to shoulder, this near, who stood there before [C].",
-    )
-    rub_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
-    came_over_s: float = Field(3.0, gt=0, description="They come nearer within this time before the screen.")
-    within_u_ft: float = Field(
-        36.0,
-        gt=0,
-        description="Bodies passing farther from the ring's line than this are on their way up the floor [C].",
-    )
-    ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
-    same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
-    before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
-    after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
-    guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
-    guards_to_s: float = Field(0.3, ge=0, description="And until so long before it.")
-
-
-class ScreenTypeSettings(BaseModel):
-    """What sort of off-ball screen it was, and what cutter and defender did with it. [C] throughout, no source."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    start_s: float = Field(1.0, gt=0, description="The cutter's way is looked at from so long before the screen.")
-    end_s: float = Field(1.2, gt=0, description="And until so long after it.")
-    from_s: float = Field(1.5, gt=0, description="Where the screener came from: his place so long before.")
-    lane_margin_ft: float = Field(6.0, ge=0, description="A cross screen is set in the lane or so far beside it.")
-    rise_ft: float = Field(3.0, gt=0, description="A cutter who gains this much up or down the floor came up or down.")
-    ring_within_ft: float = Field(16.0, gt=0, description="A back screen's cutter ends this near to the ring.")
-    fades_ft: float = Field(3.0, gt=0, description="A flare's cutter gains this much distance from the ball.")
-    fades_outside_ft: float = Field(17.0, gt=0, description="A flare's cutter ends this far from the ring or farther.")
-    pinned_ft: float = Field(
-        4.5, gt=0, description="Pin-in: on the weak side the defender of a man outside sags this far off him before."
-    )
-    pinned_nearer_ft: float = Field(4.0, gt=0, description="And that defender is this much nearer to the ring than he.")
-    stagger_s: float = Field(1.5, gt=0, description="Two screens in a row for one cutter within this (glossary).")
-    double_s: float = Field(0.4, gt=0, description="Two screens for one cutter this near in time are one spot's.")
-    double_ft: float = Field(8.0, gt=0, description="Two screeners this near to each other stand at one spot.")
-    door_ft: float = Field(
-        1.5, gt=0, description="Elevator: the cutter passes between the two, and they close up by this much after him."
-    )
-    set_up_s: float = Field(1.5, gt=0, description="A step away is looked for so long before the screen.")
-    set_up_ft: float = Field(1.5, gt=0, description="Steps away of this length set the defender up.")
-    trails_s: float = Field(0.15, ge=0, description="A defender who passes the screen so much later trails.")
-    follows_ft: float = Field(
-        2.5, gt=0, description="Or one who runs in the cutter's footsteps, so near to where he was a moment before."
-    )
-    follows_s: tuple[float, float] = Field((0.2, 0.9), description="How far back that moment may lie.")
-    passes_within_s: float = Field(1.5, gt=0, description="The defender passes the screen within this time.")
-
-
-class CornerSettings(BaseModel):
-    """When a handler has turned the corner after a screen."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    points_within_deg: float = Field(
-        35.0, gt=0, lt=180, description="The handler's way points at the ring within this."
-    )
-    speed_ft_s: float = Field(6.0, gt=0, description="Slower than this the handler has no way to speak of.")
-    within_s: float = Field(2.5, gt=0, description="The corner is turned at most this long after the screen.")
-    for_s: float = Field(0.15, ge=0, description="The way points at the ring for at least this long.")
 
 
 class ViewSettings(BaseModel):
@@ -443,6 +212,9 @@ class CutSettings(BaseModel):
         1.4, ge=1, description="A zipper's way up is at most this many times its rise: across the lane is none."
     )
     weak_u_ft: float = Field(16.0, gt=0, description="A flash from the weak side starts no farther out than this.")
+    curls_deg: float = Field(
+        80.0, gt=0, lt=180, description="A curl ends this far off the way out, towards the middle."
+    )
     turn_back_ft: float = Field(3.0, gt=0, description="A curl brings the cutter this much nearer to the ring again.")
     points_deg: float = Field(60.0, gt=0, lt=180, description="A way points at the ring within this.")
     high_u_ft: float = Field(17.0, gt=0, description="Top and slot begin this far out.")
