@@ -103,7 +103,7 @@ def register(
     found = film_frames(MARKS.check(marks), AREAS.check(areas), None if frames is None else FRAMES.check(frames), pins)
     if not found:
         return CAMERAS.empty()
-    book = _book(found, chosen)
+    book = _book(found, chosen, spread)
     if book is None:
         reason = NoCourt("No frame of the film shows enough of a floor to tell its rule book.")
         return CAMERAS.from_rows([_row(f, "", reason) for f in found])
@@ -142,11 +142,11 @@ def _finished(
     return [_row(frame, book.name) for frame in frames]
 
 
-def _book(frames: Sequence[FilmFrame], settings: RegistrationSettings) -> RuleBook | None:
+def _book(frames: Sequence[FilmFrame], settings: RegistrationSettings, spread: Spread) -> RuleBook | None:
     """The told rule book; else the frames' vote, unless pins speak clearly against it; else the pins' best."""
     if settings.rule_book:
         return rule_book(settings.rule_book)
-    voted = vote(frames, settings)
+    voted = vote(frames, settings, spread)
     pinned = [f.pins for f in frames if f.pins is not None]
     if not pinned:
         return voted

@@ -31,6 +31,9 @@ from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
 from pipeline.players.teams import UNSURE, TeamKits, fit_teams, kit_lean, split_teams
 from pipeline.players.track_rows import track_columns
 
+BODIES_TOGETHER = 4
+"""Bodies of a shot whose rows are made together: one long shot is shared out as well."""
+
 PARENT_SAYS = 12.0
 """Sightings that a path counts for when one of its pieces is judged: about a second."""
 
@@ -87,10 +90,15 @@ def track(
         if on_shot:
             on_shot(len(bodies), len(live))
     sides = _sides(begun, bodies, settings, teams)
-    writing = [(begun[shot], list(zip(bodies[shot], sides[shot], strict=True))) for shot in bodies]
+    together = [
+        (shot, list(zip(bodies[shot], sides[shot], strict=True))[k : k + BODIES_TOGETHER])
+        for shot in bodies
+        for k in range(0, len(bodies[shot]), BODIES_TOGETHER)
+    ]
+    written = spread(partial(_columns, settings=settings), [(begun[shot], some) for shot, some in together])
     tables: list[pa.Table] = []
     name = 0
-    for shot, columns in zip(bodies, spread(partial(_columns, settings=settings), writing), strict=True):
+    for (shot, _), columns in zip(together, written, strict=True):
         for column in columns:
             column["track"] = np.full(len(column["frame"]), name, dtype=np.int32)
             column["shot"] = np.full(len(column["frame"]), shot, dtype=np.int32)
@@ -123,7 +131,7 @@ def _followed(
 def _columns(
     shot: tuple[FollowedShot, list[tuple[np.ndarray, int]]], *, settings: TrackSettings
 ) -> list[dict[str, Any]]:
-    """Columns of the ``tracks`` table for every body of a shot, given its sightings and its team."""
+    """Columns of the ``tracks`` table for some bodies of a shot, given their sightings and teams."""
     followed, bodies = shot
     return [track_columns(followed, own, team, settings) for own, team in bodies]
 
