@@ -30,7 +30,11 @@ class EventScoreSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     moment_s: float = Field(0.8, gt=0, description="An event is right within this time of a true one's moment.")
     lasting_kinds: tuple[str, ...] = Field(
-        ("touch", "post_up", "isolation", "denial", "stand", *(name for name in KIND if name.endswith("_cut"))),
+        (
+            *("touch", "post_up", "isolation", "denial", "stand"),
+            *(name for name in KIND if name.endswith("_cut")),
+            *("twins", "overloaded_side", "post_up_without_movement"),
+        ),
         description="Kinds without a moment to speak of: right when the two share enough of their time.",
     )
     lasting_share: float = Field(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.tables import ACTIONS
@@ -11,11 +11,14 @@ from pipeline.errors import LibraryError
 from pipeline.night.library import Game, Library
 from pipeline.night.rosters import called, jersey_of
 from pipeline.players.tables import TRACKS
+from pipeline.sets.definition import SetDefinition
+from pipeline.sets.explaining import explain_set
+from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.settings import Settings
 from pipeline.spacing.rules import FaultRule
 from pipeline.spacing.tables import FAULTS
 from pipeline.tags import Candidate, Tag
-from pipeline.tags.explaining import explain_action, explain_fault
+from pipeline.tags.explaining import Called, explain_action, explain_fault
 
 SAME_S = 0.5
 """A row this near to a tag's moment, of its kind and main actor, is the tag's."""
@@ -39,6 +42,9 @@ def explain_tag(library: Library, tag: Tag, settings: Settings) -> list[str]:
         for action in _under(event, rule, events_from_table(ACTIONS.read(game.tables))):
             lines += ["", f"It rests on {_clock(action.t_s)}:", *explain_action(action, settings.actions, names)]
         return lines
+    definition = next((one for one in settings.set_library.definitions if one.name == tag.candidate.kind), None)
+    if definition is not None:
+        return [head, *_set_lines(game, tag, definition, settings, names)]
     if tag.candidate.kind in KIND:
         event = _row(events_from_table(ACTIONS.read(game.tables)), tag)
         return [head, *explain_action(event, settings.actions, names)]
@@ -46,6 +52,19 @@ def explain_tag(library: Library, tag: Tag, settings: Settings) -> list[str]:
         f"Tag {tag.tag} is a '{tag.candidate.kind}', which no fault file, set file or action describes any more; "
         "put its file back, or run the film again."
     )
+
+
+def _set_lines(game: Game, tag: Tag, definition: SetDefinition, settings: Settings, names: Called) -> list[str]:
+    """What made a set, and every action that it used."""
+    rows = SET_CANDIDATES.read(game.tables)
+    row = rows.to_pylist()[_place(events_from_table(rows.select(ACTIONS.schema.names)), tag)]
+    table = ACTIONS.read(game.tables)
+    actions = dict(zip(table["event"].to_pylist(), events_from_table(table), strict=True))
+    lines = explain_set(row, definition, actions, settings.sets, names)
+    used = [actions[phase["event"]] for phase in row["phases"] if phase["event"] in actions]
+    for action in used:
+        lines += ["", f"It rests on {_clock(action.t_s)}:", *explain_action(action, settings.actions, names)]
+    return lines
 
 
 def explain_event(game: Game, number: int, settings: Settings) -> list[str]:
@@ -71,17 +90,22 @@ def explain_event(game: Game, number: int, settings: Settings) -> list[str]:
 
 def _row(events: Sequence[Event], tag: Tag) -> Event:
     """The event that a tag was made from."""
+    return events[_place(events, tag)]
+
+
+def _place(events: Sequence[Event], tag: Tag) -> int:
+    """Which of the events a tag was made from."""
     wanted = tag.candidate
     near = [
-        e
-        for e in events
+        n
+        for n, e in enumerate(events)
         if e.kind == wanted.kind and e.shot == wanted.shot and abs(e.t_s - wanted.t_s) <= SAME_S and _same(e, wanted)
     ]
     if not near:
         raise LibraryError(
             f"The tables of game '{tag.game}' no longer hold what tag {tag.tag} was made from; run the film again."
         )
-    return min(near, key=lambda e: abs(e.t_s - wanted.t_s))
+    return min(near, key=lambda n: abs(events[n].t_s - wanted.t_s))
 
 
 def _same(event: Event, candidate: Candidate) -> bool:
@@ -102,7 +126,7 @@ def _under(event: Event, rule: FaultRule, actions: Sequence[Event]) -> list[Even
     ]
 
 
-def _names(game: Game) -> Callable[[int], str | None]:
+def _names(game: Game) -> Called:
     told = game.file()
     rosters = {0: told.team_0.roster, 1: told.team_1.roster}
     jerseys = jersey_of(TRACKS.read(game.tables))

@@ -54,7 +54,10 @@ def catches(scene: Scene) -> list[Moment]:
 
 
 def touches(scene: Scene) -> list[Moment]:
-    """Every touch, with what followed it and who was denied during it."""
+    """Every touch, with what followed it and who was denied during it.
+
+    The moment is the start of its longest stretch without a dribble.
+    """
     found = []
     for touch in scene.of_kind("touch"):
         who = touch.actor("handler")
@@ -73,6 +76,7 @@ def touches(scene: Scene) -> list[Moment]:
                 {"denied_count": float(len(denied))},
                 {"then": _then(scene, touch), "settled": scene.settled(touch.t_s)},
                 actors=[*touch.actors, *(("denied", track) for track in denied)],
+                t_s=_still_from_s(scene, touch),
             )
         )
     return found
@@ -81,15 +85,15 @@ def touches(scene: Scene) -> list[Moment]:
 def post_ups(scene: Scene) -> list[Moment]:
     """Every post-up, with what the four others do meanwhile.
 
-    Their movement is judged over the stretch of ``still_s`` in which the one who moved most moved least; a shorter
-    post-up is judged whole. Unknown where one of the four was not placed all along.
+    Their movement is judged over the ``still_s`` from the catch on, or from the start where the ball did not come.
+    Unknown where one of the four was not placed all along.
     """
     found = []
     view = scene.view
     for post in scene.of_kind("post_up"):
         poster = scene.column(post, "poster")
         others = [int(n) for n in np.flatnonzero(view.attackers) if n != poster]
-        ways, placed = _stillest(scene, others, post)
+        ways = _ways_ft(scene, others, post)
         mates = {int(view.tracks[n]) for n in others}
         found.append(
             of_action(
@@ -98,7 +102,7 @@ def post_ups(scene: Scene) -> list[Moment]:
                 {
                     "most_moved_ft": float(max(ways)) if len(ways) == 4 else NAN,
                     "mean_moved_ft": float(np.mean(ways)) if len(ways) == 4 else NAN,
-                    "others_placed": float(placed),
+                    "others_placed": float(len(ways)),
                 },
                 {
                     "screened": yes_no(held=any(_during(e, post) for e in scene.of_kind(*SCREENS))),
@@ -179,19 +183,22 @@ def _then(scene: Scene, touch: Event) -> str:
     return "other" if touch.end_s < scene.view.end_s - scene.settings.next_within_s else "unknown"
 
 
-def _stillest(scene: Scene, others: list[int], post: Event) -> tuple[list[float], int]:
-    """Ways of the others over the stretch in which the greatest of them is least, and how many were placed."""
-    still_s, step_s = scene.settings.still_s, scene.settings.path_step_s
-    last_s = max(post.end_s - still_s, post.start_s)
-    best: list[float] = []
-    placed = 0
-    for start_s in np.arange(post.start_s, last_s + 1e-6, step_s):
-        ways = [scene.path_ft(n, float(start_s), min(float(start_s) + still_s, post.end_s)) for n in others]
-        known = [way for way in ways if np.isfinite(way)]
-        placed = max(placed, len(known))
-        if len(known) == 4 and (not best or max(known) < max(best)):
-            best = known
-    return best, placed
+def _still_from_s(scene: Scene, touch: Event) -> float:
+    """Start of a touch's longest stretch without a dribble; its catch where that is not known."""
+    who = touch.actor("handler")
+    own = next((t for t in scene.view.touches if t.track == who and abs(t.start_s - touch.start_s) < 1e-6), None)
+    if own is None:
+        return touch.t_s
+    begins = [own.start_s, *(min(end, own.end_s) for _, end in sorted(own.dribbles))]
+    ends = [*(max(start, own.start_s) for start, _ in sorted(own.dribbles)), own.end_s]
+    return max(zip(begins, ends, strict=True), key=lambda part: part[1] - part[0])[0]
+
+
+def _ways_ft(scene: Scene, others: list[int], post: Event) -> list[float]:
+    """Ways of the others placed all along, in the ``still_s`` after the catch or as long as the post-up lasts."""
+    until_s = min(post.t_s + scene.settings.still_s, max(post.end_s, post.t_s + scene.settings.path_step_s))
+    ways = (scene.path_ft(n, post.t_s, until_s) for n in others)
+    return [way for way in ways if np.isfinite(way)]
 
 
 def _during(event: Event, post: Event) -> bool:

@@ -16,7 +16,7 @@ from pipeline.spacing.ball_situations import ball_inside, catches, post_ups, tou
 from pipeline.spacing.judging import chance_of, holds_over
 from pipeline.spacing.rules import End, FaultLibrary, FaultRule, values_of
 from pipeline.spacing.scene import Moment, Scene, Spell, of_action, scene
-from pipeline.spacing.screen_situations import on_ball_screens, screeners_after
+from pipeline.spacing.screen_situations import dead_dribbles, on_ball_screens, screeners_after, used_screens
 from pipeline.spacing.settings import SpacingSettings
 from pipeline.spacing.situations import SITUATIONS, Lasting
 from pipeline.spacing.spells import ball_side, moments_of, two_teammates
@@ -31,6 +31,8 @@ MOMENTS: Mapping[str, Callable[[Scene], list[Moment]]] = MappingProxyType(
     {
         "arrival": arrivals,
         "on_ball_screen": on_ball_screens,
+        "used_screen": used_screens,
+        "dead_dribble": dead_dribbles,
         "catch": catches,
         "touch": touches,
         "post_up": post_ups,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.actions.events import Event
+from pipeline.actions.stretches import stretches
 from pipeline.court.places import place_names
 from pipeline.spacing.scene import Moment, Scene, of_action, yes_no
 
@@ -13,9 +14,18 @@ SCREENS = ("on_ball_screen", "off_ball_screen")
 
 
 def on_ball_screens(scene: Scene) -> list[Moment]:
-    """Every on-ball screen with the traffic around it.
+    """Every on-ball screen, with how the screener stood before they met."""
+    return [
+        of_action(screen, "on_ball_screen", {"slowest_ft_s": _slowest_ft_s(scene, screen)}, {})
+        for screen in scene.of_kind("on_ball_screen")
+    ]
 
-    The moment is that of the corner turned off it where it was turned and bodies stood on the way, else the screen's.
+
+def used_screens(scene: Scene) -> list[Moment]:
+    """Every on-ball screen with the traffic that it leads into.
+
+    The moment is that of the corner turned off it, or the screen's where none was turned or where another screen gets
+    in its way.
     """
     found = []
     off_ball = list(scene.of_kind("off_ball_screen"))
@@ -38,16 +48,40 @@ def on_ball_screens(scene: Scene) -> list[Moment]:
         found.append(
             of_action(
                 screen,
-                "on_ball_screen",
-                {
-                    "overlap_s": overlap_s,
-                    "bodies_on_way": float(len(standing)) if corner else NAN,
-                    "dead_before_s": _dead_before_s(scene, screen),
-                    "slowest_ft_s": _slowest_ft_s(scene, screen),
-                },
+                "used_screen",
+                {"overlap_s": overlap_s, "bodies_on_way": float(len(standing)) if corner else NAN},
                 {"corner_turned": yes_no(held=corner is not None)},
                 actors=[(role, track) for role, track in actors if track is not None],
+                t_s=corner.t_s if corner and other is None else None,
                 chances={"bodies_on_way": chances} if corner else {},
+            )
+        )
+    return found
+
+
+def dead_dribbles(scene: Scene) -> list[Moment]:
+    """Every dead dribble, with the first teammate who comes to screen for the handler while he holds the ball.
+
+    Whether the handler then uses the screen does not matter: he cannot. The moment is when the screener is set.
+    """
+    found = []
+    for dead in scene.of_kind("dead_dribble"):
+        handler = scene.column(dead, "handler")
+        comes = [
+            (set_s, mate)
+            for mate in np.flatnonzero(scene.view.attackers).tolist()
+            if handler is not None and mate != handler and (set_s := _set_for_s(scene, dead, handler, mate)) is not None
+        ]
+        set_s, mate = min(comes, default=(NAN, None))
+        track = () if mate is None else (("screener", int(scene.view.tracks[mate])),)
+        found.append(
+            of_action(
+                dead,
+                "dead_dribble",
+                {"screener_set_after_s": set_s - dead.t_s if comes else NAN},
+                {"screened_for": yes_no(held=bool(comes))},
+                actors=[*dead.actors[:1], *track],
+                t_s=set_s if comes else None,
             )
         )
     return found
@@ -149,28 +183,6 @@ def _on_way(scene: Scene, corner: Event, screen: Event) -> tuple[list[int], tupl
     return np.flatnonzero(fits).tolist(), tuple(float(c) for c in chances)
 
 
-def _dead_before_s(scene: Scene, screen: Event) -> float:
-    """How long the handler's dribble had been dead when the screener was set; 0 where it lived, NaN where unknown."""
-    handler, screener = scene.column(screen, "handler"), scene.column(screen, "screener")
-    if handler is None or screener is None:
-        return NAN
-    view = scene.view
-    touch = next(
-        (t for t in view.touches if t.column == handler and t.start_s - 1e-6 <= screen.t_s <= t.end_s + 1e-6), None
-    )
-    if touch is None:
-        return NAN
-    set_s = _set_s(scene, screener, max(screen.t_s - scene.settings.set_within_s, float(view.t_s[0])), screen.t_s)
-    died = [e for e in scene.of_kind("dead_dribble") if e.actor("handler") == screen.actor("handler")]
-    here = [e for e in died if touch.start_s <= e.t_s <= screen.t_s]
-    if here:
-        return max(set_s - min(e.t_s for e in here), 0.0)
-    if screen.traits.get("live_dribble") == "yes":
-        return 0.0
-    watched = view.dribble[view.span(touch.start_s, screen.t_s)]
-    return 0.0 if len(watched) and (watched >= 0).mean() > 0.5 else NAN
-
-
 def _slowest_ft_s(scene: Scene, screen: Event) -> float:
     """Least speed of the screener in the ``stops_within_s`` before the screen's moment; NaN where not known."""
     column = scene.column(screen, "screener")
@@ -180,11 +192,31 @@ def _slowest_ft_s(scene: Scene, screen: Event) -> float:
     return float(speeds.min()) if np.isfinite(speeds).all() else NAN
 
 
-def _set_s(scene: Scene, column: int, start_s: float, end_s: float) -> float:
-    """When a screener was set: the first time from which on he is slow until the screen's moment, else that moment."""
-    view = scene.view
-    span = view.span(start_s, end_s)
-    slow = view.speed_ft_s[span, column] < scene.settings.screener_set_ft_s
-    moving = np.flatnonzero(~slow)
-    first = 0 if not len(moving) else int(moving[-1]) + 1
-    return float(view.t_s[span][first]) if first < len(slow) else end_s
+def _set_for_s(scene: Scene, dead: Event, handler: int, mate: int) -> float | None:
+    """When a teammate who has come to screen is first set for a handler with a dead dribble; None when he is not.
+
+    Set: slow for ``set_for_s``, at most ``screen_handler_ft`` from the handler and ``screen_defender_ft`` from the
+    nearest defender of his. Come: nearer to the handler by ``screen_came_ft`` than up to ``set_within_s`` before.
+    """
+    view, settings = scene.view, scene.settings
+    span = view.span(dead.t_s - settings.set_within_s, dead.end_s)
+    gap = view.gap_ft[span, handler, mate]
+    defenders = np.flatnonzero(view.defenders)
+    if not len(defenders) or not np.isfinite(gap).any():
+        return None
+    at_defender = (
+        (view.gap_ft[span, mate][:, defenders] <= settings.screen_defender_ft)
+        & (view.gap_ft[span, handler][:, defenders] <= settings.screen_guard_ft)
+    ).any(axis=1)
+    farthest = np.fmax.accumulate(np.where(np.isfinite(gap), gap, -np.inf))
+    ready = (
+        (view.speed_ft_s[span, mate] < settings.screener_set_ft_s)
+        & (gap <= settings.screen_handler_ft)
+        & at_defender
+        & (farthest - gap >= settings.screen_came_ft)
+        & (view.t_s[span] >= dead.t_s - 1e-6)
+    )
+    times = view.t_s[span]
+    return next(
+        (float(times[a]) for a, b in stretches(ready) if times[b - 1] - times[a] >= settings.set_for_s - 1e-6), None
+    )

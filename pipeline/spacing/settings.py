@@ -58,7 +58,7 @@ class SpacingSettings(BaseModel):
         1.5, ge=0, description="A denial that ended at most this long before a catch counts."
     )
     next_within_s: float = Field(1.0, gt=0, description="What follows a touch begins at most this long after it.")
-    still_s: float = Field(2.0, gt=0, description="Movement during a post-up is judged over this long.")
+    still_s: float = Field(2.0, gt=0, description="Movement during a post-up is judged over this long after the catch.")
     path_step_s: float = Field(
         0.4, gt=0, description="Ways are measured in steps of this length, so that trembling does not add up."
     )
@@ -67,7 +67,15 @@ class SpacingSettings(BaseModel):
         3.0, gt=0, description="The corner turned off a screen comes at most this long after it."
     )
     screener_set_ft_s: float = Field(4.0, gt=0, description="A screener slower than this is set.")
-    set_within_s: float = Field(2.0, gt=0, description="He was set at most this long before the screen's moment.")
+    set_for_s: float = Field(0.15, ge=0, description="He is slow for at least this long.")
+    set_within_s: float = Field(2.0, gt=0, description="A screener comes within this time.")
+    screen_handler_ft: float = Field(8.0, gt=0, description="A screener is set at most this far from the handler.")
+    screen_defender_ft: float = Field(5.0, gt=0, description="And this far from a defender who guards the handler.")
+    screen_guard_ft: float = Field(10.0, gt=0, description="A defender this near to the handler guards him.")
+    screen_came_ft: float = Field(3.0, gt=0, description="To screen he has come nearer to the handler by this much.")
+    parted_ft: float = Field(
+        10.0, gt=0, description="After a screen or handoff two are together until they are this far apart."
+    )
     stops_within_s: float = Field(
         0.4, ge=0, description="A screener who was slow at any time in this long before they meet, stood."
     )

@@ -96,15 +96,27 @@ SITUATIONS: tuple[Situation, ...] = (
     ),
     Situation(
         "on_ball_screen", "on-ball screen", Lasting.MOMENT,
+        ("handler", "screener", "on_ball_defender", "screener_defender"), action="on_ball_screen",
+        own_measures=(
+            Measure("slowest_ft_s", "least speed of the screener just before the handler is nearest to him"),
+        ),
+    ),
+    Situation(
+        "used_screen", "where an on-ball screen leads", Lasting.MOMENT,
         ("handler", "screener", "on_ball_defender", "screener_defender", "other_screener", "other_cutter", "on_way"),
         action="on_ball_screen",
         own_measures=(
             Measure("overlap_s", "time shared with an off-ball screen in or at the paint"),
             Measure("bodies_on_way", "others who stand on the handler's way to the ring as he turns the corner"),
-            Measure("dead_before_s", "how long the dribble was dead before the screener was set"),
-            Measure("slowest_ft_s", "least speed of the screener just before the handler is nearest to him"),
         ),
         own_traits=(Trait("corner_turned", YES_NO, "whether the handler turned the corner off it"),),
+    ),
+    Situation(
+        "dead_dribble", "dead dribble", Lasting.MOMENT, ("handler", "screener"), action="dead_dribble",
+        own_measures=(
+            Measure("screener_set_after_s", "how long after the dribble died a screener was set for him"),
+        ),
+        own_traits=(Trait("screened_for", YES_NO, "whether a teammate came to screen for him"),),
     ),
     Situation(
         "catch", "catch", Lasting.MOMENT, ("receiver", "passer", "denier"), action="pass",
@@ -129,8 +141,8 @@ SITUATIONS: tuple[Situation, ...] = (
     Situation(
         "post_up", "post-up", Lasting.MOMENT, ("poster", "post_defender", "other"), action="post_up",
         own_measures=(
-            Measure("most_moved_ft", "way of the one of the four others who moved most, in their stillest stretch"),
-            Measure("mean_moved_ft", "mean way of the four others in that stretch"),
+            Measure("most_moved_ft", "way of the one of the four others who moved most, in the 2 s after the catch"),
+            Measure("mean_moved_ft", "mean way of the four others in those 2 s"),
             Measure("others_placed", "how many of the four others were placed all along"),
         ),
         own_traits=(

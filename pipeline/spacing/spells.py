@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import combinations
 from types import MappingProxyType
 
@@ -14,33 +14,29 @@ from pipeline.actions.view import NOBODY
 from pipeline.spacing.scene import Moment, Scene, Spell
 from pipeline.spacing.situations import LASTED
 
-BUSY_ROLES = {
-    "on_ball_screen": ("handler", "screener"),
-    "off_ball_screen": ("screener", "cutter"),
-    "handoff": ("giver", "receiver"),
-    "corner_turned": ("handler", "screener"),
-}
-"""Who is busy with an action: near a teammate on purpose. Cutters are too."""
+TOGETHER = ("on_ball_screen", "off_ball_screen", "handoff")
+"""Actions that bring two teammates together on purpose, until they part again."""
 
 HANDLER = -1
-"""Column of whoever has the ball, in a spell's actors."""
+"""Column of whoever has the ball as a spell begins, in its actors."""
 
 
 def two_teammates(scene: Scene) -> Iterator[Spell]:
     """Every pair of attackers while both are on the perimeter."""
     view = scene.view
-    busy = _busy(scene)
+    cutting = _cutting(scene)
     settled = _settled(scene)
     for one, two in combinations(np.flatnonzero(view.attackers).tolist(), 2):
         together = scene.spacing.perimeter[:, one] & scene.spacing.perimeter[:, two]
         if not together.any():
             continue
+        busy = cutting[:, one] | cutting[:, two] | _together(scene, one, two)
         sigma = np.hypot(view.sigma_ft[:, one], view.sigma_ft[:, two])
         yield Spell(
             situation="two_teammates",
             actors=(("player", one), ("other", two)),
             measures=MappingProxyType({"gap_ft": _only_where(together, view.gap_ft[:, one, two])}),
-            traits=MappingProxyType({"busy": np.where(busy[:, one] | busy[:, two], "yes", "no"), "settled": settled}),
+            traits=MappingProxyType({"busy": np.where(busy, "yes", "no"), "settled": settled}),
             spread=MappingProxyType({"gap_ft": np.fmax(sigma, scene.settings.least_sigma_ft)}),
             seen=view.observed[:, one] & view.observed[:, two],
             place_uv_ft=(view.uv_ft[:, one] + view.uv_ft[:, two]) / 2,
@@ -122,27 +118,37 @@ def _actors(scene: Scene, spell: Spell, inside: np.ndarray) -> tuple[tuple[str, 
     for role, column in spell.actors:
         chosen = column
         if column == HANDLER:
-            held = view.handler[inside]
-            held = held[held != NOBODY]
-            if not len(held):
+            chosen = int(view.handler[inside[0]])
+            if chosen == NOBODY:
                 continue
-            values, counts = np.unique(held, return_counts=True)
-            chosen = int(values[counts.argmax()])
         actors.append((role, int(view.tracks[chosen])))
     return tuple(actors)
 
 
-def _busy(scene: Scene) -> np.ndarray:
-    """Who is busy with a screen, a handoff or a cut at each moment, (T, N)."""
-    view, around_s = scene.view, scene.settings.busy_within_s
-    busy = np.zeros(view.uv_ft.shape[:2], bool)
+def _cutting(scene: Scene) -> np.ndarray:
+    """Who cuts or screens for a cutter at each moment, (T, N)."""
+    cutting = np.zeros(scene.view.uv_ft.shape[:2], bool)
     for event in scene.actions:
-        roles: Sequence[str] = ("cutter", "screener") if event.kind.endswith("_cut") else BUSY_ROLES.get(event.kind, ())
-        for role in roles:
+        if not event.kind.endswith("_cut"):
+            continue
+        for role in ("cutter", "screener"):
             column = scene.column(event, role)
             if column is not None:
-                busy[_while(scene, event, around_s), column] = True
-    return busy
+                cutting[_while(scene, event, scene.settings.busy_within_s), column] = True
+    return cutting
+
+
+def _together(scene: Scene, one: int, two: int) -> np.ndarray:
+    """When two are near each other for a screen or a handoff: from their coming near to their parting, (T,)."""
+    view = scene.view
+    together = np.zeros(len(view.t_s), bool)
+    pair = {int(view.tracks[one]), int(view.tracks[two])}
+    shared = [e for e in scene.of_kind(*TOGETHER) if {track for _, track in e.actors[:2]} == pair]
+    near = bridged(view.gap_ft[:, one, two] <= scene.settings.parted_ft, view.t_s, scene.settings.pause_s)
+    for first, past in stretches(near):
+        if any(e.start_s <= view.t_s[past - 1] and e.end_s >= view.t_s[first] for e in shared):
+            together[first:past] = True
+    return together
 
 
 def _while(scene: Scene, event: Event, around_s: float) -> slice:
