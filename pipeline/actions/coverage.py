@@ -14,6 +14,7 @@ import math
 import numpy as np
 
 from pipeline.actions.screen_settings import CoverageSettings
+from pipeline.actions.screen_use import goes_at
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import PossessionView
@@ -45,7 +46,9 @@ def coverage(
     if big >= 0 and changed_men(view, who, moment, rule):
         return "switch"
     side_screen = abs(view.uv_ft[moment, screener, 1]) > settings.on_ball_screen.side_v_ft
-    if side_screen and went in ("rejected", "sideline") and _on_screen_side(view, who, moment, rule):
+    goes = goes_at(view, handler, moment, settings.on_ball_screen)
+    then = moment if goes is None else max(moment, goes)
+    if side_screen and went in ("rejected", "sideline") and _on_screen_side(view, who, then, rule):
         return "iced"
     return _route(view, handler, screener, guard, moment, rule)
 

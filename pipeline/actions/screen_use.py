@@ -22,7 +22,8 @@ def sent(view: PossessionView, handler: int, screener: int, moment: int, rule: O
     t = view.t_s[moment]
     start = goes_at(view, handler, moment, rule)
     from_s = t - rule.goes_before_s / 2 if start is None else min(view.t_s[start], t)
-    begin, end = view.uv_ft[view.at(from_s), handler], view.uv_ft[view.at(t + rule.used_over_s), handler]
+    until_s = max(t, t if start is None else view.t_s[start]) + rule.used_over_s
+    begin, end = view.uv_ft[view.at(from_s), handler], view.uv_ft[view.at(until_s), handler]
     screen = view.uv_ft[moment, screener]
     away = float(np.linalg.norm(begin))
     if not np.isfinite([*begin, *end, *screen]).all() or away == 0:
