@@ -31,7 +31,8 @@ ONE_THREAD_EACH = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL
 MEMORY_FILE = Path("/proc/meminfo")
 
 LOADED_FIRST = ("pipeline.night.run",)
-"""Modules that are imported once, in the process from which all workers are split off."""
+"""Modules that are imported once, in the process from which all workers are split off. PyTorch is not among them: a
+process that asked after a GPU must not be split."""
 
 
 class Spread(Protocol):
@@ -91,8 +92,6 @@ class Crew:
     ----------
     workers : int
         Most workers at a time.
-    loaded_first : sequence of str
-        Modules that they need beside :data:`LOADED_FIRST`; what is slow to import is then imported once for all.
 
     Attributes
     ----------
@@ -100,10 +99,9 @@ class Crew:
         What each worker, and the process they come from, has taken so far, by process number.
     """
 
-    def __init__(self, workers: int, loaded_first: Sequence[str] = ()) -> None:
+    def __init__(self, workers: int) -> None:
         self.workers = workers
         self.used: dict[int, Used] = {}
-        self._loaded_first = (*LOADED_FIRST, *loaded_first)
         self._executor: ProcessPoolExecutor | None = None
         self._before: Mapping[str, str | None] = {}
 
@@ -179,7 +177,7 @@ class Crew:
             self._before = {name: os.environ.get(name) for name in ONE_THREAD_EACH}
             os.environ.update(ONE_THREAD_EACH)  # workers inherit it when they are started
             context = get_context("forkserver")
-            context.set_forkserver_preload(list(self._loaded_first))
+            context.set_forkserver_preload(list(LOADED_FIRST))
             self._executor = ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin)
         return self._executor
 

@@ -78,12 +78,7 @@ def film_networks(settings: Settings) -> Networks:
         apart=partial(_looker_eyes, settings),
         lookers=partial(_lookers, settings),
         crew=partial(_crew, settings),
-        loaded_first=partial(_loaded_first, settings),
     )
-
-
-def _loaded_first(settings: Settings) -> tuple[str, ...]:
-    return ("pipeline.torch_backend",) if chosen_device(settings.night.device) is Device.CUDA else ()
 
 
 def _lookers(settings: Settings) -> int:

@@ -82,8 +82,6 @@ class Networks:
         How many workers are to look at the film.
     crew : callable
         How many workers the run may have in all.
-    loaded_first : callable
-        Modules that the networks need, where they are slow to import.
     """
 
     open: Callable[[], Eyes]
@@ -91,7 +89,6 @@ class Networks:
     apart: Callable[[int], Eyes] | None = None
     lookers: Callable[[], int] = lambda: 1
     crew: Callable[[], int] = lambda: 1
-    loaded_first: Callable[[], Sequence[str]] = tuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +162,7 @@ def run_film(
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
     watch = stopwatch or Stopwatch()
-    with library.claim(digest), Crew(networks.crew(), networks.loaded_first()) as crew:
+    with library.claim(digest), Crew(networks.crew()) as crew:
         damage: list[str] = []
         game, chosen, ran = _seen_game(
             film, digest, library, networks, settings, book, progress, damage.append, crew, watch
