@@ -123,7 +123,12 @@ def _cut(setting: Setting, kind: str, run: Run, named: Named) -> Event:
 
 
 def zipper(setting: Setting, run: Run) -> Named | None:
-    """From the block or low lane up the lane line to slot or top, or curled, faded or rejected on the way."""
+    """From the block or low lane up the lane line to slot or top, or curled, faded or rejected on the way.
+
+    A curl turns round the screen: back to the ring, or, when it is wide, across the floor and no farther out. A fade
+    ends on the wing of its own side. Rejected is a zipper past a teammate who stands there to screen, on his inner
+    side and so that no screen came of it.
+    """
     rule, path = setting.rule, run.path
     if run.start[0] > rule.low_u_ft or abs(run.start[1]) > rule.zipper_start_v_ft:
         return None
@@ -139,7 +144,10 @@ def zipper(setting: Setting, run: Run) -> Named | None:
         return None
     back = float(run.ring_ft[top:].max() - run.ring_ft[-1])
     off_deg = _off_ring_deg(setting, run)
-    if back >= rule.turn_back_ft and off_deg <= rule.points_deg:
+    way = _last_way(setting, run)
+    inwards = way[1] * run.start[1] < 0
+    turned = inwards and float(np.degrees(np.arctan2(abs(way[1]), way[0]))) >= rule.curls_deg
+    if (back >= rule.turn_back_ft and off_deg <= rule.points_deg) or turned:
         end = "curl"
     elif rise < rule.zipper_rise_ft:
         return None
@@ -149,6 +157,8 @@ def zipper(setting: Setting, run: Run) -> Named | None:
         end = "straight"
     else:
         return None
+    if end == "straight" and _passes_inside(setting, run):
+        end = "rejected"
     if end == "straight" and np.abs(up[:, 1]).max() > rule.middle_v_ft:
         return None
     trails = _trails(setting, run, top)
@@ -174,7 +184,7 @@ def ucla(setting: Setting, run: Run) -> Named | None:
     """The passer to the wing cuts over a screener at the high post to the block."""
     rule = setting.rule
     thrown = _passed(setting, run)
-    outside = run.start[0] >= rule.high_u_ft and abs(run.start[1]) <= rule.middle_v_ft
+    outside = run.start[0] >= setting.view.free_throw_u_ft and abs(run.start[1]) <= rule.middle_v_ft
     if thrown is None or not outside or run.end[0] > rule.low_u_ft or run.ring_ft[-1] > rule.low_u_ft + 4:
         return None
     screener = _high_screener(setting, run)
@@ -224,8 +234,13 @@ def basket_cut(setting: Setting, run: Run) -> Named | None:
 
 
 def flash(setting: Setting, run: Run) -> Named | None:
-    """From below or the weak side towards the ball, to an elbow, the high post or the middle of the paint."""
+    """From below or the weak side towards the ball, to an elbow, the high post or the middle of the paint.
+
+    With a screen it is a cut off that screen, and no flash.
+    """
     rule, view = setting.rule, setting.view
+    if _screens(setting, run):
+        return None
     ball = view.ball_uv_ft[[run.first, run.last]]
     if not np.isfinite(ball).all():
         return None
@@ -275,13 +290,21 @@ def _side(uv: np.ndarray) -> float:
     return float(np.sign(uv[1]))
 
 
-def _off_ring_deg(setting: Setting, run: Run) -> float:
-    """Angle between a run's way shortly before it slows down and the ring, degrees."""
+def _last_way(setting: Setting, run: Run) -> np.ndarray:
+    """Velocity shortly before a run slows down, (2,)."""
+    return setting.view.velocity_ft_s[run.first + _before_slowing(setting, run), run.column]
+
+
+def _before_slowing(setting: Setting, run: Run) -> int:
     view, rule = setting.view, setting.rule
     fast = np.flatnonzero(view.speed_ft_s[run.first : run.last + 1, run.column] > rule.slows_ft_s)
     last = int(fast[-1]) if len(fast) else len(run.path) - 1
-    at = max(last - view.steps(rule.before_slow_s), 0)
-    way, to_ring = view.velocity_ft_s[run.first + at, run.column], -run.path[at]
+    return max(last - view.steps(rule.before_slow_s), 0)
+
+
+def _off_ring_deg(setting: Setting, run: Run) -> float:
+    """Angle between a run's way shortly before it slows down and the ring, degrees."""
+    way, to_ring = _last_way(setting, run), -run.path[_before_slowing(setting, run)]
     lengths = float(np.hypot(*way) * np.hypot(*to_ring))
     return float(np.degrees(np.arccos(np.clip(way @ to_ring / lengths, -1, 1)))) if lengths > 0 else NAN
 
@@ -314,6 +337,25 @@ def _screens(setting: Setting, run: Run) -> list[Event]:
         for e in setting.of(SCREEN, "cutter", run.column)
         if t[run.first] - rule.screen_s <= e.t_s <= t[run.last] + rule.screen_s
     ]
+
+
+def _passes_inside(setting: Setting, run: Run) -> bool:
+    """Whether a run goes by a standing teammate between him and the middle, and no screen came of it."""
+    if _screens(setting, run):
+        return False
+    view, rule = setting.view, setting.rule
+    for mate in np.flatnonzero(view.attackers):
+        gap = view.gap_ft[run.first : run.last + 1, run.column, mate]
+        if mate == run.column or not np.isfinite(gap).any():
+            continue
+        at = int(np.nanargmin(gap))
+        place = view.uv_ft[run.first + at, mate]
+        stands = view.speed_ft_s[run.first + at, mate] <= rule.moving_ft_s
+        on_the_way = run.start[0] < place[0] < run.path[:, 0].max() and gap[at] <= rule.screen_ft
+        inner = abs(run.path[at, 1]) < abs(place[1]) and run.path[at, 1] * place[1] > 0
+        if stands and on_the_way and inner and abs(place[1]) <= rule.zipper_start_v_ft:
+            return True
+    return False
 
 
 def _high_screener(setting: Setting, run: Run) -> int | None:

@@ -31,8 +31,7 @@ class Denials:
         rule = settings.denial
         found = []
         for column in np.flatnonzero(view.attackers):
-            denied, gap, line = denied_moments(view, int(column), rule, slack_ft=0.0)
-            nearly, _, _ = denied_moments(view, int(column), rule, slack_ft=rule.slack_ft)
+            denied, nearly, gap, line = denied_moments(view, int(column), rule)
             strict = list(stretches(bridged(denied, view.t_s, rule.pause_s)))
             strict = [(a, b) for a, b in strict if view.t_s[b - 1] - view.t_s[a] >= rule.for_s - 1e-6]
             for start, stop in stretches(bridged(nearly, view.t_s, rule.pause_s)):
@@ -61,9 +60,12 @@ class Denials:
 
 
 def denied_moments(
-    view: PossessionView, column: int, rule: DenialSettings, *, slack_ft: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """At which moments a player is denied (T,), and his defender's distance from him and from the pass's line (T,)."""
+    view: PossessionView, column: int, rule: DenialSettings
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """At which moments a player is denied, and nearly so; his defender's distance from him and the pass; (T,) each.
+
+    Nearly is a little too far off, wherever the receiver is: a spell does not end with it.
+    """
     moments = np.arange(len(view.t_s))
     guard, handler = view.guard[:, column], view.handler
     known = (guard != NOBODY) & (handler != NOBODY) & (handler != column)
@@ -75,7 +77,8 @@ def denied_moments(
     rel = defender - man
     with np.errstate(invalid="ignore", divide="ignore"):
         along = (rel * way).sum(axis=1) / length
-        line = np.abs(rel[:, 0] * way[:, 1] - rel[:, 1] * way[:, 0]) / length
+        to_line = rel - way * (np.clip(along, 0.0, length) / length)[:, None]
+        line = np.hypot(to_line[:, 0], to_line[:, 1])
         gap = np.hypot(rel[:, 0], rel[:, 1])
         deep_v_ft = view.book.lane_width_ft / 2 - rule.block_ft
         in_paint = (np.abs(man[:, 1]) <= deep_v_ft) & (man[:, 0] <= view.free_throw_u_ft)
@@ -83,15 +86,16 @@ def denied_moments(
             known
             & (view.t_s >= (view.start_s if np.isnan(view.half_court_s) else view.half_court_s) - 1e-6)
             & (view.t_s <= view.end_s + 1e-6)
-            & (gap <= rule.within_ft + slack_ft)
-            & (line <= rule.line_within_ft + slack_ft)
+            & (gap <= rule.within_ft)
+            & (line <= rule.line_within_ft)
             & (along >= rule.ahead_ft)
             & (length >= rule.pass_from_ft)
             & (length <= rule.pass_to_ft)
             & ~in_paint
             & (man[:, 0] <= rule.front_u_ft)
         )
-    return denied, gap, line
+        nearly = known & (gap <= rule.within_ft + rule.slack_ft) & (line <= rule.line_within_ft + rule.slack_ft)
+    return denied, denied | nearly, gap, line
 
 
 def _most(columns: np.ndarray) -> int:
