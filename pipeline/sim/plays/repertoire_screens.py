@@ -309,7 +309,7 @@ def iverson(play: Play) -> Steps:
         yield from keep_and_score(play, 0, side=1)
         return
     yield from stage.pass_to(1)
-    missed = ("first_screen",) if missing is Missing.SCREEN else ()
+    missed = ("over",) if missing is Missing.SCREEN else ()
     play.played("iverson", roles, start_s=began, missing=missed)
     stage.go(3, floor.block(1), 8.0)
     yield from stage.wait(0.6)
