@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -87,7 +87,7 @@ def games_of(rows: Rows, book: RuleBook, settings: ImportSettings) -> dict[str, 
             told[game] = (_one_team_each(rows, here), _one_jersey_each(rows, here))
         stretch = _stretch(rows, part, tracks, *told[game], settings)
         if stretch is not None:
-            found.setdefault(rows.games[game] if game >= 0 else "", []).append(stretch)
+            found.setdefault(rows.games[game] if game >= 0 else "", []).extend(_without_cuts(stretch, settings))
     if not found:
         raise TrackingError(
             f"{rows.source.name} has no {LEAST_MOMENTS} moments in a row with the ball and players; check 't_s'."
@@ -169,8 +169,7 @@ def _track_rows(shot: int, stretch: Stretch, first: int, settings: ImportSetting
 
 
 def _moved(stretch: Stretch, by_s: float) -> Stretch:
-    names = Stretch.__dataclass_fields__
-    return Stretch(**{name: getattr(stretch, name) for name in names if name != "t_s"}, t_s=stretch.t_s + by_s)
+    return replace(stretch, t_s=stretch.t_s + by_s)
 
 
 def _parts(rows: Rows, settings: ImportSettings) -> list[np.ndarray]:
@@ -234,6 +233,31 @@ def _stretch(
         period=period,
         clock_s=clock,
     )
+
+
+def _without_cuts(stretch: Stretch, settings: ImportSettings) -> list[Stretch]:
+    """A stretch in pieces: where most players are elsewhere from one moment to the next, something was left out."""
+    speed = _speeds(stretch)
+    known = np.isfinite(speed).sum(axis=1)
+    with np.errstate(invalid="ignore"):
+        jump = (speed > settings.fastest_ft_s).sum(axis=1)
+    cuts = np.flatnonzero((known > 0) & (jump > 0.5 * known)) + 1
+    if not len(cuts):
+        return [stretch]
+    parts = np.split(np.arange(len(stretch.t_s)), cuts)
+    return [_piece(stretch, part) for part in parts if len(part) >= LEAST_MOMENTS]
+
+
+def _piece(stretch: Stretch, moments: np.ndarray) -> Stretch:
+    """Some moments of a stretch."""
+    timed = ("t_s", "players_ft", "observed", "sigma_ft", "ball_ft", "ball_z_ft", "period", "clock_s")
+    return replace(stretch, **{name: getattr(stretch, name)[moments] for name in timed})
+
+
+def _speeds(stretch: Stretch) -> np.ndarray:
+    """How fast each step was, (T - 1, N); half a foot of error at each end is no way, however short the step."""
+    way = np.linalg.norm(np.diff(stretch.players_ft, axis=0), axis=2)
+    return np.maximum(way - 1.0, 0) / np.diff(stretch.t_s)[:, None]
 
 
 def _filled(
@@ -349,9 +373,7 @@ def _check_speeds(rows: Rows, stretches: Sequence[Stretch], settings: ImportSett
     jumps, steps, worst = 0, 0, (0.0, 0.0, "")
     names = dict(zip(track_numbers(rows.agents).tolist(), rows.agents, strict=True))
     for stretch in stretches:
-        way = np.linalg.norm(np.diff(stretch.players_ft, axis=0), axis=2)
-        # half a foot of error at each end is no jump, however short the step
-        speed = np.maximum(way - 1.0, 0) / np.diff(stretch.t_s)[:, None]
+        speed = _speeds(stretch)
         known = np.isfinite(speed)
         fast = known & (speed > settings.fastest_ft_s)
         jumps, steps = jumps + int(fast.sum()), steps + int(known.sum())

@@ -69,6 +69,14 @@ def test_tracks_have_velocities_and_skip_what_is_not_known():
     assert speed.max() < 2.0
 
 
+def test_a_cut_parts_play():
+    later = tracking_table(start_s=8.0)
+    later = with_column(later, "x_ft", 94.0 - later["x_ft"].to_numpy())
+    first, second = games(pa.concat_tables([tracking_table(), later]))[""]
+    assert (len(first.t_s), len(second.t_s)) == (80, 80)
+    assert second.t_s[0] == pytest.approx(8.0)
+
+
 def test_numbers_of_tracks():
     assert track_numbers(("-1", "7", "12")).tolist() == [-1, 7, 12]
     assert track_numbers(("ball", "b", "a", "07")).tolist() == [-1, 2, 1, 0]
