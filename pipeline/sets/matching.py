@@ -328,9 +328,16 @@ class _Search:
     def _starts(self) -> float:
         """Where the players are as the set starts; binds those whom no action named."""
         first = min(self._met.values(), key=lambda fit: fit.start_s)
-        certain = self._line.part.required[0].name in self._met
+        everybody = frozenset(range(len(self._bound)))
+        late = self._line.part.required[0].name not in self._met  # the set may have started before what was found
         share, self._bound = start_share(
-            self._plan.definition.players, self._bound, self._play, first, self._mirror, certain=certain
+            self._plan.definition.players,
+            self._bound,
+            self._play,
+            first,
+            self._mirror,
+            loose=everybody if late else frozenset(),
+            loose_if_found_so=everybody if late else self._line.acting,
         )
         return share
 

@@ -71,6 +71,8 @@ class PlannedLine:
     endings: tuple[PlannedPart, ...]
     kinds: tuple[frozenset[str], ...]
     """Kinds that each phase that must be there can be."""
+    acting: frozenset[int]
+    """Players whom the phases that must be there name."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +99,8 @@ def plan_set(definition: SetDefinition) -> Plan:
         endings = tuple(_part(one.name, tuple(phase_of(phase) for phase in one.phases)) for one in line.endings)
         part = _part(line.counter or "", tuple(phase_of(phase) for phase in line.phases))
         kinds = tuple(frozenset(action.kind for action in phase.actions) for phase in part.required)
-        planned.append(PlannedLine(line, part, endings, kinds))
+        acting = frozenset(n for phase in part.required for action in phase.actions for _, n in action.roles)
+        planned.append(PlannedLine(line, part, endings, kinds, acting))
     sides = [player.starts.side for player in definition.players if player.starts is not None]
     one_sided = any(phase.one_sided for phase in made.values()) or Side.RIGHT in sides or Side.LEFT in sides
     return Plan(definition, tuple(planned), one_sided)

@@ -15,7 +15,14 @@ from pipeline.sets.play import Fit, Play, side_share
 
 
 def start_share(
-    players: Sequence[Player], bound: Sequence[int | None], play: Play, first: Fit, mirror: int, *, certain: bool
+    players: Sequence[Player],
+    bound: Sequence[int | None],
+    play: Play,
+    first: Fit,
+    mirror: int,
+    *,
+    loose: frozenset[int],
+    loose_if_found_so: frozenset[int],
 ) -> tuple[float, list[int | None]]:
     """What is left of a score for where the players start, and who they are.
 
@@ -28,8 +35,9 @@ def start_share(
     first : Fit
         The first action of the set.
     mirror : int
-    certain : bool
-        Whether that is the first action of the set's file; else a start elsewhere only lowers the score.
+    loose, loose_if_found_so : frozenset of int
+        Players for whom a start elsewhere only lowers the score: if they are bound, and if they are only found by where
+        they stand (whom an action that was not found would have named).
 
     Returns
     -------
@@ -46,9 +54,10 @@ def start_share(
             waiting.append(number)
         else:
             stands = _stands(player.starts, track, play, first, mirror)
-            shares.append(_share(player, stands, play, certain=certain))
+            soft = player.usually or number in loose
+            shares.append(max(stands, play.settings.usually_share) if soft else stands)
     if waiting and min(shares, default=1.0) > 0:
-        more, found = _wait(players, waiting, tracks, play, first, mirror, certain=certain)
+        more, found = _wait(players, waiting, tracks, play, first, mirror, loose_if_found_so)
         shares += more
         for number, track in zip(waiting, found, strict=False):
             tracks[number] = track
@@ -64,8 +73,7 @@ def _wait(
     play: Play,
     first: Fit,
     mirror: int,
-    *,
-    certain: bool,
+    loose: frozenset[int],
 ) -> tuple[tuple[float, ...], tuple[int, ...]]:
     """Shares and tracks of the players whom no action named: the teammates who stand best where they should."""
     event = play.events[first.index]
@@ -81,7 +89,9 @@ def _wait(
         for number, track in zip(waiting, chosen, strict=True):
             player = players[number]
             assert player.starts is not None
-            shares.append(_share(player, _stands(player.starts, track, play, first, mirror), play, certain=certain))
+            stands = _stands(player.starts, track, play, first, mirror)
+            soft = player.usually or number in loose
+            shares.append(max(stands, play.settings.usually_share) if soft else stands)
         worth = 0.0 if min(shares) == 0 else sum(shares)
         if worth > best[0]:
             best = (worth, tuple(shares), chosen)
@@ -92,10 +102,6 @@ def _ring_ft(play: Play, first: Fit, track: int) -> float:
     event = play.events[first.index]
     u, v = play.floor.place_uv(event.shot, track, first.start_s, event.attacked_end)
     return round(math.hypot(u, v), 6) if math.isfinite(u) else math.inf
-
-
-def _share(player: Player, stands: float, play: Play, *, certain: bool) -> float:
-    return max(stands, play.settings.usually_share) if player.usually or not certain else stands
 
 
 def _stands(zone: Zone, track: int, play: Play, first: Fit, mirror: int) -> float:
