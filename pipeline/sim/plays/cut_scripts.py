@@ -16,6 +16,8 @@ from pipeline.sim.plays.stage import Steps
 HANDLER, CUTTER, FAR, BIG, OTHER = 0, 1, 2, 3, 4
 WING_SHARE = 14.0 / 22.0
 """The wing begins at this share of the way out to the corner's three-point line (glossary, NBA floor)."""
+NEARLY_WING_FT = 4.0
+"""Who passes from this little inside the wing may be said to pass from it."""
 
 
 def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
@@ -114,10 +116,11 @@ def _zipper(play: Play, end: str) -> Steps:
         play, CUTTER, BIG, end, route=route, lag_s=play.number("lag_s"), contact_ft=play.number("contact_ft")
     )
     stage.go(BIG, floor.elbow(1), 8.0)
-    from_wing = stage.position[HANDLER][1] > WING_SHARE * floor.corner_v_ft
+    inside_ft = WING_SHARE * floor.corner_v_ft - stage.position[HANDLER][1]
     yield from give_and_shoot(play, CUTTER)
-    if end == "straight" and from_wing:
-        play.played("zipper_entry", {"guard": HANDLER, "cutter": CUTTER, "big": BIG}, start_s=began)
+    if end == "straight" and inside_ft < NEARLY_WING_FT:
+        roles = {"guard": HANDLER, "cutter": CUTTER, "big": BIG}
+        play.played("zipper_entry", roles, start_s=began, certain=inside_ft < 0)
 
 
 def _loop(play: Play) -> Steps:

@@ -104,6 +104,8 @@ def _down(play: Play) -> Steps:
         type="down", group="single", read=_read(route, cutter_high=False),
     )  # fmt: skip
     release_screen(play, SCREENER)
+    # with the ball between top and wing it may be called a zipper entry
+    play.played("zipper_entry", {"guard": HANDLER, "cutter": CUTTER, "big": SCREENER}, start_s=began, certain=False)
 
 
 def _back(play: Play) -> Steps:

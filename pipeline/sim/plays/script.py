@@ -232,13 +232,17 @@ class Play:
         ending: str = "",
         missing: tuple[str, ...] = (),
         realised: Mapping[str, float] | None = None,
+        certain: bool = True,
         **measures: float,
     ) -> None:
-        """Write a set down that ends now; ``realised`` and ``measures`` are its dials as they came out."""
+        """Write a set down that ends now; ``realised`` and ``measures`` are its dials as they came out.
+
+        One that is not ``certain`` may be called so or not: an evaluation counts it neither way.
+        """
         now = self.stage.t_s
         self.sets.append(
             SetRun(
                 name, tuple(roles.items()), start_s, now if t_s is None else t_s, now, ending, missing,
-                tuple(sorted((dict(realised or {}) | measures).items())),
+                tuple(sorted((dict(realised or {}) | measures).items())), certain,
             )
         )  # fmt: skip

@@ -31,7 +31,7 @@ def bare_ball_screens(seen: Sequence[Seen], played: Sequence[SetRun]) -> Iterato
     SetRun
         ``certain`` as the screen is.
     """
-    whole = [run for run in played if not run.missing]
+    whole = [run for run in played if run.certain and not run.missing]
     last: dict[tuple[int | None, int | None], float] = {}
     for screen in (s for s in seen if s.kind == "on_ball_screen"):
         pair = (screen.body("handler"), screen.body("screener"))
