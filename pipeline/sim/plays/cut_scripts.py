@@ -16,7 +16,7 @@ from pipeline.sim.plays.stage import Steps
 HANDLER, CUTTER, FAR, BIG, OTHER = 0, 1, 2, 3, 4
 WING_SHARE = 14.0 / 22.0
 """The wing begins at this share of the way out to the corner's three-point line (glossary, NBA floor)."""
-NEARLY_WING_FT = 4.0
+NEARLY_WING_FT = 8.0
 """Who passes from this little inside the wing may be said to pass from it."""
 
 
