@@ -103,6 +103,7 @@ def post_ups(scene: Scene) -> list[Moment]:
                     "most_moved_ft": float(max(ways)) if len(ways) == 4 else NAN,
                     "mean_moved_ft": float(np.mean(ways)) if len(ways) == 4 else NAN,
                     "others_placed": float(len(ways)),
+                    "with_ball_s": _with_ball_s(scene, post),
                 },
                 {
                     "screened": yes_no(held=any(_during(e, post) for e in scene.of_kind(*SCREENS))),
@@ -192,6 +193,12 @@ def _still_from_s(scene: Scene, touch: Event) -> float:
     begins = [own.start_s, *(min(end, own.end_s) for _, end in sorted(own.dribbles))]
     ends = [*(max(start, own.start_s) for start, _ in sorted(own.dribbles)), own.end_s]
     return max(zip(begins, ends, strict=True), key=lambda part: part[1] - part[0])[0]
+
+
+def _with_ball_s(scene: Scene, post: Event) -> float:
+    """How long a post-up lasted with the ball in the poster's hands; 0 where it never came."""
+    own = (t for t in scene.view.touches if t.track == post.actor("poster"))
+    return sum(max(min(t.end_s, post.end_s) - max(t.start_s, post.start_s), 0.0) for t in own)
 
 
 def _ways_ft(scene: Scene, others: list[int], post: Event) -> list[float]:

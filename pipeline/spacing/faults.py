@@ -16,7 +16,13 @@ from pipeline.spacing.ball_situations import ball_inside, catches, post_ups, tou
 from pipeline.spacing.judging import chance_of, holds_over
 from pipeline.spacing.rules import End, FaultLibrary, FaultRule, values_of
 from pipeline.spacing.scene import Moment, Scene, Spell, of_action, scene
-from pipeline.spacing.screen_situations import dead_dribbles, on_ball_screens, screeners_after, used_screens
+from pipeline.spacing.screen_situations import (
+    dead_dribbles,
+    on_ball_screens,
+    screeners_after,
+    used_screens,
+    zipper_cuts,
+)
 from pipeline.spacing.settings import SpacingSettings
 from pipeline.spacing.situations import SITUATIONS, Lasting
 from pipeline.spacing.spells import ball_side, moments_of, two_teammates
@@ -38,7 +44,7 @@ MOMENTS: Mapping[str, Callable[[Scene], list[Moment]]] = MappingProxyType(
         "post_up": post_ups,
         "after_screen": screeners_after,
         "ball_inside": ball_inside,
-        "zipper_cut": _actions_of("zipper_cut"),
+        "zipper_cut": zipper_cuts,
         "drive": _actions_of("drive"),
         "off_ball_screen": _actions_of("off_ball_screen"),
     }

@@ -101,7 +101,7 @@ def screeners_after(scene: Scene) -> list[Moment]:
         until_s = screen.t_s + settings.after_screen_s
         end_s = min(until_s, float(view.t_s[-1]), view.end_s)
         whole = end_s >= until_s - view.step_s - 1e-6
-        later = [e for e in scene.actions if screen.t_s < e.t_s <= until_s or _during(e, screen.t_s, until_s)]
+        later = [e for e in scene.actions if screen.t_s < e.t_s and e.start_s <= until_s]
         who = screen.actor("screener")
         deeds = {
             "screened_again": any(
@@ -129,11 +129,6 @@ def screeners_after(scene: Scene) -> list[Moment]:
             )
         )
     return found
-
-
-def _during(event: Event, start_s: float, end_s: float) -> bool:
-    """Whether a screen's interval reaches into a time, its moment after the start."""
-    return event.kind in SCREENS and event.start_s <= end_s and event.t_s > start_s
 
 
 def _overlap(scene: Scene, screen: Event, off_ball: list[Event]) -> tuple[float, Event | None]:
@@ -190,6 +185,23 @@ def _slowest_ft_s(scene: Scene, screen: Event) -> float:
         return NAN
     speeds = scene.view.speed_ft_s[scene.view.span(screen.t_s - scene.settings.stops_within_s, screen.t_s), column]
     return float(speeds.min()) if np.isfinite(speeds).all() else NAN
+
+
+def zipper_cuts(scene: Scene) -> list[Moment]:
+    """Every zipper, with whether its defender is behind the cutter as he runs fastest."""
+    found = []
+    view = scene.view
+    for cut in scene.of_kind("zipper_cut"):
+        cutter, defender = scene.column(cut, "cutter"), scene.column(cut, "cutter_defender")
+        behind = "unknown"
+        if cutter is not None and defender is not None:
+            moment = view.at(cut.t_s)
+            way, offset = view.velocity_ft_s[moment, cutter], view.uv_ft[moment, defender] - view.uv_ft[moment, cutter]
+            ahead_ft = float(offset @ way) / max(float(np.hypot(*way)), 1e-6)
+            if np.isfinite(ahead_ft):
+                behind = yes_no(held=ahead_ft <= -scene.settings.behind_ft)
+        found.append(of_action(cut, "zipper_cut", {}, {"defender_behind": behind}))
+    return found
 
 
 def _set_for_s(scene: Scene, dead: Event, handler: int, mate: int) -> float | None:

@@ -73,6 +73,9 @@ class SpacingSettings(BaseModel):
     screen_defender_ft: float = Field(5.0, gt=0, description="And this far from a defender who guards the handler.")
     screen_guard_ft: float = Field(10.0, gt=0, description="A defender this near to the handler guards him.")
     screen_came_ft: float = Field(3.0, gt=0, description="To screen he has come nearer to the handler by this much.")
+    behind_ft: float = Field(
+        1.5, ge=0, description="A defender this far behind a cutter, along the cutter's way, runs behind him."
+    )
     parted_ft: float = Field(
         10.0, gt=0, description="After a screen or handoff two are together until they are this far apart."
     )

@@ -144,6 +144,7 @@ SITUATIONS: tuple[Situation, ...] = (
             Measure("most_moved_ft", "way of the one of the four others who moved most, in the 2 s after the catch"),
             Measure("mean_moved_ft", "mean way of the four others in those 2 s"),
             Measure("others_placed", "how many of the four others were placed all along"),
+            Measure("with_ball_s", "how long it lasted with the ball"),
         ),
         own_traits=(
             Trait("screened", YES_NO, "whether one of the others screened during it"),
@@ -165,7 +166,10 @@ SITUATIONS: tuple[Situation, ...] = (
             Trait("ended", PLACE_VALUES, "where he ended"),
         ),
     ),
-    Situation("zipper_cut", "zipper cut", Lasting.MOMENT, ("cutter", "cutter_defender", "screener"), "zipper_cut"),
+    Situation(
+        "zipper_cut", "zipper cut", Lasting.MOMENT, ("cutter", "cutter_defender", "screener"), action="zipper_cut",
+        own_traits=(Trait("defender_behind", YES_NO, "whether the defender ran behind the cutter"),),
+    ),
     Situation("drive", "drive", Lasting.MOMENT, ("handler", "on_ball_defender"), "drive"),
     Situation(
         "off_ball_screen", "off-ball screen", Lasting.MOMENT,

@@ -140,32 +140,33 @@ def test_a_stalled_ball_is_held_still_at_the_top_and_then_passed(still_s, place,
 
 
 @pytest.mark.parametrize(
-    ("way_ft", "held_s", "traits", "extra", "count"),
+    ("way_ft", "held_s", "extra", "count"),
     [
-        (0.0, 2.5, {"caught": "yes"}, None, 1),
-        (5.0, 2.5, {"caught": "yes"}, None, 1),
-        (9.0, 2.5, {"caught": "yes"}, None, 0),
-        (0.0, 1.5, {"caught": "yes"}, None, 0),
-        (0.0, 2.5, {"caught": "no"}, None, 0),
-        (0.0, 2.5, {"caught": "yes"}, "off_ball_screen", 0),
-        (0.0, 2.5, {"caught": "yes"}, "basket_cut", 0),
+        (0.0, 2.5, None, 1),
+        (5.0, 2.5, None, 1),
+        (9.0, 2.5, None, 0),
+        (0.0, 1.5, None, 0),
+        (0.0, 2.5, "off_ball_screen", 0),
+        (0.0, 2.5, "basket_cut", 0),
     ],
 )
-def test_a_post_up_without_movement(way_ft, held_s, traits, extra, count):
-    paths = {
-        0: stand(4, 9),
-        1: along(T, (1, 24, 0), (3, 24, way_ft)),
-        2: stand(20, 17),
-        3: stand(20, -17),
-        4: stand(2, -21),
-    }
-    post = action("post_up", 1, 1, 1 + held_s, [("poster", 0)], {"held_s": held_s}, traits)
+def test_a_post_up_without_movement(way_ft, held_s, extra, count):
+    moves = along(T, (1, 24, 0), (3, 24, way_ft))
+    paths = {0: stand(4, 9), 1: moves, 2: stand(20, 17), 3: stand(20, -17), 4: stand(2, -21)}
+    holds = ((2, 0.0, 0.6), (0, 1.0, 1.0 + held_s), (2, 1.6 + held_s, 6.0))
+    post = action("post_up", 1, 1, 5, [("poster", 0)], {"held_s": 4.0}, {"caught": "yes"})
     others = {
         None: [],
         "off_ball_screen": [action("off_ball_screen", 1.5, 2, 2.5, [("screener", 2), ("cutter", 1)])],
         "basket_cut": [action("basket_cut", 1.5, 2, 2.5, [("cutter", 2)])],
     }[extra]
-    assert len(found("post_up_without_movement", paths, [post, *others])) == count
+    assert len(found("post_up_without_movement", paths, [post, *others], holds=holds)) == count
+
+
+def test_a_post_up_that_never_gets_the_ball_is_another_matter():
+    paths = {0: stand(4, 9), 1: stand(24, 0), 2: stand(20, 17), 3: stand(20, -17), 4: stand(2, -21)}
+    post = action("post_up", 1, 1, 5, [("poster", 0)], {"held_s": 4.0}, {"caught": "no"})
+    assert not found("post_up_without_movement", paths, [post], holds=((2, 0.0, 6.0),))
 
 
 def test_a_post_up_is_not_judged_where_one_of_the_four_was_not_seen():
@@ -198,6 +199,13 @@ def test_a_wasted_cutter(ends, extra, count):
         "cut": [action("off_ball_screen", 2, 2.5, 3, [("screener", 2), ("cutter", 1)])],
     }[extra]
     assert len(found("wasted_cutter", paths, [screen, *others])) == count
+
+
+def test_a_pass_thrown_in_time_saves_the_screener():
+    paths = {0: stand(24, 0), 1: along(T, (1, 8, 8), (3, 2, 21)), 2: stand(20, -17)}
+    screen = action("off_ball_screen", 0.6, 1, 1.4, [("screener", 1), ("cutter", 2)])
+    late = action("pass", 3.8, 4.3, 4.3, [("passer", 0), ("receiver", 1)])
+    assert not found("wasted_cutter", paths, [screen, late])
 
 
 def test_a_possession_that_ends_too_soon_tells_nothing_of_the_screener():
