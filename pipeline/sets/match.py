@@ -66,16 +66,21 @@ class Match:
         line = next(line for line in self.plan.lines if line.line.counter == self.counter)
         return frozenset(met.fit.index for met in self.met if met.fit is not None and met.phase in line.part.required)
 
+    @property
+    def found(self) -> int:
+        """How many of the phases that must be there were found, its ending's among them."""
+        return sum(met.fit is not None and met.phase.phase.need is Need.REQUIRED for met in self.met)
+
     def size(self) -> float:
         """How much the match asks for: its phases that must be there, and half of each player."""
-        needed = sum(met.fit is not None and met.phase.phase.need is Need.REQUIRED for met in self.met)
-        return needed + 0.5 * sum(track is not None for track in self.tracks)
+        return self.found + 0.5 * sum(track is not None for track in self.tracks)
 
     def rank(self) -> tuple:
         """Sorts the better match first, the same way whatever the order of players and whichever the side."""
         times = tuple(met.fit.t_s for met in self.met if met.fit is not None)
         tracks = tuple(-1 if track is None else track for track in self.tracks)
-        return (not self.complete, -round(self.score, 9), self.counter or "", times, tracks)
+        part = 0 if self.complete else -self.found  # of matches in part the one with more in it
+        return (not self.complete, part, -round(self.score, 9), self.counter or "", times, tracks)
 
 
 def shared_time(start_s: float, end_s: float, other_start_s: float, other_end_s: float) -> float:

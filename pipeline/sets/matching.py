@@ -70,6 +70,7 @@ class _Search:
         self._bound: list[int | None] = [None] * len(plan.definition.players)
         self._met: dict[str, Fit] = {}
         self._steps = 0
+        self._longest_ending = max((len(ending.required) for ending in line.endings), default=0)
         required = line.part.required
         self._missing_at_most = len(required) - least_found(len(required), self._s)
         self._weight = (
@@ -104,20 +105,24 @@ class _Search:
             self._required(number + 1, quality, missing + 1)
 
     def _may_win(self, left: int, quality: float, missing: int) -> bool:
-        most = (self._weight - len(self._line.part.required) + quality + left) / self._weight
+        """Whether what is to come can still make the best match, with ``left`` phases to look for."""
+        required = len(self._line.part.required)
+        most = (self._weight - required + quality + left) / self._weight
         if most < self._s.least_score:
             return False
         if self.best is None:
             return True
-        if self.best.complete != (missing == 0):
-            return missing == 0
-        return most >= self.best.score
+        if self.best.complete or missing == 0:
+            return missing == 0 and (not self.best.complete or most >= self.best.score)
+        return required - missing + self._longest_ending >= self.best.found
 
-    def _may_stand(self, score: float, *, complete: bool) -> bool:
+    def _may_stand(self, score: float, found: int, *, complete: bool) -> bool:
         """Whether a whole match can still be the best."""
+        if score < self._s.least_score:
+            return False
         if self.best is None or self.best.complete != complete:
-            return score >= self._s.least_score and (self.best is None or complete)
-        return score >= self.best.score
+            return self.best is None or complete
+        return score >= self.best.score if complete else found >= self.best.found
 
     def _take(self, phase: PlannedPhase, fit: Fit) -> list[int] | None:
         """Bind an action's players; the players that were newly bound, or None when they do not agree."""
@@ -206,30 +211,59 @@ class _Search:
     # ---- endings, optional phases, the whole -----------------------------------------------------
 
     def _finish(self, quality: float, missing: int) -> None:
-        """The main line stands: find its ending and the optional phases, and see whether it is the best."""
-        line, s = self._line, self._s
+        """The main line stands: find its ending and the optional phases, and see whether it is the best.
+
+        Where a player whom only an optional phase or the ending names could not have started where he should, it is
+        tried without them.
+        """
         main = list(self._met)
         last = max(self._met.values(), key=lambda fit: fit.t_s)
         ending, ending_fits = self._ending(last)
         bound = list(self._bound)
-        ending_quality = 0.0
+        tries: list[tuple[PlannedPart | None, bool]] = [(ending, True), (ending, False)]
+        if ending is not None:
+            tries += [(None, True), (None, False)]
+        for chosen, optional in tries:
+            stood = self._whole(quality, missing, main, chosen, ending_fits, optional=optional)
+            more = len(self._met) > len(main)
+            self._bound = list(bound)
+            self._met = {name: self._met[name] for name in main}
+            if stood or not more:
+                return
+
+    def _whole(
+        self,
+        quality: float,
+        missing: int,
+        main: Sequence[str],
+        ending: PlannedPart | None,
+        ending_fits: dict[str, Fit],
+        *,
+        optional: bool,
+    ) -> bool:
+        """Put the main line, an ending and the optional phases together; whether nothing forbids that."""
+        line, s = self._line, self._s
         parts = [line.part]
+        ending_quality = optional_quality = 0.0
         if ending is not None:
             parts.append(ending)
             ending_quality = float(np.mean([fit.quality for fit in ending_fits.values()]))
             for phase in ending.required:
                 self._take(phase, ending_fits[phase.name])
-        optional_quality = sum(self._optional(part) for part in parts)
+        if optional:
+            optional_quality = sum(self._optional(part) for part in parts)
         weight = len(line.part.required) + (s.ending_weight if line.endings else 0.0)
         weight += sum(self._weight_of(part.optional) for part in parts)
         score = (quality + s.ending_weight * ending_quality + optional_quality) / weight
         must_end = self._plan.definition.must_end and bool(line.endings) and ending is None
-        if self._may_stand(score, complete=missing == 0 and not must_end) and self._allowed(parts):
-            score *= self._links(parts) * self._starts()
-            if score >= s.least_score:
-                self._offer(parts, main, score, complete=missing == 0 and not must_end, must_end=must_end)
-        self._bound = bound
-        self._met = {name: self._met[name] for name in main}
+        complete = missing == 0 and not must_end
+        found = len(line.part.required) - missing + (0 if ending is None else len(ending.required))
+        if not self._may_stand(score, found, complete=complete):
+            return True
+        share = self._links(parts) * self._starts() if self._allowed(parts) else 0.0
+        if score * share >= s.least_score:
+            self._offer(parts, main, score * share, complete=complete, must_end=must_end)
+        return share > 0
 
     def _ending(self, last: Fit) -> tuple[PlannedPart | None, dict[str, Fit]]:
         best: tuple[float, PlannedPart | None, dict[str, Fit]] = (-math.inf, None, {})
