@@ -115,7 +115,8 @@ def _slopes(grid_s: NDArray[np.float64], place: NDArray[np.float64], smooth_s: f
     sigma = max(smooth_s, 0.5 * step)
     known = np.isfinite(place)
     filled = np.where(known, place, 0.0)
-    count, length = reach, len(grid_s)
+    length = len(grid_s)
+    count = min(reach, length - 1)
     sums = [np.zeros(place.shape) for _ in range(5)]
     for offset in range(-count, count + 1):
         to = slice(max(0, -offset), min(length, length - offset))
