@@ -9,6 +9,7 @@ has begun before the catch.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,11 +26,10 @@ class Drives:
     """Finds drives.
 
     A fast stretch in the front court (faster than ``speed_ft_s``, coming nearer to the ring at half of that) of at
-    least ``fast_ft`` is the core. The drive goes on as long as he comes nearer by ``nears_ft_s``, at
-    most ``finish_s``. The run-up, slower or
-    before the catch, counts only where the ground gained without it is too little, at most ``run_up_s`` of it, and he
-    must gain ``with_ball_ft`` with the ball. Its moment is its start. The score is the certainty of the handler's
-    place.
+    least ``fast_ft`` is the core. The drive goes on as long as he comes nearer by ``nears_ft_s``, at most ``finish_s``.
+    It begins with its first fast step, no earlier than the catch. The run-up before that counts as ground gained only
+    where there is too little without it, at most ``run_up_s`` of it, and he must gain ``with_ball_ft`` with the ball.
+    Its moment is its start. The score is the certainty of the handler's place.
     """
 
     kinds = (NAME,)
@@ -40,8 +40,19 @@ class Drives:
         return [_drive(view, way, earlier, settings.drive) for way in ways_to_ring(view, settings.drive)]
 
 
-def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[tuple[int, int, int, int]]:
-    """Drives as (column, first, last moment, past-last moment of the hold), in order of time."""
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A handler's way to the ring: first and last moment, past-last moment of his hold, ground with the run-up."""
+
+    column: int
+    first: int
+    last: int
+    hold_end: int
+    gain_ft: float
+
+
+def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[Way]:
+    """Drives, in order of time."""
     done: dict[int, int] = {}
     for column, first, last in view.holds():
         begins = max(first - view.steps(rule.run_up_s), 0)
@@ -76,7 +87,7 @@ def ways_to_ring(view: PossessionView, rule: DriveSettings) -> Iterator[tuple[in
             )
             if fits and view.start_s <= t[held] <= view.end_s:
                 done[column] = begins + end
-                yield column, begins + start, begins + end, last
+                yield Way(column, begins + held, begins + end, last, float(ring[start] - ring[end]))
 
 
 def _run_up(coming: np.ndarray, fast: int, most: int) -> int:
@@ -87,12 +98,10 @@ def _run_up(coming: np.ndarray, fast: int, most: int) -> int:
     return start
 
 
-def _drive(
-    view: PossessionView, way: tuple[int, int, int, int], earlier: Sequence[Event], rule: DriveSettings
-) -> Event:
-    column, start, end, hold_end = way
+def _drive(view: PossessionView, way: Way, earlier: Sequence[Event], rule: DriveSettings) -> Event:
+    column, start, end = way.column, way.first, way.last
     ring, speed = view.ring_ft[:, column], view.speed_ft_s[start : end + 1, column]
-    entry = paint_entry(view, column, start, _reach(view, hold_end, rule.after_hold_s))
+    entry = paint_entry(view, column, start, _reach(view, way.hold_end, rule.after_hold_s))
     stop = end if entry is None else max(end, entry[0])
     screened = any(
         e.kind == "on_ball_screen"
@@ -106,7 +115,7 @@ def _drive(
         [("handler", column), ("on_ball_defender", view.guard_of(start, column))],
         view.uv_ft[end if entry is None else entry[0], column],
         measures={
-            "gain_ft": float(ring[start] - ring[end]),
+            "gain_ft": way.gain_ft,
             "mean_speed_ft_s": float(np.nanmean(speed)),
             "top_speed_ft_s": float(np.nanmax(speed)),
             "starts_at_ft": float(ring[start]),

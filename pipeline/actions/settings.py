@@ -156,7 +156,7 @@ class PostSettings(BaseModel):
     within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
     settles_s: float = Field(
-        1.0, ge=0, description="He posts up at most this long after the catch; later he has driven and stopped."
+        1.3, ge=0, description="He posts up at most this long after the catch; later he has driven and stopped."
     )
     low_lane_u_ft: float = Field(
         8.0, gt=0, description="With the ball he may post up in the lane too, up to here (common practice, no source)."
