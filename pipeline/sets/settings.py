@@ -48,7 +48,7 @@ class SetSettings(BaseModel):
     usual_weight: float = Field(0.5, ge=0, description="Weight of a usual phase in the score.")
     optional_weight: float = Field(0.1, ge=0, description="Weight of an optional phase in the score.")
     partial_share: float = Field(
-        0.6,
+        0.65,
         gt=0,
         le=1,
         description="A play is reported in part when this share of its phases was found, and two at least.",
