@@ -31,7 +31,7 @@ from pipeline.actions.coverage import coverage
 from pipeline.actions.events import Event
 from pipeline.actions.grades import HALF, at_least, at_most
 from pipeline.actions.screen_settings import OnBallScreenSettings
-from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
+from pipeline.actions.screen_use import dives, early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import NOBODY, PossessionView
@@ -193,8 +193,7 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_least(_turn_deg(view, s, at, rule), rule.slip_turn_deg, rule.slip_soft_deg),
-        at_least(_dives_ft_s(view, s, at, rule), rule.slip_dive_ft_s, rule.speed_soft_ft_s),
+        dives(view, s, at, rule),
     )
     always = (
         handles(view, h, m, rule),
@@ -207,32 +206,14 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     return math.prod(always) * max(math.prod(set_screen), math.prod(slip))
 
 
-def _turn_deg(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
-    """By how much the screener's way turns about a moment; NaN where his ways before or after are not known."""
-    t = view.t_s[at]
-    ends = [view.uv_ft[view.at(t + d), screener] for d in (-rule.slip_over_s, 0.0, rule.slip_over_s)]
-    before, after = ends[1] - ends[0], ends[2] - ends[1]
-    lengths = float(np.linalg.norm(before) * np.linalg.norm(after))
-    if not np.isfinite(lengths) or lengths == 0:
-        return NAN
-    return float(np.degrees(np.arccos(np.clip(before @ after / lengths, -1, 1))))
-
-
-def _dives_ft_s(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
-    """How fast the screener comes nearer to the ring after a moment, on average; NaN where not known."""
-    later = view.at(view.t_s[at] + rule.slip_over_s)
-    took_s = (later - at) * view.step_s
-    return float((view.ring_ft[at, screener] - view.ring_ft[later, screener]) / took_s) if took_s > 0 else NAN
-
-
 def _apart(
     view: PossessionView, graded: list[tuple[float, Meeting]], settings: ActionSettings
 ) -> list[tuple[float, Meeting]]:
     """One meeting per screen.
 
     Meetings of two players close in time are one, the better of them, whoever of the two has the ball. So are those of
-    a screener who has not moved on meanwhile: a handler who steps away first and then uses the screen meets him twice,
-    and the later meeting is the use.
+    a screener who has not moved on and whom the handler has not passed meanwhile: a handler who steps away first and
+    then uses the screen meets him twice, and the later meeting is the use.
     """
     rule = settings.on_ball_screen
     kept: list[tuple[float, Meeting]] = []
@@ -244,11 +225,15 @@ def _apart(
             continue
         before_score, before = kept[last]
         apart_s = float(view.t_s[meeting.moment] - view.t_s[before.moment])
-        stayed = before.screener == meeting.screener and _stayed(view, before, meeting, rule)
+        waits = (
+            before.screener == meeting.screener
+            and _stayed(view, before, meeting, rule)
+            and not _passed(view, before, meeting, rule)
+        )
         if apart_s <= rule.same_within_s:
             if score > before_score:
                 kept[last] = (score, meeting)
-        elif apart_s <= rule.same_if_stays_s and stayed and _close_by(view, meeting, rule):
+        elif apart_s <= rule.same_if_stays_s and waits and _close_by(view, meeting, rule):
             kept[last] = (max(score, before_score), meeting)
         else:
             kept.append((score, meeting))
@@ -259,6 +244,19 @@ def _close_by(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings
     """Whether the handler, still with the ball, is as near to the screener as at a screen."""
     near = view.gap_ft[meeting.moment, meeting.handler, meeting.screener] <= rule.closest_within_ft
     return bool(near) and handles(view, meeting.handler, meeting.moment, rule) >= HALF
+
+
+def _passed(view: PossessionView, before: Meeting, after: Meeting, rule: OnBallScreenSettings) -> bool:
+    """Whether the handler was beyond the screener between two meetings, seen from where he was before the first."""
+    screener, handler = before.screener, before.handler
+    between = slice(before.moment, after.moment + 1)
+    gap = view.gap_ft[between, handler, screener]
+    if not np.isfinite(gap).any():
+        return False
+    farthest = before.moment + int(np.nanargmax(gap))
+    start = view.at(view.t_s[before.moment] - rule.goes_before_s)
+    from_screen = [view.uv_ft[m, handler] - view.uv_ft[before.moment, screener] for m in (start, farthest)]
+    return bool(from_screen[0] @ from_screen[1] < 0)
 
 
 def _stayed(view: PossessionView, before: Meeting, after: Meeting, rule: OnBallScreenSettings) -> bool:
@@ -273,7 +271,7 @@ def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float,
     view, m = view, meeting.moment
     h, s = meeting.handler, meeting.screener
     t = float(view.t_s[m])
-    contact, _ = touch(view, meeting, rule)
+    contact, touched = touch(view, meeting, rule)
     goes = goes_at(view, h, m, rule)
     speed = NAN if goes is None else float(view.speed_ft_s[goes, s])
     way = sent(view, h, s, m, rule)
@@ -313,7 +311,7 @@ def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float,
             "side": "side" if abs(v) > rule.side_v_ft else "middle",
             "sent": way,
             "contact": UNKNOWN if math.isnan(contact) else IN_WORDS[contact <= rule.contact_ft],
-            "slipped": slipped(view, s, m, contact, slowest(view, meeting, rule), rule),
+            "slipped": slipped(view, s, (m, touched), contact, slowest(view, meeting, rule), rule),
             "again": IN_WORDS[since_s <= rule.again_within_s],
             "live_dribble": live_dribble(view, h, m, rule),
             "left_early": UNKNOWN if math.isnan(speed) else IN_WORDS[speed > rule.moving_ft_s],

@@ -82,16 +82,18 @@ class OnBallScreenSettings(BaseModel):
     slip_touch_ft: float = Field(
         6.0, gt=0, description="One who slips comes this near to the handler's defender, as if to screen him [C]."
     )
-    slip_came_ft: float = Field(6.0, gt=0, description="One who slips came this much nearer to that defender [C].")
-    slip_turn_deg: float = Field(90.0, gt=0, description="One who slips turns by this on the way [C].")
+    slip_came_ft: float = Field(5.0, gt=0, description="One who slips came this much nearer to that defender [C].")
+    slip_turn_deg: float = Field(75.0, gt=0, description="One who slips turns by this on the way [C].")
     slip_soft_deg: float = Field(15.0, gt=0, description="Softness of that turn.")
-    slip_dive_ft_s: float = Field(7.0, gt=0, description="One who slips then comes nearer to the ring this fast [C].")
+    slip_dive_ft_s: float = Field(6.0, gt=0, description="One who slips then comes nearer to the ring this fast [C].")
     slip_over_s: float = Field(0.7, gt=0, description="Turn and dive of a slip are measured over this time.")
+    slip_within_s: float = Field(
+        0.4, gt=0, description="He dives or leaves so soon after the meeting; later he rolls [C]."
+    )
     slip_ft_s: float = Field(
         6.0,
         gt=0,
-        description="A screener without contact who leaves faster than this slips; so does one who never "
-        "gets slower than ``screener_speed_ft_s`` [C].",
+        description="A screener who never slows to ``screener_speed_ft_s`` and leaves faster than this slips too [C].",
     )
     dribble_s: float = Field(
         0.7, gt=0, description="A dribble seen so shortly before is alive; longer without one it is dead [M]."

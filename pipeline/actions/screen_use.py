@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from pipeline.actions.grades import HALF, at_least
 from pipeline.actions.screen_settings import OnBallScreenSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import PossessionView
@@ -68,17 +69,55 @@ def early_s(view: PossessionView, screener: int, moment: int, goes: int | None, 
     return float("nan") if stood is None else stood * view.step_s
 
 
+def dives(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
+    """Grade of the screener turning and diving to the ring when he is nearest to the defender, or a moment later."""
+    t = view.t_s[at]
+    moments = range(at, view.at(t + rule.slip_within_s) + 1, max(view.steps(rule.stands_for_s), 1))
+    return max(
+        at_least(_turn_deg(view, screener, m, rule), rule.slip_turn_deg, rule.slip_soft_deg)
+        * at_least(_dives_ft_s(view, screener, m, rule), rule.slip_dive_ft_s, rule.speed_soft_ft_s)
+        for m in moments
+    )
+
+
+def _turn_deg(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
+    """By how much the screener's way turns about a moment; NaN where his ways before or after are not known."""
+    t = view.t_s[at]
+    ends = [view.uv_ft[view.at(t + d), screener] for d in (-rule.slip_over_s, 0.0, rule.slip_over_s)]
+    before, after = ends[1] - ends[0], ends[2] - ends[1]
+    lengths = float(np.linalg.norm(before) * np.linalg.norm(after))
+    if not np.isfinite(lengths) or lengths == 0:
+        return float("nan")
+    return float(np.degrees(np.arccos(np.clip(before @ after / lengths, -1, 1))))
+
+
+def _dives_ft_s(view: PossessionView, screener: int, at: int, rule: OnBallScreenSettings) -> float:
+    """How fast the screener comes nearer to the ring after a moment, on average; NaN where not known."""
+    later = view.at(view.t_s[at] + rule.slip_over_s)
+    took_s = (later - at) * view.step_s
+    return float((view.ring_ft[at, screener] - view.ring_ft[later, screener]) / took_s) if took_s > 0 else float("nan")
+
+
 def slipped(
-    view: PossessionView, screener: int, moment: int, contact_ft: float, slowest_ft_s: float, rule: OnBallScreenSettings
+    view: PossessionView,
+    screener: int,
+    moments: tuple[int, int],
+    contact_ft: float,
+    slowest_ft_s: float,
+    rule: OnBallScreenSettings,
 ) -> str:
-    """Whether the screener left before contact, or ran through without slowing down."""
+    """Whether the screener turned and dived before contact, or ran through without ever slowing down.
+
+    ``moments`` are those of the closest approach to the handler and to his defender.
+    """
     if math.isnan(contact_ft):
         return UNKNOWN
-    after = view.speed_ft_s[view.span(view.t_s[moment], view.t_s[moment] + rule.goes_within_s), screener]
+    moment, touched = moments
+    after = view.speed_ft_s[view.span(view.t_s[moment], view.t_s[moment] + rule.slip_within_s), screener]
     if not np.isfinite(after).any():
         return UNKNOWN
-    leaves = float(np.nanmax(after)) > rule.slip_ft_s
-    return IN_WORDS[leaves and (contact_ft > rule.contact_ft or slowest_ft_s > rule.screener_speed_ft_s)]
+    ran = slowest_ft_s > rule.screener_speed_ft_s and float(np.nanmax(after)) > rule.slip_ft_s
+    return IN_WORDS[ran or (contact_ft > rule.contact_ft and dives(view, screener, touched, rule) >= HALF)]
 
 
 def live_dribble(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> str:
