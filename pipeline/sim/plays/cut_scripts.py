@@ -94,11 +94,11 @@ def zipper_off(
         speed = 13.0 if end == "curl" else 14.0
         yield from come_off(
             play, cutter, screener, np.array([0.6, 2.2 * side]), ways[end], route=route, lag_s=lag_s, began=began,
-            speed_ft_s=speed, type="down", group="single", read="right" if (end == "curl") == trails else "wrong",
+            speed_ft_s=speed, type="down", group="single"
         )  # fmt: skip
         play.did(
             "zipper_cut", {"cutter": cutter}, start_s=cut_from, t_s=(cut_from + stage.t_s) / 2, end_s=stage.t_s,
-            end="curl" if end == "wide" else end, defender_trails="yes" if trails else "no",
+            end="curl" if end == "wide" else end, said={"defender_trails": "yes"} if trails else None,
         )  # fmt: skip
     release_screen(play, screener)
     stage.pair_gap.pop((cutter, screener), None)
@@ -209,7 +209,7 @@ def _ucla(play: Play) -> Steps:
     cut_from = stage.t_s
     yield from come_off(
         play, HANDLER, BIG, np.array([0.5, -2.2]), [floor.block(1) + np.array([-0.5, -2.5])], route=Route.TRAIL,
-        lag_s=play.number("lag_s"), began=began, type="back", group="single", read="right",
+        lag_s=play.number("lag_s"), began=began, type="back", group="single",
     )  # fmt: skip
     play.did(
         "ucla_cut", {"cutter": HANDLER}, start_s=cut_from, t_s=(cut_from + stage.t_s) / 2, end_s=stage.t_s,

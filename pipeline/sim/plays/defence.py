@@ -15,6 +15,7 @@ import numpy as np
 
 from pipeline.sim.plays.stage import DEFENCE, DT_S, OFFICIALS, Stage, Steps
 
+FOOTSTEPS_S = 0.3
 MAN_WEIGHT, BALL_WEIGHT, RING_WEIGHT = 0.62, 0.11, 0.27
 
 
@@ -126,8 +127,12 @@ class Defence:
             return
         man = self.man_of(defender)
         if route is Route.TRAIL:
+            # in his footsteps past the screener, then on his hip
+            self.order(defender, Order.TRAIL, lambda: self._footsteps(man))
+            yield from stage.until(lambda: stage.gap(defender, screener) < 3.2, 1.0)
+            yield from stage.wait(0.35)
             self.order(defender, Order.TRAIL)
-            yield from stage.wait(1.7)
+            yield from stage.wait(0.9)
         else:
             sign = 1.0 if route is Route.HIGH else -1.0
 
@@ -168,6 +173,11 @@ class Defence:
         if self.duties[defender].man == handler:
             self.order(defender, Order.MAN)
 
+    def _footsteps(self, man: int) -> np.ndarray:
+        """Where a man was a moment ago."""
+        path = self.stage.path
+        return path[max(len(path) - 1 - round(FOOTSTEPS_S / DT_S), 0)][man]
+
     # ---- each step -----------------------------------------------------------------------------------------------
 
     def _seen(self, body: int, delay_s: float) -> np.ndarray:
@@ -199,6 +209,9 @@ class Defence:
                 h = self._seen(stage.holder, duty.delay_s)
                 goal = h * 0.62
                 carry = 0.2
+            elif duty.order is Order.TRAIL and duty.place is not None:
+                goal = duty.place()
+                carry = 0.9
             elif duty.order is Order.TRAIL:
                 v = stage.velocity[duty.man]
                 goal = stage.position[duty.man] - unit(v) * 2.1 - unit(man) * 0.5

@@ -76,7 +76,7 @@ def screen_into_traffic(play: Play) -> Steps:
     guard = defence.guard_of(0)
     defence.freeze(guard, 1.6)
     yield from stage.run_past(0, stage.position[3] + np.array([1.2, 2.2 * side]), 14.0)
-    play.did("on_ball_screen", {"handler": 0, "screener": 3}, start_s=began, slipped="no", coverage="over")
+    play.did("on_ball_screen", {"handler": 0, "screener": 3}, start_s=began, slipped="no")
     stage.go(0, np.array([11.0, 3.5]), 14.0)
     yield from stage.wait(0.9)
     play.did("corner_turned", {"handler": 0}, t_s=stage.t_s - 0.5)
@@ -225,14 +225,14 @@ def wasted_cutter(play: Play) -> Steps:
     stage.start(_leave(play, 3, 1, floor.corner(1) if way != "to_wing" else floor.wing(1)))
     yield from come_off(
         play, 1, 3, np.array([0.8, 2.1]), [end], route=Route.TRAIL, lag_s=0.4, began=began,
-        type="down", group="single", read="right",
+        type="down", group="single",
     )  # fmt: skip
-    yield from stage.pass_to(1)
-    yield from stage.wait(0.15 if way == "passed_to" else 0.9)
     if way == "passed_to":
-        yield from stage.pass_to(3)
+        yield from stage.pass_to(3, style="overhead_pass", speed_ft_s=40.0)
         yield from stage.wait(1.4)
     else:
+        yield from stage.pass_to(1)
+        yield from stage.wait(0.9)
         stage.dribble()
         yield from stage.wait(2.2)
     yield from shot(play, "jump_shot")

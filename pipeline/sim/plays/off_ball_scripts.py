@@ -15,7 +15,8 @@ from pipeline.sim.plays.script import Choice, Dial, Play, Script
 from pipeline.sim.plays.stage import Steps
 
 HANDLER, CUTTER, FAR, SCREENER, SECOND = 0, 1, 2, 3, 4
-_ROUTE_WORDS = {Route.HIGH: "high_side", Route.LOW: "low_side", Route.TRAIL: "trails", Route.SWITCH: "switches"}
+_ROUTE_WORDS = {Route.TRAIL: "trails", Route.SWITCH: "switches"}
+"""Routes that the paths must show; which side of a screen he took is read from them."""
 
 
 def stay_near(play: Play, attackers: Sequence[int], sag: float = 0.4) -> None:
@@ -50,22 +51,13 @@ def come_off(
     if route is not Route.SWITCH:
         defence.freeze(guard, lag_s)
     yield from stage.run_past(cutter, stage.position[screener] + by, speed_ft_s, 1.4)
-    play.did(
-        "off_ball_screen", {"screener": screener, "cutter": cutter}, start_s=began,
-        route=_ROUTE_WORDS[route], said=said,
-    )  # fmt: skip
+    told = {"route": _ROUTE_WORDS[route]} if route in _ROUTE_WORDS else {}
+    play.did("off_ball_screen", {"screener": screener, "cutter": cutter}, start_s=began, said=dict(said) | told)
     yield from stage.run(cutter, list(way), speed_ft_s)
 
 
 def _spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered([floor.slot(-1), floor.block(1), floor.corner(-1), floor.elbow(1), floor.wing(-1)], rng)
-
-
-def _read(route: Route, *, cutter_high: bool) -> str:
-    """Right when the cutter goes to the side that the defender did not, or away from one who trails."""
-    if route in (Route.TRAIL, Route.SWITCH):
-        return "right"
-    return "right" if cutter_high != (route is Route.HIGH) else "wrong"
 
 
 def _finish(play: Play, shooter: int) -> Steps:
@@ -101,7 +93,7 @@ def _down(play: Play) -> Steps:
     )
     yield from come_off(
         play, CUTTER, SCREENER, np.array([0.8, 2.1]), [top], route=route, lag_s=play.number("lag_s"), began=began,
-        type="down", group="single", read=_read(route, cutter_high=False),
+        type="down", group="single",
     )  # fmt: skip
     release_screen(play, SCREENER)
     # with the ball between top and wing it may be called a zipper entry
@@ -123,7 +115,7 @@ def _back(play: Play) -> Steps:
     low = np.array([-0.6, 2.2]) if route is not Route.LOW else np.array([1.6, -1.9])
     yield from come_off(
         play, CUTTER, SCREENER, low, [np.array([3.5, 3.0])], route=route, lag_s=play.number("lag_s"), began=began,
-        type="back", group="single", read=_read(route, cutter_high=route is Route.LOW),
+        type="back", group="single",
     )  # fmt: skip
     release_screen(play, SCREENER)
 
@@ -143,7 +135,7 @@ def _cross(play: Play) -> Steps:
     by = np.array([2.5, 0.2]) if high else np.array([-2.5, 0.2])
     yield from come_off(
         play, CUTTER, SCREENER, by, [target], route=route, lag_s=play.number("lag_s"), began=began, speed_ft_s=13.0,
-        type="cross", group="single", read=_read(route, cutter_high=high),
+        type="cross", group="single",
     )  # fmt: skip
     release_screen(play, SCREENER)
     play.defence.order(play.defence.guard_of(CUTTER), Order.MAN)
@@ -164,14 +156,14 @@ def _flare(play: Play) -> Steps:
     )
     yield from come_off(
         play, CUTTER, SCREENER, np.array([2.2, 1.2]), [wing], route=route, lag_s=play.number("lag_s"), began=began,
-        type="flare", group="single", read=_read(route, cutter_high=True),
+        type="flare", group="single",
     )  # fmt: skip
     release_screen(play, SCREENER)
 
 
 def _pin_in(play: Play) -> Steps:
     """The big seals the corner man's defender inside; the corner man lifts to the wing behind him."""
-    stage, floor, route = play.stage, play.floor, Route.TRAIL
+    stage, floor, route = play.stage, play.floor, Route.HIGH
     guard = play.defence.guard_of(CUTTER)
     park(play, {CUTTER: floor.corner(1), SCREENER: floor.elbow(1)}, 11.0)
     stay_near(play, [CUTTER], 0.75)
@@ -185,7 +177,7 @@ def _pin_in(play: Play) -> Steps:
     )  # fmt: skip
     yield from come_off(
         play, CUTTER, SCREENER, np.array([1.0, 3.0]), [out], route=route, lag_s=0.5, began=began,
-        type="pin_in", group="single", read="right",
+        type="pin_in", group="single",
     )  # fmt: skip
     release_screen(play, SCREENER)
 
@@ -213,7 +205,7 @@ def _two_screens(
         yield from stage.run_past(CUTTER, stage.position[screener] + by, 13.5, 1.4)
         play.did(
             "off_ball_screen", {"screener": screener, "cutter": CUTTER}, start_s=began, type="down", group=group,
-            route="trails", read="right",
+            route="trails",
         )  # fmt: skip
     yield from stage.run(CUTTER, [end], 13.5)
     defence.order(guard, Order.MAN)
@@ -256,7 +248,7 @@ def _elevator(play: Play) -> Steps:
     for screener in doors:
         play.did(
             "off_ball_screen", {"screener": screener, "cutter": CUTTER}, start_s=began, type="down", group="elevator",
-            route="trails", read="right",
+            route="trails",
         )  # fmt: skip
         stage.yields[screener] = 0.12
         stage.go(screener, np.array([u, np.sign(doors[screener][1]) * 1.3]), 6.0)

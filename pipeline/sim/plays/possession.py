@@ -21,7 +21,7 @@ from pipeline.sim.plays.deeds.bare_screens import bare_ball_screens
 from pipeline.sim.plays.deeds.faults import observe_faults
 from pipeline.sim.plays.deeds.observe import keeps_word, observe
 from pipeline.sim.plays.deeds.run import Run, Seen
-from pipeline.sim.plays.defence import Defence, Officials, defenders_start
+from pipeline.sim.plays.defence import Defence, Officials, Order, defenders_start
 from pipeline.sim.plays.execution import Execution, Quality
 from pipeline.sim.plays.motion import smooth
 from pipeline.sim.plays.paint_count import Drive, PaintCount, count_paint, find_drives
@@ -357,6 +357,7 @@ def _run_of(
         facing=facing,
         holder=holder,
         guard=guard,
+        trailing=np.array(stage.duty_path)[: len(uv), 0] == list(Order).index(Order.TRAIL),
         spans=tuple(stage.spans),
         deeds=tuple(play.deeds),
         drives=tuple(drives),

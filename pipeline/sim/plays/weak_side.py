@@ -117,10 +117,9 @@ def _cross(play: Play, target: np.ndarray) -> Steps:
     )
     high = (route is Route.LOW) != (play.word("read") == "wrong")
     by = np.array([2.5, 0.2]) if high else np.array([-2.5, 0.2])
-    read = play.word("read") if route in (Route.HIGH, Route.LOW) else "right"
     yield from come_off(
         play, POST, WEAK, by, [target], route=route, lag_s=play.number("lag_s"), began=began, speed_ft_s=13.0,
-        type="cross", group="single", read=read,
+        type="cross", group="single",
     )  # fmt: skip
     release_screen(play, WEAK)
     stage.go(WEAK, np.array([4.0, play.floor.half_lane_ft - 1.0]), 7.0)

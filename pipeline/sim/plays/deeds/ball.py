@@ -257,7 +257,8 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
         low = int(np.argmin(ring))
         speed = run.speed[d.start : d.start + max(low, 1) + 1, d.handler]
         started = d.start * DT_S
-        off = any(s.body("handler") == d.handler and -1.0 <= started - s.t_s <= 2.0 for s in screens)
+        off = [s for s in screens if s.body("handler") == d.handler and -1.0 <= started - s.t_s <= 2.0]
+        word = "no" if not off else ("yes" if any(s.certain for s in off) else "unknown")
         gain = float(ring[0] - ring.min())
         moment = d.entry if d.entry is not None else min(end, len(run.uv) - 1)
         yield Seen(
@@ -272,7 +273,7 @@ def drives(run: Run, screens: tuple[Seen, ...]) -> Iterator[Seen]:
                 "ends_at_ft": float(ring.min()),
                 "paint_entry_s": d.entry * DT_S if d.entry is not None else float("nan"),
             },
-            {"off_screen": "yes" if off else "no"},
+            {"off_screen": word},
             certain=gain >= DRIVE_LENGTH_FT[1] and float(ring.min()) <= 13.0,
         )  # fmt: skip
 

@@ -86,11 +86,11 @@ def _cut(
     }
     if kind == "zipper_cut":
         measures |= zipper_measures(run, k, a, b)
-        traits |= _zipper_traits(said)
+        traits |= _zipper_traits(said, screen)
     middle = (a + b) // 2
     return Seen(
         kind, a * DT_S, middle * DT_S, b * DT_S, tuple(roles), run.at(k, middle), measures,
-        traits | {n: v for n, v in said.items() if n in ("end", "defender_trails", "end_right")}, certain,
+        traits, certain,
     )  # fmt: skip
 
 
@@ -113,9 +113,11 @@ def zipper_measures(run: Run, k: int, a: int, b: int) -> dict[str, float]:
     }
 
 
-def _zipper_traits(said: dict[str, str]) -> dict[str, str]:
+def _zipper_traits(said: dict[str, str], screen: Seen | None) -> dict[str, str]:
     end = said.get("end", "unknown")
-    trails = said.get("defender_trails", "unknown")
+    way = screen.traits["route"] if screen is not None else "unknown"
+    seen = "unknown" if way == "unknown" else ("yes" if way == "trails" else "no")
+    trails = said.get("defender_trails", seen) if screen is None else seen
     right = "unknown"
     if end != "unknown" and trails != "unknown":
         right = "yes" if (end == "curl") == (trails == "yes") else "no"

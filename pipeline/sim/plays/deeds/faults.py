@@ -208,12 +208,12 @@ def wasted_cutter(run: Run, off_ball: Sequence[Seen], seen: Sequence[Seen]) -> I
             continue
         used = [
             o for o in seen
-            if s.t_s + 0.4 < o.t_s < until + 0.5 and (
+            if s.t_s + 0.4 < o.t_s < until + 0.6 and (
                 (o.kind in ("on_ball_screen", "off_ball_screen") and screener in (o.body("screener"), o.body("cutter")))
                 or (o.kind in ("pass", "handoff") and o.body("receiver") == screener)
             )
         ]  # fmt: skip
-        if any(o.certain for o in used):
+        if any(o.certain and o.t_s < until - 0.2 for o in used):
             continue
         deep = corner and run.floor.corner_v_ft - abs(p[1]) < 2.5 and p[0] < 7.5
         yield Seen(

@@ -53,6 +53,8 @@ class Run:
     holder : ndarray of int, shape (T,)
     guard : ndarray of int, shape (T, 5)
         Defender of each attacker by order of the defence.
+    trailing : ndarray of bool, shape (T, 5)
+        Whether each defender was told to trail his man.
     spans : tuple of BallSpan
     deeds : tuple of Deed
     drives : tuple of Drive
@@ -70,6 +72,7 @@ class Run:
     facing: np.ndarray
     holder: np.ndarray
     guard: np.ndarray
+    trailing: np.ndarray
     spans: tuple[BallSpan, ...]
     deeds: tuple[Deed, ...]
     drives: tuple[Drive, ...]

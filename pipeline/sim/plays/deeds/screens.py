@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from pipeline.sim.plays.deeds.floor_names import place_of
+from pipeline.sim.plays.deeds.judged import coverage, read, route, screen_type
 from pipeline.sim.plays.deeds.run import OFFENCE_BODIES, Run, Seen
 from pipeline.sim.plays.deeds.spells import angle_deg, spells
 from pipeline.sim.plays.script import Deed
@@ -17,6 +18,8 @@ NEAR_FT, NEAR_S, CLOSEST_FT, FARTHER_FT = (11.0, 9.7), (0.4, 0.56), (7.0, 5.8), 
 """Teammate to handler, how long, closest approach, farther from the ring than he: doubtful and certain."""
 CONTACT_FT, LEFT_EARLY_FT_S, SIDE_V_FT, AGAIN_S = 3.0, 4.0, 12.0, 3.0
 CORNER_DEG, CORNER_AFTER_S = (40.0, 33.0), 3.0
+TOLD_OF_BALL_SCREENS = ("slipped", "again", "live_dribble", "left_early", "coverage", "sent")
+JUDGED_COVERAGES = frozenset({"over", "under", "switch"})
 CUTTER_FT, STILL_FT_S, DEFENDER_FT = (6.0, 4.8), (7.0, 4.9), (6.0, 3.5)
 
 
@@ -88,7 +91,9 @@ def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *
     speed_at_go = float(run.speed[go, screener])
     early = (stood - go) * DT_S if stood is not None else float("nan")
     v = float(run.uv[k, screener, 1])
-    said = dict(deed.traits) if deed is not None else {}
+    said = _told(deed, TOLD_OF_BALL_SCREENS) if deed is not None else {}
+    if said.get("coverage") in JUDGED_COVERAGES:
+        del said["coverage"]
     traits = {
         "side": "side" if abs(v) > SIDE_V_FT else "middle",
         "sent": _sent(run, handler, k),
@@ -97,7 +102,7 @@ def _on_ball(run: Run, handler: int, screener: int, k: int, deed: Deed | None, *
         "again": "no",
         "live_dribble": "yes" if _dribble_alive(run, handler, go) else "no",
         "left_early": "yes" if speed_at_go > LEFT_EARLY_FT_S else "no",
-        "coverage": "unknown",
+        "coverage": coverage(run, handler, screener, guard, k),
         "phase": "half_court" if k >= run.half_court else "transition",
     } | said
     start = deed.start_s if deed is not None else k * DT_S - 0.5
@@ -125,6 +130,11 @@ def _since_half_court_s(run: Run, k: int) -> float:
     u = run.uv[held, run.holder[held], 0]
     over = np.flatnonzero((u[:-1] > run.floor.half_court_u_ft) & (u[1:] <= run.floor.half_court_u_ft))
     return (k - int(held[over[-1] + 1])) * DT_S if len(over) else float("nan")
+
+
+def _told(deed: Deed, names: Sequence[str]) -> dict[str, str]:
+    """What a script says of its deed and the paths need not show; the rest is judged on the paths."""
+    return {name: word for name, word in deed.traits if name in names}
 
 
 def _sent(run: Run, handler: int, k: int) -> str:
@@ -267,14 +277,15 @@ def _off_ball(run: Run, screener: int, cutter: int, k: int, deed: Deed | None, *
     separation = run.gap(cutter, guard)
     last = len(run.uv) - 1
     set_up = _set_up(run, cutter, k)
+    taken = route(run, screener, cutter, guard, k)
     traits = {
-        "type": "other",
+        "type": screen_type(run, screener, cutter, k),
         "group": "single",
-        "route": "unknown",
-        "read": "unknown",
+        "route": taken,
+        "read": read(run, screener, cutter, guard, k, taken),
         "set_up": "yes" if set_up >= 1.5 else "no",
         "place": place_of(run, screener, k),
-    } | (dict(deed.traits) if deed is not None else {})
+    } | (_told(deed, ("type", "group")) if deed is not None else {})
     return Seen(
         "off_ball_screen", min(deed.start_s, k * DT_S) if deed is not None else k * DT_S - 0.5, k * DT_S,
         k * DT_S + 0.7,
