@@ -147,13 +147,18 @@ class Game:
             where = f"'{name}': " if name else ""
             raise LibraryError(f"{path}: {where}{what}; repair that {'line' if name else 'file'}.") from error
 
-    def film(self) -> Path:
-        """The game's film; LibraryError when it has none or it is not where ``game.toml`` says."""
+    def film_told(self) -> FilmFile:
+        """What ``game.toml`` says of the film; LibraryError for a game that came as tracking data."""
         told = self.file().film
         if told is None:
             raise LibraryError(
-                f"Game '{self.name}' was imported from tracking data and has no film; there is nothing to see."
+                f"Game '{self.name}' was imported as tracking data and has no film; there is none to show."
             )
+        return told
+
+    def film(self) -> Path:
+        """The game's film; LibraryError when it has none or it is not where ``game.toml`` says."""
+        told = self.film_told()
         film = Path(told.path)
         if not film.is_file():
             raise LibraryError(

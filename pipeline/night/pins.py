@@ -202,6 +202,7 @@ def _point(text: str) -> tuple[str, tuple[float, float]]:
 
 def _frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
     """Time, index and shot of the analysed frame nearest to a time."""
+    game.film_told()
     frames = FRAMES.read(game.tables)
     times = frames["t_s"].to_numpy()
     if not len(times):

@@ -24,6 +24,7 @@ from pipeline.night.clips import cut_tag
 from pipeline.night.game_time import game_time
 from pipeline.night.import_tracks import import_tracks
 from pipeline.night.library import Library
+from pipeline.night.pins import show_floor
 from pipeline.night.tracking_files import read_tracking
 from pipeline.players.imported_rows import Convention
 from pipeline.settings import Settings
@@ -132,6 +133,8 @@ def test_there_is_no_film_to_cut(tmp_path):
     (done,) = import_tracks([csv(tmp_path / "game.csv", two)], library, SETTINGS)
     with pytest.raises(LibraryError, match="has no film"):
         done.game.film()
+    with pytest.raises(LibraryError, match="has no film"):
+        show_floor(done.game, "3", tmp_path, SETTINGS.film.decode)
     for tag in done.tags:
         with pytest.raises(LibraryError, match="has no film"):
             cut_tag(library, tag, tmp_path, SETTINGS, lambda _done, _total: None)
