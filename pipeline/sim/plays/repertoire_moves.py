@@ -21,8 +21,6 @@ SHOULDER_FT = 2.1
 """How near a cutter passes the screener's middle."""
 LOOSEST_CONTACT_FT = 3.4
 """A badly set screen still comes this near to the defender; farther off it would be none (glossary: 3.5 ft)."""
-MUST_HIT_FT = 2.8
-"""A screen that is meant to come nearer than this makes contact in the run, or the run is done again."""
 SCREENER_YIELDS = 0.12
 """How far a set screener gives way to who runs into him, 0..1."""
 
@@ -154,18 +152,9 @@ def set_ball_screen(play: Play, handler: int, screener: int, *, side: int) -> St
     stage.pose(handler, "use_screen", 0.5, delay_s=0.15)
     corner = stage.position[screener] + np.array([1.0, 2.4 * side])
     yield from stage.run_past(handler, corner, 14.5)
-    did_ball_screen(play, handler, screener, began)
+    play.did("on_ball_screen", {"handler": handler, "screener": screener}, start_s=began)
     release_screen(play, screener)
     stage.restless_ft[screener] = 1.0
-
-
-def did_ball_screen(play: Play, handler: int, screener: int, began_s: float) -> None:
-    """Write a ball screen down that is used now; one that is meant to hit must hit."""
-    roles = {"handler": handler, "screener": screener}
-    if contact_ft(play) < MUST_HIT_FT:
-        play.did("on_ball_screen", roles, start_s=began_s, contact="yes")
-    else:
-        play.did("on_ball_screen", roles, start_s=began_s)
 
 
 def stays_away(play: Play, body: int, spot: np.ndarray, seconds: float = 1.2) -> Steps:

@@ -15,7 +15,6 @@ from pipeline.sim.plays.repertoire_moves import (
     Missing,
     calm,
     cut_off,
-    did_ball_screen,
     did_cut,
     drive_to,
     go_by_without_screen,
@@ -153,7 +152,7 @@ def double_drag(play: Play) -> Steps:
     stage.go(big, uv(4.0, 3.0), 11.0)
     met = stage.t_s
     yield from stage.run_past(guard, spot + uv(2.3, 0.3), 13.0)
-    did_ball_screen(play, guard, second, met)
+    play.did("on_ball_screen", {"handler": guard, "screener": second}, start_s=met)
     release_screen(play, second)
     play.played("double_drag", roles, start_s=began)
     yield from drive_off(play, guard, second, side=-1)
