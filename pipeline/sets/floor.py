@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -12,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.actions.events import Event
-from pipeline.court.attack_frame import End, to_attack
+from pipeline.court.attack_frame import End, ring_ft, to_attack
 from pipeline.court.places import PLACES, places
 from pipeline.court.rule_books import RuleBook
 from pipeline.sets.settings import SetSettings
@@ -25,6 +27,9 @@ MOVERS = MappingProxyType({"off_ball_screen": "cutter", "on_ball_screen": "handl
 
 NEAREST_S = 0.5
 """A track's place is not told further than this from a moment at which it is known."""
+
+FEW = 8
+"""So few times are looked up one by one."""
 
 BALL_SIDE_FROM_FT = 6.0
 """The ball is on a side when it is farther than this from the middle (glossary)."""
@@ -145,12 +150,34 @@ def points_uv(events: Sequence[Event], floor: Floor) -> np.ndarray:
 
 
 def _along(path: _Path, t_s: np.ndarray, end: str, book: RuleBook) -> np.ndarray:
+    if len(t_s) <= FEW:
+        return _along_few(path, t_s.tolist(), _end(end), book)
     xy = np.column_stack([np.interp(t_s, path.t_s, path.xy_ft[:, axis]) for axis in (0, 1)])
     after = np.clip(np.searchsorted(path.t_s, t_s), 0, len(path.t_s) - 1)
     before = np.maximum(after - 1, 0)
     away = np.minimum(np.abs(path.t_s[after] - t_s), np.abs(path.t_s[before] - t_s))
     xy[away > NEAREST_S] = np.nan
     return to_attack(xy, book, _end(end))
+
+
+def _along_few(path: _Path, times_s: Sequence[float], end: End, book: RuleBook) -> np.ndarray:
+    """The same for a few times, without numpy's cost for each step."""
+    ring_x, ring_y = ring_ft(book, end).tolist()
+    sign = 1.0 if end == "left" else -1.0
+    found = []
+    last = len(path.t_s) - 1
+    for t_s in times_s:
+        after = min(bisect_left(path.t_s, t_s), last)
+        before = max(after - 1, 0)
+        early_s, late_s = float(path.t_s[before]), float(path.t_s[after])
+        if min(abs(late_s - t_s), abs(early_s - t_s)) > NEAREST_S:
+            found.append((math.nan, math.nan))
+            continue
+        share = 0.0 if late_s <= early_s else min(1.0, max(0.0, (t_s - early_s) / (late_s - early_s)))
+        x = float(path.xy_ft[before, 0]) * (1 - share) + float(path.xy_ft[after, 0]) * share
+        y = float(path.xy_ft[before, 1]) * (1 - share) + float(path.xy_ft[after, 1]) * share
+        found.append((sign * (x - ring_x), sign * (y - ring_y)))
+    return np.array(found)
 
 
 def _end(end: str) -> End:

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.actions.events import Event
 from pipeline.actions.vocabulary import UNKNOWN
-from pipeline.sets.definition import AT_START, Side
+from pipeline.sets.definition import AT_START, Side, Zone
 from pipeline.sets.floor import END, Floor
 from pipeline.sets.plan import MIRRORED, PlannedAction, PlannedPhase, PlannedZone
 from pipeline.sets.settings import SetSettings
@@ -75,6 +75,9 @@ class Play:
         for index, event in enumerate(events):
             self.by_kind.setdefault(event.kind, []).append(index)
         self.kinds = frozenset(self.by_kind)
+        self._actors = [dict(reversed(event.actors)) for event in events]  # of one role twice the first
+        self.stood: dict[tuple[Zone, int, float, int], float] = {}
+        """How well players stood where they should, kept by :mod:`starting`."""
         self._values: dict[tuple[int, int], Mapping[str, float | str | None]] = {}
         self._stances: dict[tuple[int, int, float], list[tuple[list[float], float]]] = {}
         self._fits: dict[tuple[PlannedPhase, int], list[Fit]] = {}
@@ -107,7 +110,7 @@ class Play:
         return found
 
     def _fit(self, phase: PlannedPhase, action: PlannedAction, index: int, mirror: int) -> Fit | None:
-        event, s = self.events[index], self.settings
+        event, actors, s = self.events[index], self._actors[index], self.settings
         quality = event.score
         for name, wanted in action.traits:
             value = event.traits.get(name, UNKNOWN)
@@ -117,7 +120,7 @@ class Play:
                 quality *= s.unknown_share
         binds = []
         for role, player in action.roles:
-            track = event.actor(role)
+            track = actors.get(role)
             if track is None:
                 quality *= s.unknown_share
             else:

@@ -106,6 +106,13 @@ def _ring_ft(play: Play, first: Fit, track: int) -> float:
 
 def _stands(zone: Zone, track: int, play: Play, first: Fit, mirror: int) -> float:
     """How well a player stands in a zone, at the best of a few looks before the first action."""
+    known = play.stood.get((zone, track, first.start_s, mirror))
+    if known is None:
+        known = play.stood[(zone, track, first.start_s, mirror)] = _looked(zone, track, play, first, mirror)
+    return known
+
+
+def _looked(zone: Zone, track: int, play: Play, first: Fit, mirror: int) -> float:
     event, s = play.events[first.index], play.settings
     side, sign = zone.side, float(mirror)
     if side in (Side.BALL, Side.WEAK, Side.SAME, Side.OPPOSITE):

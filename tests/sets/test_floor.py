@@ -9,7 +9,7 @@ from pipeline.court.attack_frame import to_court
 from pipeline.court.places import PLACES
 from pipeline.court.rule_books import FIBA, NBA
 from pipeline.players.tables import TRACKS
-from pipeline.sets.floor import END, HERE, START, Floor, points_uv
+from pipeline.sets.floor import END, HERE, START, Floor, _along, points_uv
 from pipeline.sets.settings import SetSettings
 from tests.sets.made_up_actions import action, cut, standing, thrown
 
@@ -49,6 +49,15 @@ def test_players_are_where_their_tracks_are():
     assert floor.mates(0, 3, 2.5) == (3, 4)
     assert floor.mates(0, 9, 2.5) == ()
     assert floor.mates(0, 3, 30.0) == ()
+
+
+def test_few_times_and_many_are_looked_up_the_same():
+    floor = Floor(TRACKS.empty(), rolling([0.0, 3.0, 8.0, 10.0, 2.0, -3.0]), NBA, SETTINGS)
+    path = floor._ball[0]
+    times = np.array([-0.7, -0.2, 0.0, 0.033, 0.25, 0.5, 0.9, 1.2])
+    few = _along(path, times, "right", NBA)
+    many = _along(path, np.concatenate([times, times]), "right", NBA)[: len(times)]
+    np.testing.assert_allclose(few, many, equal_nan=True)
 
 
 def test_nothing_is_known_without_tables():
