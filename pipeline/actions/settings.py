@@ -123,6 +123,8 @@ class StandSettings(BaseModel):
     speed_ft_s: float = Field(4.0, gt=0, description="Who stands is slower than this (common practice, no source).")
     for_s: float = Field(0.5, gt=0, description="He stays for at least this long.")
     pause_s: float = Field(0.12, ge=0, description="A step out of place up to this long does not end it.")
+    sways_ft_s: float = Field(1.5, ge=0, description="Faster by no more than this he only sways.")
+    sways_s: float = Field(0.5, ge=0, description="For at most this long.")
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a stand is half trusted.")
 
 

@@ -17,8 +17,8 @@ from pipeline.court.places import PLACES, place_codes
 class Stands:
     """Finds attackers who stay at a named place.
 
-    Slow for long enough, and the most telling name of where he is stays the same; a name that holds for a shorter time
-    within is passed over. The score is the certainty of his place.
+    Slow for long enough, and the most telling name of where he is stays the same; a name that holds for a shorter
+    time within is passed over, and so is a moment in which he sways a little faster. The score is the certainty of his place.
     """
 
     kinds = ("stand",)
@@ -50,10 +50,13 @@ class Stands:
 
 def _calm(view: PossessionView, column: int, codes: np.ndarray, rule: StandSettings) -> Iterator[tuple[int, int, int]]:
     """Stretches of calm at one place as (place, first, past-last moment)."""
+    speed, t = view.speed_ft_s[:, column], view.t_s
     with np.errstate(invalid="ignore"):
-        slow = (view.speed_ft_s[:, column] <= rule.speed_ft_s) & (view.t_s >= view.start_s - 1e-6)
-    slow &= view.t_s <= view.end_s + 1e-6
-    for a, b in stretches(bridged(slow, view.t_s, rule.pause_s)):
+        here = (t >= view.start_s - 1e-6) & (t <= view.end_s + 1e-6)
+        slow = here & (speed <= rule.speed_ft_s)
+        nearly = here & (speed <= rule.speed_ft_s + rule.sways_ft_s)
+    calm = bridged(slow, t, rule.pause_s) | (bridged(slow, t, rule.sways_s) & nearly)
+    for a, b in stretches(calm):
         for code in np.unique(codes[a:b]):
             if code < 0:
                 continue
