@@ -159,7 +159,8 @@ def ucla(play: Play) -> Steps:
         cut_at = stage.t_s
         yield from cut_off(play, 0, 4, [block], by=uv(0.4, 2.1), kind="back")
         release_screen(play, 4)
-    did_cut(play, "ucla_cut", 0, cut_at)
+    if missing is not Missing.SCREEN:
+        did_cut(play, "ucla_cut", 0, cut_at)
     if missing is Missing.PASS:
         play.played("ucla", roles, start_s=began, missing=("entry",))
         yield from keep_and_score(play, 3, side=-1)

@@ -284,6 +284,36 @@ def _goes_himself(run: Run, hold: Hold) -> bool:
     return shoots or any(d.handler == hold.body and hold.start_s <= d.start * DT_S <= hold.end_s for d in run.drives)
 
 
+def loose_drives(run: Run, found: list[Seen]) -> Iterator[Seen]:
+    """Ways to the ring with the ball that are slower or more crooked than a drive: doubtful."""
+    for hold in holds(run):
+        a, b = max(run.step(hold.start_s), run.half_court), run.step(min(hold.end_s, run.live * DT_S))
+        if b - a < 15:
+            continue
+        ring = run.ring(hold.body)
+        low = a + int(np.argmin(ring[a : b + 1]))
+        high = a + int(np.argmax(ring[a : low + 1]))
+        if ring[high] - ring[low] < 6.5 or ring[low] > 15.5:
+            continue
+        # from its last moment without a way to the ring
+        slow = np.flatnonzero(np.gradient(ring, DT_S)[high : low + 1] > -2.0)
+        start = high + int(slow[slow < max(low - high - 20, 1)][-1]) if (slow < max(low - high - 20, 1)).any() else high
+        told = any(f.body("handler") == hold.body and f.start_s < low * DT_S and f.end_s > high * DT_S for f in found)
+        if told:
+            continue
+        yield Seen(
+            "drive", start * DT_S, start * DT_S, low * DT_S,
+            (("handler", hold.body), *_guard_role(run, hold.body, start, "on_ball_defender")),
+            run.at(hold.body, low),
+            {
+                "gain_ft": float(ring[start] - ring[low]),
+                "starts_at_ft": float(ring[start]),
+                "ends_at_ft": float(ring[low]),
+            },
+            {"off_screen": "unknown"}, certain=False,
+        )  # fmt: skip
+
+
 def _comes_nearer_until(run: Run, handler: int, step: int) -> int:
     """From a drive's last fast step on: until he has the ball no longer or comes no nearer to the ring (2 ft/s)."""
     ring = run.ring(handler)

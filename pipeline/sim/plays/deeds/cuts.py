@@ -28,15 +28,19 @@ def cuts(run: Run, screens: list[Seen], denials: tuple[Seen, ...]) -> Iterator[S
             yield seen
             spans.append((deed.roles[0][1], run.step(seen.start_s), run.step(seen.end_s)))
     for k in OFFENCE_BODIES:
-        fast = (run.speed[: run.live, k] > 0.75 * MOVING_FT_S) & (run.holder[: run.live] != k)
-        for a, b in spells(fast, 0.4, bridge_s=PAUSE_S):
-            path = run.uv[a:b, k]
-            if float(np.hypot(*np.diff(path, axis=0).T).sum()) < RUN_FT:
-                continue
-            for kind in _loose_kinds(run, k, a, b, denials):
-                if any(d.kind == kind and d.roles[0][1] == k and _overlap(run, d, a, b) for d in meant):
+        told: set[tuple[str, int]] = set()
+        for slow, pause in ((0.75 * MOVING_FT_S, PAUSE_S), (MOVING_FT_S, 0.0), (1.5 * MOVING_FT_S, 0.0)):
+            fast = (run.speed[: run.live, k] > slow) & (run.holder[: run.live] != k)
+            for a, b in spells(fast, 0.4, bridge_s=pause):
+                path = run.uv[a:b, k]
+                if float(np.hypot(*np.diff(path, axis=0).T).sum()) < RUN_FT:
                     continue
-                yield _cut(run, kind, k, a, b, screens, {}, certain=False)
+                for kind in _loose_kinds(run, k, a, b, denials):
+                    if any(d.kind == kind and d.roles[0][1] == k and _overlap(run, d, a, b) for d in meant):
+                        continue
+                    if (kind, a // 25) not in told:
+                        told.add((kind, a // 25))
+                        yield _cut(run, kind, k, a, b, screens, {}, certain=False)
 
 
 def _overlap(run: Run, deed: Deed, a: int, b: int) -> bool:
@@ -143,10 +147,20 @@ def _holds(run: Run, kind: str, k: int, a: int, b: int) -> bool:
     if kind == "flash_cut":
         return bool(float(np.hypot(*(end - start))) > 7 and places_of(run, k, min(b, len(run.uv) - 1)) != set())
     if kind == "ucla_cut":
-        return bool(start[0] > line and ring[-1] < 11)
+        return bool(start[0] > line and ring[-1] < 11) and _by_high_post(run, k, a, b)
     if kind == "iverson_cut":
         return bool(across and min(abs(start[1]), abs(end[1])) > lane and abs(end[1] - start[1]) > 22)
     return bool(abs(end[1] - start[1]) > 8 and path[:, 0].min() > line - 3)
+
+
+def _by_high_post(run: Run, k: int, a: int, b: int) -> bool:
+    """Whether the cut passes a teammate near the free-throw line."""
+    for mate in OFFENCE_BODIES:
+        near = run.gap(k, mate)[a : b + 1] < 6.0
+        there = np.abs(run.uv[a : b + 1, mate, 0] - run.floor.line_u_ft - 2.0) < 6.5
+        if mate != k and bool((near & there).any()):
+            return True
+    return False
 
 
 def _loose_kinds(run: Run, k: int, a: int, b: int, denials: tuple[Seen, ...]) -> Iterator[str]:

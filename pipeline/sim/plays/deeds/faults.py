@@ -178,13 +178,15 @@ def still_post_up(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
         held = p.end_s - p.start_s
         if held < POST_S[0]:
             continue
-        a, b = run.step(p.start_s), run.step(p.end_s)
-        ways = [float(np.hypot(*np.diff(run.uv[a : b + 1, k], axis=0).T).sum()) for k in OFFENCE_BODIES if k != poster]
-        first = run.step(min(p.start_s + 2.0, p.end_s))
-        early = [
-            float(np.hypot(*np.diff(run.uv[a : first + 1, k], axis=0).T).sum()) for k in OFFENCE_BODIES if k != poster
-        ]
-        if min(max(ways), max(early)) > STILL_FT[0]:
+        shot = next((x.start_s for x in run.spans if x.kind == "shot" and x.by == poster), p.end_s)
+        a, b = run.step(p.start_s), run.step(min(p.end_s, shot))
+        ways = [_way(run, k, a, b) for k in OFFENCE_BODIES if k != poster]
+        two = round(2.0 / DT_S)
+        calmest = min(
+            max(_way(run, k, c, min(c + two, b)) for k in OFFENCE_BODIES if k != poster)
+            for c in range(a, max(b - two, a) + 1, 5)
+        )
+        if calmest > STILL_FT[0]:
             continue
         moves = any(s.certain and s.start_s < p.end_s and s.end_s > p.start_s for s in busy)
         yield Seen(
@@ -192,6 +194,11 @@ def still_post_up(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
             {"longest_way_ft": max(ways), "held_s": held},
             certain=p.certain and held >= POST_S[1] and max(ways) <= STILL_FT[1] and not moves,
         )  # fmt: skip
+
+
+def _way(run: Run, body: int, a: int, b: int) -> float:
+    """Length of a body's path between two steps."""
+    return float(np.hypot(*np.diff(run.uv[a : b + 1, body], axis=0).T).sum())
 
 
 def wasted_cutter(run: Run, off_ball: Sequence[Seen], seen: Sequence[Seen]) -> Iterator[Seen]:
@@ -236,8 +243,6 @@ def twins(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
             inside = spells(sure[s:e], TWINS_S[1], bridge_s=0.1)
             reasons = [o for o in seen if _together(o, a, b)]
             busy = any(o.start_s - 1.0 < e * DT_S and o.end_s + 0.5 > s * DT_S for o in reasons)
-            if any(o.certain and o.start_s - 1.0 <= s * DT_S and o.end_s + 0.8 >= e * DT_S for o in reasons):
-                continue
             c, d = (s, e) if not inside else (s + inside[0][0], s + inside[-1][1])
             yield Seen(
                 "twins", c * DT_S, c * DT_S, d * DT_S, (("player", a), ("player", b)), run.at(a, c),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.sim.plays.deeds.ball import ball_events, drives, isolations
+from pipeline.sim.plays.deeds.ball import ball_events, drives, isolations, loose_drives
 from pipeline.sim.plays.deeds.cuts import cuts
 from pipeline.sim.plays.deeds.run import Run, Seen
 from pipeline.sim.plays.deeds.screens import corners_turned, off_ball_screens, on_ball_screens
@@ -23,8 +23,10 @@ def observe(run: Run) -> tuple[Seen, ...]:
     """Actions of a run, in order of time."""
     denied = tuple(denials(run))
     for_ball, off_ball = on_ball_screens(run), off_ball_screens(run)
+    driven = list(drives(run, tuple(for_ball)))
     found = [
-        *ball_events(run, denied), *drives(run, tuple(for_ball)), *isolations(run), *for_ball,
+        *ball_events(run, denied), *driven,
+        *loose_drives(run, driven), *isolations(run), *for_ball,
         *corners_turned(run, for_ball), *off_ball, *cuts(run, off_ball, denied), *denied, *post_ups(run), *stands(run),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda s: (s.t_s, s.kind, s.roles)))

@@ -17,7 +17,7 @@ from pipeline.sim.plays.stage import DT_S
 NEAR_FT, NEAR_S, CLOSEST_FT, FARTHER_FT = (11.0, 9.7), (0.4, 0.56), (7.0, 5.8), (3.5, 2.0)
 """Teammate to handler, how long, closest approach, farther from the ring than he: doubtful and certain."""
 CONTACT_FT, LEFT_EARLY_FT_S, SIDE_V_FT, AGAIN_S = 3.0, 4.0, 12.0, 3.0
-CORNER_DEG, CORNER_AFTER_S = (40.0, 33.0), 3.0
+CORNER_DEG, CORNER_AFTER_S = (42.0, 30.0), 3.0
 TOLD_OF_BALL_SCREENS = ("slipped", "again", "live_dribble", "left_early", "coverage", "sent")
 JUDGED_COVERAGES = frozenset({"over", "under", "switch"})
 CUTTER_FT, STILL_FT_S, DEFENDER_FT = (6.0, 4.8), (7.0, 4.9), (6.0, 3.5)

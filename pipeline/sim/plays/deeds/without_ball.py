@@ -32,7 +32,12 @@ def denials(run: Run) -> Iterator[Seen]:
         ball_ft = np.hypot(*(ball - man).T)
         possible = (ball_ft > 9.0) & (ball_ft < 28.0) & (man[:, 0] < 31.0) & ~run.floor.in_paint(man, margin_ft=0.7)
         sure = usable & possible & (gap <= DENY_GAP_FT[1]) & (line <= DENY_LINE_FT[1]) & (along > 0.8)
-        loose = usable & (gap <= DENY_GAP_FT[0]) & (line <= DENY_LINE_FT[0])
+        loose = np.zeros(steps, dtype=bool)
+        for defender in range(5, 10):
+            other = run.uv[:steps, defender]
+            off, _ = _from_line(man, ball, other)
+            loose |= usable & (np.hypot(*(other - man).T) <= DENY_GAP_FT[0]) & (off <= DENY_LINE_FT[0])
+        loose |= sure
         for a, b in spells(loose, DENY_S[0], bridge_s=0.12):
             inside = spells(sure[a:b], DENY_S[1])
             s, e = (a, b) if not inside else (a + inside[0][0], a + inside[-1][1])
@@ -72,7 +77,8 @@ def post_ups(run: Run) -> Iterator[Seen]:
         post = in_place(run, k, ("block", "short_corner"))[:steps] | mid_post
         gap = np.hypot(*(run.uv[at, run.guard[:steps, k]] - uv).T)
         speed = run.speed[:steps, k]
-        loose = post & (gap <= POST_GAP_FT[0]) & (speed <= POST_SPEED_FT_S[0]) & (at >= run.half_court)
+        any_gap = np.min([run.gap(k, d)[:steps] for d in range(5, 10)], axis=0)
+        loose = post & (any_gap <= POST_GAP_FT[0]) & (speed <= POST_SPEED_FT_S[0]) & (at >= run.half_court)
         sure = loose & (gap <= POST_GAP_FT[1]) & (speed <= POST_SPEED_FT_S[1])
         for a, b in spells(loose, POST_S[0], bridge_s=0.2):
             inside = spells(sure[a:b], POST_S[1], bridge_s=0.1)
