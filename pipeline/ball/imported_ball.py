@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.ball.from_tracking import Places, touches_from_places
+from pipeline.ball.from_tracking import touches_from_places
+from pipeline.ball.place_states import Places
 from pipeline.ball.possessions import Floor, Spell, attacked_end, half_court_start, possessions
 from pipeline.ball.settings import BallSettings
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES

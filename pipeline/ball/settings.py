@@ -173,6 +173,8 @@ class PlacesSettings(BaseModel):
     hold_below_ft: float = Field(10.0, gt=0, description="A held ball is lower than this, where its height is known.")
     least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
     speed_s: float = Field(0.15, gt=0, description="Speeds are taken over this time before and after.")
+    steady_ft: float = Field(0.15, ge=0, description="Places that shake by more are smoothed before they are judged.")
+    smooth_s: float = Field(0.08, ge=0, description="Over this time before and after.")
     longest_step_s: float = Field(0.25, gt=0, description="A moment stands for no longer than this.")
     arm_ft: float = Field(1.5, ge=0, description="A held ball is usually this near to its holder.")
     arm_sigma_ft: float = Field(2.0, gt=0, description="Spread of what it is farther.")

@@ -17,8 +17,9 @@ import pytest
 from pipeline.actions.events import Event
 from pipeline.actions.recognisers import actions_in
 from pipeline.actions.view_building import possession_views
-from pipeline.ball.from_tracking import Places, touches_from_places
+from pipeline.ball.from_tracking import touches_from_places
 from pipeline.ball.imported_ball import play_tables
+from pipeline.ball.place_states import Places
 from pipeline.ball.tables import BALL, TOUCHES
 from pipeline.court.rule_books import NBA
 from pipeline.night.tracking_files import read_tracking

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.ball.from_tracking import Places, ball_states, touches_from_places
+from pipeline.ball.from_tracking import touches_from_places
+from pipeline.ball.place_states import Places, ball_states
 from pipeline.ball.settings import BallSettings
 from pipeline.court.rule_books import NBA
 
@@ -190,6 +191,19 @@ def test_neither_mirror_nor_order_of_players_matters(legs, order, rate):
     chosen = np.array(order)
     shuffled = replace(places, players_ft=places.players_ft[:, chosen], teams=places.teams[chosen])
     assert told(shuffled, chosen) == before
+
+
+@pytest.mark.parametrize("rate", [12.5, 25.0, 60.0])
+@pytest.mark.parametrize("shake_ft", [0.3, 0.7])
+def test_places_that_shake_tell_the_same(rate, shake_ft):
+    rng = np.random.default_rng(8)
+    calm = play(*PASSES, rate=rate)
+    places = replace(
+        calm,
+        ball_ft=calm.ball_ft + rng.normal(0, shake_ft, calm.ball_ft.shape),
+        players_ft=calm.players_ft + rng.normal(0, shake_ft, calm.players_ft.shape),
+    )
+    assert told(places) == [("pass", 0, 1), ("pass", 1, 3)]
 
 
 def test_half_the_rate_finds_the_same():
