@@ -56,7 +56,9 @@ class DeadDribbles:
             if not touch.dribbles:
                 continue
             last = min(max(end for _, end in touch.dribbles), touch.end_s)
-            if touch.end_s - last < rule.dead_after_s or not _held_high(view, last, touch.end_s, rule):
+            # where the ball was poorly seen, the last bounce may have been missed
+            least_s = rule.dead_after_s + rule.bounce_s * (1.0 - min(max(touch.score, 0.0), 1.0))
+            if touch.end_s - last < least_s or not _held_high(view, last, touch.end_s, rule):
                 continue
             uv = view.place_at(last, touch.column)
             found.append(

@@ -74,6 +74,9 @@ class BallSettings(BaseModel):
     dribble_known: float = Field(
         0.7, gt=0, le=1, description="Share of the time in which the ball must be seen to say that it was not dribbled."
     )
+    bounce_s: float = Field(
+        0.4, ge=0, description="Half a dribble's time: so much longer where a hold is not sure at all."
+    )
     lifts_s: float = Field(0.15, ge=0, description="Time in which the ball comes up from the last bounce to the hands.")
     low_ft: float = Field(2.0, gt=0, description="A ball lower than this is not in the hands (a knee's height).")
     low_share: float = Field(0.1, ge=0, le=1, description="Share of stray sightings below that in a dead dribble.")
@@ -266,6 +269,12 @@ class ActionSettings(BaseModel):
     isolation: IsolationSettings = Field(IsolationSettings(), description="Handlers who play alone.")
     cut: CutSettings = Field(CutSettings(), description="Cuts.")
     guards: GuardSettings = Field(GuardSettings(), description="Who guards whom, moment by moment.")
+    swap_within_ft: float = Field(
+        7.0,
+        ge=0,
+        description="Two so near each other all the while, a doubtful hold of one within the other's is none.",
+    )
+    swap_score: float = Field(0.5, ge=0, le=1, description="A hold less sure than this is doubtful.")
     hold_gap_s: float = Field(
         0.5, ge=0, description="Gaps between holds of one player up to this long count as held (the ball is dribbled)."
     )

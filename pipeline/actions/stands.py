@@ -18,7 +18,8 @@ class Stands:
     """Finds attackers who stay at a named place.
 
     Slow for long enough, and the most telling name of where he is stays the same; a name that holds for a shorter
-    time within is passed over, and so is a moment in which he sways a little faster. The score is the certainty of his place.
+    time within is passed over, and so is a moment in which he sways a little faster. The score is the
+    certainty of his place.
     """
 
     kinds = ("stand",)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.actions.ball_story import BallStory, ball_story
+from pipeline.actions.ball_story import BallStory, Touch, ball_story
 from pipeline.actions.even_time import even_places, even_times
 from pipeline.actions.guards import NOBODY, guards
 from pipeline.actions.settings import ActionSettings, ViewSettings
@@ -141,6 +141,7 @@ def _view(
     attacks = teams == row["team"]
     columns = {int(name): n for n, name in enumerate(names)}
     story = _story(row, told, columns, frozenset(int(n) for n in names[attacks]), settings)
+    story = replace(story, touches=_without_swaps(story.touches, grid, uv, settings))
     handler = _handlers(grid, story)
     held = np.flatnonzero(handler != NOBODY)
     ball[held] = np.where(np.isfinite(ball[held]), ball[held], uv[held, handler[held]])
@@ -251,6 +252,40 @@ def _story(
     first_s, last_s = row["start_s"] - settings.view.around_s, row["end_s"] + settings.view.turnover_s
     inside = [r for r in told if r["end_s"] >= first_s and r["start_s"] <= last_s]
     return ball_story(inside, columns, attackers, settings.hold_gap_s)
+
+
+def _without_swaps(
+    touches: tuple[Touch, ...], grid: np.ndarray, uv: np.ndarray, settings: ActionSettings
+) -> tuple[Touch, ...]:
+    """Touches without those that film gives to a teammate who only stood beside the handler.
+
+    A doubtful hold between two of one other man, both near each other all the while and the ball never in the air, is
+    his: two men at a screen hide the ball from the camera in turn.
+    """
+    kept: list[Touch] = []
+    for number, touch in enumerate(touches):
+        if kept and number + 1 < len(touches):
+            before, after = kept[-1], touches[number + 1]
+            span = (grid >= touch.start_s) & (grid <= touch.end_s)
+            swapped = (
+                before.track == after.track != touch.track
+                and before.attacks
+                and touch.attacks
+                and touch.score < settings.swap_score
+                and max(touch.start_s - before.end_s, after.start_s - touch.end_s) <= settings.ball.handoff_flight_s
+                and NOBODY not in (before.column, touch.column)
+            )
+            if swapped and span.any():
+                gap = np.linalg.norm(uv[span, before.column] - uv[span, touch.column], axis=1)
+                if np.nanmax(gap, initial=0.0) <= settings.swap_within_ft:
+                    kept[-1] = replace(before, end_s=touch.end_s)
+                    continue
+        if kept and kept[-1].track == touch.track and touch.start_s - kept[-1].end_s <= settings.hold_gap_s:
+            last = kept[-1]
+            kept[-1] = replace(last, end_s=touch.end_s, dribbles=(*last.dribbles, *touch.dribbles))
+        else:
+            kept.append(touch)
+    return tuple(kept)
 
 
 def _handlers(grid: np.ndarray, story: BallStory) -> np.ndarray:
