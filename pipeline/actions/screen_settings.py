@@ -175,10 +175,12 @@ class OffBallScreenSettings(BaseModel):
         0.8, gt=0, description="That is looked for within this time before and after the closest approach."
     )
     delayed_ft: float = Field(
-        2.5, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
+        4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
     )
     delayed_touch_ft: float = Field(
-        5.0, gt=0, description="A delayed defender came at least this near to the screener (P4)."
+        4.5,
+        gt=0,
+        description="A delayed defender came this near to the screener; P4 has 5 ft, but drawn ones so far off were no screens.",
     )
     came_ft: float = Field(
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
@@ -198,7 +200,7 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.4, ge=0, le=1, description="Products of grades below this are no screen.")
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
     after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
     guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
