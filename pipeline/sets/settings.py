@@ -53,7 +53,7 @@ class SetSettings(BaseModel):
         le=1,
         description="A play is reported in part when this share of its phases was found, and two at least.",
     )
-    least_score: float = Field(0.2, ge=0, le=1, description="Plays that score less are not reported.")
+    least_score: float = Field(0.35, ge=0, le=1, description="Plays that score less are not reported.")
     apart_share: float = Field(
         0.3,
         ge=0,
