@@ -12,7 +12,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ from pipeline.errors import DataError
 from pipeline.evaluate.published_rates import POSSESSIONS_A_GAME, PUBLISHED
 from pipeline.evaluate.readers import READ_KINDS, Agreement, agreement, read_labels
 from pipeline.night.tracking_files import read_tracking
-from pipeline.players.imported_play import Stretch, games_of, laid_apart
+from pipeline.players.imported_play import Stretch, games_of, laid_end_to_end
 from pipeline.players.imported_rows import Convention, read_rows
 from pipeline.sets.finding import find_sets
 from pipeline.settings import Settings
@@ -127,18 +127,29 @@ def evaluate_play(
     told: Labels = read_labels(path) if labels is not None or path.is_file() else {}
     plays = [stretch for stretches in games.values() for stretch in stretches]
     names = {stretch.possession for stretch in plays}
+    if None in names:
+        raise DataError(f"{source.name} has no column 'possession'; play is measured by possessions, so name them.")
     strange = sorted(set(told) - {str(name) for name in names})
     if strange:
         raise DataError(
             f"{path} reads possession '{strange[0]}', which {source.name} does not have; name the right file."
         )
     total = Count()
-    chunks = [plays[n : n + CHUNK] for n in range(0, len(plays), CHUNK)]
+    chunks = _chunks(plays)
     for done, count in enumerate(_counted(chunks, court, settings, told, workers), start=1):
         total.add(count)
         if on_progress is not None:
             on_progress(min(done * CHUNK, len(plays)), len(plays))
     return _as_json(total, len(games), settings, told)
+
+
+def _chunks(plays: Sequence[Stretch]) -> list[list[Stretch]]:
+    """Possessions in bundles of :data:`CHUNK`; what a gap or a cut has parted stays together."""
+    named: dict[str | None, list[Stretch]] = {}
+    for stretch in plays:
+        named.setdefault(stretch.possession, []).append(stretch)
+    groups = list(named.values())
+    return [[s for group in groups[n : n + CHUNK] for s in group] for n in range(0, len(groups), CHUNK)]
 
 
 def _counted(
@@ -156,9 +167,9 @@ def _counted(
 
 
 def count_play(plays: Sequence[Stretch], book: RuleBook, settings: Settings, labels: Labels) -> Count:
-    """Look for everything in some possessions, each one stretch of play."""
+    """Look for everything in some possessions, all stretches of each."""
     count = Count()
-    laid = laid_apart(plays, settings.imported)
+    laid = laid_end_to_end(plays, settings.imported)
     tables = play_tables(laid, book, settings.imported, settings.ball)
     found: dict[int, list[Event]] = {}
     everything = (tables.tracks, tables.ball, tables.touches, tables.possessions)
@@ -171,7 +182,7 @@ def count_play(plays: Sequence[Stretch], book: RuleBook, settings: Settings, lab
         count.contact += sum(e.kind == "on_ball_screen" and e.traits["contact"] == "yes" for e in events)
         entered = (m.event for m in arrivals(here) if m.event.traits["moment"] == ENTERS)
         count.others.update(int(e.measures["count"]) for e in entered)
-    count.possessions = len(plays)
+    count.possessions = len({stretch.possession for stretch in plays})
     actions = events_to_table([e for events in found.values() for e in events], ACTIONS)
     definitions = settings.set_library.definitions
     played: dict[int, list[str]] = {}
@@ -180,16 +191,19 @@ def count_play(plays: Sequence[Stretch], book: RuleBook, settings: Settings, lab
             played.setdefault(row["shot"], []).append(row["kind"])
     for kinds in played.values():
         count.take("sets", kinds)
-    starts = {stretch.possession: float(stretch.t_s[0]) for stretch in plays}
-    for shot, stretch in enumerate(laid):
-        name = str(stretch.possession)
-        if name not in labels:
-            continue
-        shift_s = float(stretch.t_s[0]) - starts[stretch.possession]
+    own_clock: dict[str, list[Event]] = {}
+    for shot, (stretch, original) in enumerate(zip(laid, plays, strict=True)):
+        shift_s = float(original.t_s[0] - stretch.t_s[0])
+        own_clock.setdefault(str(original.possession), []).extend(_moved(e, shift_s) for e in found.get(shot, []))
+    for name in own_clock.keys() & labels.keys():
         for kind in READ_KINDS:
-            one = agreement(kind, found.get(shot, []), labels[name].get(kind, []), shift_s, name)
-            count.kinds[kind].add(one)
+            count.kinds[kind].add(agreement(kind, own_clock[name], labels[name].get(kind, []), name))
     return count
+
+
+def _moved(event: Event, by_s: float) -> Event:
+    """An event on another clock."""
+    return replace(event, start_s=event.start_s + by_s, end_s=event.end_s + by_s, t_s=event.t_s + by_s)
 
 
 def _as_json(total: Count, games: int, settings: Settings, labels: Labels) -> dict[str, Any]:

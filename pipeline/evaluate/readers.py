@@ -130,9 +130,7 @@ def read_labels(path: Path) -> Mapping[str, Mapping[str, Sequence[Mapping[str, A
     return told
 
 
-def agreement(
-    kind: str, found: Sequence[Event], labels: Sequence[Mapping[str, Any]], shift_s: float, possession: str
-) -> Agreement:
+def agreement(kind: str, found: Sequence[Event], labels: Sequence[Mapping[str, Any]], possession: str) -> Agreement:
     """Compare one possession's finds of a kind with its labels.
 
     Pairs are made one to one: as many of the events that two readers saw as can be, then of the others, then near
@@ -143,18 +141,16 @@ def agreement(
     kind : str
         Of :data:`READ_KINDS`.
     found : sequence of Event
-        Of the possession; other kinds are passed over.
+        Of the possession, on the labels' clock; other kinds are passed over.
     labels : sequence of mapping
         The readers' events of that kind.
-    shift_s : float
-        What was added to the possession's times before the finds were made.
     possession : str
         Its name, for the list of disputes.
     """
     read = READ_KINDS[kind]
     mine = [e for e in found if e.kind == read.event]
     who = [tuple(e.actor(role) for role in read.roles) for e in mine]
-    when = [tuple(t - shift_s for t in read.when(e)) for e in mine]
+    when = [read.when(e) for e in mine]
     cost = np.zeros((len(labels), len(mine)))
     for row, label in enumerate(labels):
         actors = tuple(label[name] for name in read.label_actors)
@@ -177,7 +173,7 @@ def agreement(
         if column not in pairs.values():
             told = dict(zip(read.label_actors, who[column], strict=True))
             result.false += 1
-            result.disputes.append(_dispute(possession, kind, "found", event.t_s - shift_s, told))
+            result.disputes.append(_dispute(possession, kind, "found", event.t_s, told))
     return result
 
 

@@ -111,6 +111,11 @@ def laid_apart(stretches: Sequence[Stretch], settings: ImportSettings) -> tuple[
     order = np.argsort(starts, kind="stable")
     if (starts[order][1:] > ends[order][:-1]).all():
         return tuple(stretches[n] for n in order)
+    return laid_end_to_end(stretches, settings)
+
+
+def laid_end_to_end(stretches: Sequence[Stretch], settings: ImportSettings) -> tuple[Stretch, ...]:
+    """Stretches one after another in the order given, with ``laid_apart_s`` between them, from 0 on."""
     result: list[Stretch] = []
     now_s = 0.0
     for stretch in stretches:

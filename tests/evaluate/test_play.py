@@ -3,12 +3,15 @@
 import json
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from pipeline.actions.events import Event
 from pipeline.errors import DataError, TrackingError
 from pipeline.evaluate.play import evaluate_play, play_lines
 from pipeline.evaluate.readers import READ_KINDS, agreement, read_labels
+from tests.players.tracking_data import tracking_table
 
 DATA = Path(__file__).resolve().parents[2] / ".." / "shared" / "data"
 REASON = "no folder ../shared/data with real possessions beside the repository"
@@ -71,27 +74,26 @@ def label(t: float, readers: int, giver: int = 1, taker: int = 2) -> dict:
 
 def test_two_readers_count_and_one_counts_neither_way():
     labels = [label(3.0, 2), label(6.0, 2), label(9.0, 1)]
-    got = agreement("passes", [passed(3.5), passed(9.2), passed(12.0)], labels, 0.0, "p").as_json()
+    got = agreement("passes", [passed(3.5), passed(9.2), passed(12.0)], labels, "p").as_json()
     assert (got["labels"], got["found"], got["matched"], got["seen_by_one"]) == (2, 2, 1, 1)
     assert (got["recall"], got["precision"], got["f1"]) == (0.5, 0.5, 0.5)
 
 
 def test_matches_are_one_to_one_and_by_actors_and_time():
     labels = [label(3.0, 2), label(4.0, 2)]
-    assert agreement("passes", [passed(3.6), passed(4.4)], labels, 0.0, "p").matched == 2, "the nearer would take both"
-    assert agreement("passes", [passed(3.5)], labels, 0.0, "p").matched == 1
-    assert agreement("passes", [passed(3.0, giver=3)], labels, 0.0, "p").matched == 0
-    assert agreement("passes", [passed(3.0 + 100)], labels[:1], 100.0, "p").matched == 1, "times are shifted back"
-    assert agreement("passes", [passed(3.81)], labels[:1], 0.0, "p").matched == 0
-    assert agreement("passes", [], [], 0.0, "p").as_json()["f1"] is None
+    assert agreement("passes", [passed(3.6), passed(4.4)], labels, "p").matched == 2, "the nearer would take both"
+    assert agreement("passes", [passed(3.5)], labels, "p").matched == 1
+    assert agreement("passes", [passed(3.0, giver=3)], labels, "p").matched == 0
+    assert agreement("passes", [passed(3.81)], labels[:1], "p").matched == 0
+    assert agreement("passes", [], [], "p").as_json()["f1"] is None
 
 
 def test_a_drive_is_matched_anywhere_in_it_and_a_post_up_at_its_moment():
     drive = event("drive", 3.0, ("handler", 1), lasts_s=3.0)
     told = [{"player": 1, "t": 5.5, "readers": 2}]
-    assert agreement("drives", [drive], told, 0.0, "p").matched == 1
+    assert agreement("drives", [drive], told, "p").matched == 1
     post = event("post_up", 3.0, ("poster", 1), lasts_s=3.0)
-    assert agreement("post_ups", [post], told, 0.0, "p").matched == 0
+    assert agreement("post_ups", [post], told, "p").matched == 0
 
 
 @pytest.mark.parametrize(
@@ -117,3 +119,30 @@ def test_labels_of_other_possessions_are_refused(tmp_path):
     path.write_text(json.dumps({"elsewhere": {"passes": []}}))
     with pytest.raises(DataError, match="'elsewhere'"):
         evaluate_play(DATA / "possessions_read", labels=path)
+
+
+def made_up_folder(folder: Path) -> Path:
+    """Two possessions, the second with two and a half seconds left out; labels of one pass in each."""
+    whole, parted = tracking_table(possession="a"), tracking_table(possession="b", start_s=3.0)
+    times = parted["t_s"].to_numpy()
+    parted = parted.filter(pa.array((times < 6.2) | (times > 8.7)))
+    pq.write_table(pa.concat_tables([whole, parted]), folder / "tracks.parquet")
+    told = {"a": {"passes": [label(2.8, 2, 0, 1), label(5.0, 2, 1, 3)]}, "b": {"passes": [label(5.8, 2, 0, 1)]}}
+    (folder / "labels.json").write_text(json.dumps(told))
+    return folder
+
+
+def test_a_parted_possession_is_read_once_and_on_its_own_clock(tmp_path):
+    result = evaluate_play(made_up_folder(tmp_path), workers=1)
+    assert result["possessions"] == 2
+    passes = result["kinds"]["passes"]
+    assert (passes["labels"], passes["found"], passes["matched"]) == (3, 3, 3)
+    assert result["actions"]["pass"]["per_possession"] == pytest.approx(1.5)
+    assert result["actions"]["pass"]["published"]["source"]
+
+
+def test_workers_count_the_same(tmp_path, monkeypatch):
+    monkeypatch.setattr("pipeline.evaluate.play.ALONE", 0)
+    monkeypatch.setattr("pipeline.evaluate.play.CHUNK", 1)
+    folder = made_up_folder(tmp_path)
+    assert evaluate_play(folder, workers=2) == evaluate_play(folder, workers=1)
