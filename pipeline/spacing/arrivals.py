@@ -22,15 +22,18 @@ def arrivals(scene: Scene) -> list[Moment]:
     """The arrivals of one possession, in order of time; their measures are those of the moment itself but ``count``.
 
     ``count`` is the least number of others within half of ``around_s`` of the moment, so that a body passing through
-    for a moment does not count. Surer or less sure places change its chances, not the count.
+    for a moment does not count. Surer or less sure places change its chances, not the count. The score is that of the
+    drive or the turned corner. A corner whose handler was not seen about the moment is not known: where he pointed was
+    filled in. That he came into the paint is known from where he was before and after.
     """
     found = []
     for event in scene.of_kind("corner_turned", "drive"):
         turned = event.kind == "corner_turned"
         moment_s = event.t_s if turned else event.measures["paint_entry_s"]
         column = scene.column(event, "handler")
-        if np.isfinite(moment_s) and column is not None:
-            found.append(_arrival(scene, event, column, float(moment_s), TURNS if turned else ENTERS))
+        if not np.isfinite(moment_s) or column is None or (turned and not scene.seen_about(event.t_s, column)):
+            continue
+        found.append(_arrival(scene, event, column, float(moment_s), TURNS if turned else ENTERS))
     return sorted(found, key=lambda m: m.event.t_s)
 
 
@@ -76,7 +79,7 @@ def _arrival(scene: Scene, event: Event, column: int, moment_s: float, what: str
                 "sigma_ft": float(view.sigma_ft[moment, column]),
             }
         ),
-        score=1.0,
+        score=event.score,
         traits=MappingProxyType({"moment": what}),
     )
     return Moment(found, chances=MappingProxyType({"count": tuple(float(c) for c in chances)}))

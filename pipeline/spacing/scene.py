@@ -10,8 +10,6 @@ import numpy as np
 
 from pipeline.actions.events import Event
 from pipeline.actions.view import PossessionView
-from pipeline.court.attack_frame import to_court
-from pipeline.court.geometry import in_paint
 from pipeline.spacing.measures import SpacingMeasures, measure_spacing
 from pipeline.spacing.settings import SpacingSettings
 
@@ -47,6 +45,14 @@ class Scene:
         sigma = float(self.view.sigma_ft[moment, column])
         return max(sigma, self.settings.least_sigma_ft) if np.isfinite(sigma) else self.settings.least_sigma_ft
 
+    def seen_about(self, t_s: float, column: int) -> bool:
+        """Whether a player was observed about a time: never unseen for longer than ``unseen_s`` around it."""
+        times = self.view.t_s[self.view.observed[:, column]]
+        before, after = times[times <= t_s + 1e-6], times[times >= t_s - 1e-6]
+        if not len(before) or not len(after):
+            return False
+        return bool(after[0] - before[-1] <= self.settings.unseen_s + 1e-6)
+
     def settled(self, t_s: float) -> str:
         """Whether the attack had settled in the half court by a time, as a trait."""
         return yes_no(held=t_s >= self.settled_s - 1e-6)
@@ -59,10 +65,6 @@ class Scene:
         over_line = max(float(uv_ft[0]) - (book.lane_length_ft - book.ring_to_baseline_ft), 0.0)
         beside = max(abs(float(uv_ft[1])) - book.lane_width_ft / 2, 0.0)
         return bool(np.hypot(over_line, beside) <= self.settings.at_paint_ft)
-
-    def in_paint(self, uv_ft: np.ndarray) -> np.ndarray:
-        """Which points (N, 2) of the attack frame lie in the attacked paint."""
-        return in_paint(to_court(uv_ft, self.view.book, self.view.end), self.view.book, self.view.end)
 
     def path_ft(self, column: int, start_s: float, end_s: float) -> float:
         """Way of a player between two times, in steps of about ``path_step_s``; NaN where part of it is not known."""

@@ -37,6 +37,8 @@ def used_screens(scene: Scene) -> list[Moment]:
                 for e in scene.of_kind("corner_turned")
                 if e.actor("handler") == screen.actor("handler")
                 and -1e-6 <= e.t_s - screen.t_s <= scene.settings.corner_after_s
+                and (handler := scene.column(e, "handler")) is not None
+                and scene.seen_about(e.t_s, handler)
             ),
             None,
         )

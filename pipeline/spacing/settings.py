@@ -28,6 +28,9 @@ class SpacingSettings(BaseModel):
     foot_ft: float = Field(
         0.5, ge=0, description="A foot reaches this far from where its player is placed; it counts in the paint."
     )
+    unseen_s: float = Field(
+        0.8, gt=0, description="What a handler did while he was not seen for longer than this is not known."
+    )
     peak_within_s: float = Field(1.0, ge=0, description="The peak count is looked for this long around the moment.")
     least_sigma_ft: float = Field(
         0.25, gt=0, description="Places are never taken as surer than this when chances are worked out."

@@ -9,16 +9,18 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from pipeline.actions import find_actions
-from pipeline.actions.events import events_from_table
+from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view_building import possession_views
 from pipeline.court.rule_books import rule_book
 from pipeline.players.tables import TRACKS
+from pipeline.spacing.arrivals import arrivals
 from pipeline.spacing.fault_files import read_fault
 from pipeline.spacing.faults import find_faults
 from pipeline.spacing.measures import spacing_table
 from pipeline.spacing.paint import others_in_paint, paint_probability, probability_of_at_least
 from pipeline.spacing.rules import Severity, as_file, sentence_of, severity_of
+from pipeline.spacing.scene import scene
 from pipeline.spacing.settings import SpacingSettings, shipped_faults
 from tests.actions.made_up import tables_of
 
@@ -138,6 +140,20 @@ def test_unsure_places_lower_the_score():
         row["sigma_ft"] = 3.0
     (unsure,), _ = run(replace(p, tracks=TRACKS.from_rows(rows)), court)
     assert sure.score > 0.95 > unsure.score > 0
+
+
+@pytest.mark.parametrize(("unseen_s", "found"), [(0.5, 1), (1.2, 0)])
+def test_a_corner_that_was_filled_in_is_not_known(unseen_s, found):
+    p, court = drive_play(6)
+    (view,) = possession_views(p.tracks, p.ball, p.touches, p.possessions, court, RULES)
+    observed = view.observed.copy()
+    observed[np.abs(view.t_s - 1.6) < unseen_s / 2, 0] = False
+    at_16 = view.at(1.6)
+    corner = Event(
+        "corner_turned", 0, 0, 1.2, 1.9, float(view.t_s[at_16]), (("handler", 0), ("screener", 1)),
+        view.court_place_ft(at_16, 0), view.end, {}, 1.0,
+    )  # fmt: skip
+    assert len(arrivals(scene(replace(view, observed=observed), [corner], MEASURING))) == found
 
 
 def test_no_possession_no_spacing():
