@@ -29,7 +29,9 @@ class Drives:
     least ``fast_ft`` is the core. The drive goes on as long as he comes nearer by ``nears_ft_s``, at most ``finish_s``.
     It begins with its first fast step, no earlier than the catch. The run-up before that counts as ground gained only
     where there is too little without it, at most ``run_up_s`` of it, and he must gain ``with_ball_ft`` with the ball.
-    Its moment is its start. The score is the certainty of the handler's place.
+    Its moment is its start. A runner with whom the ball was hardly seen is not known to drive (``ball_seen``), unless
+    the ball was never seen in the possession and the touches are all there is. The score is the certainty of the
+    handler's place, times half and half of the ball's share.
     """
 
     kinds = (NAME,)
@@ -37,7 +39,14 @@ class Drives:
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
         """Drives of one possession; on-ball screens among the earlier events tell whether it came off one."""
-        return [_drive(view, way, earlier, settings.drive) for way in ways_to_ring(view, settings.drive)]
+        rule = settings.drive
+        watched = bool(view.ball_seen.any())
+        found = []
+        for way in ways_to_ring(view, rule):
+            seen = float(view.ball_seen[way.first : way.last + 1].mean()) if watched else 1.0
+            if seen >= rule.ball_seen:
+                found.append(_drive(view, way, earlier, rule, trust=0.5 + 0.5 * seen))
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +107,7 @@ def _run_up(coming: np.ndarray, fast: int, most: int) -> int:
     return start
 
 
-def _drive(view: PossessionView, way: Way, earlier: Sequence[Event], rule: DriveSettings) -> Event:
+def _drive(view: PossessionView, way: Way, earlier: Sequence[Event], rule: DriveSettings, *, trust: float) -> Event:
     column, start, end = way.column, way.first, way.last
     ring, speed = view.ring_ft[:, column], view.speed_ft_s[start : end + 1, column]
     entry = paint_entry(view, column, start, _reach(view, way.hold_end, rule.after_hold_s))
@@ -123,7 +132,7 @@ def _drive(view: PossessionView, way: Way, earlier: Sequence[Event], rule: Drive
             "paint_entry_s": NAN if entry is None else entry[1],
         },
         traits={"off_screen": yes_no(screened)},
-        tolerance_ft=rule.tolerance_ft,
+        tolerance_ft=rule.tolerance_ft, trust=trust,
     )  # fmt: skip
 
 

@@ -30,6 +30,9 @@ class DriveSettings(BaseModel):
         0.8, ge=0, description="How long before his first fast step with the ball a drive may begin (common practice)."
     )
     with_ball_ft: float = Field(5.0, ge=0, description="Ground that is gained with the ball in any case.")
+    ball_seen: float = Field(
+        0.33, ge=0, le=1, description="Share of a drive's time near which the ball must have been seen."
+    )
     after_screen_s: float = Field(
         2.0, ge=0, description="A drive that starts this soon after an on-ball screen came off it."
     )

@@ -56,6 +56,8 @@ class PossessionView:
         Column of the handler, or ``NOBODY``.
     ball_uv_ft : ndarray (T, 2)
         Floor point under the ball; NaN where not known.
+    ball_seen : ndarray (T,) of bool
+        Whether the ball was surely seen near that time; nowhere in a possession where it never was.
     ball_z_ft : ndarray (T,)
         The ball's height at a sure sighting near that time; NaN where there is none.
     ball_side : ndarray (T,) of int
@@ -89,6 +91,7 @@ class PossessionView:
     guard: np.ndarray
     handler: np.ndarray
     ball_uv_ft: np.ndarray
+    ball_seen: np.ndarray
     ball_z_ft: np.ndarray
     ball_side: np.ndarray
     dribble: np.ndarray

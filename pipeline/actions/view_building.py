@@ -136,7 +136,7 @@ def _view(
     frame[moment] = floor.columns["frame"][span]
     names, teams, uv = names[keep], teams[keep], even.place_ft[:, keep]
     gap_s = even.gap_s[:, keep]
-    ball, height = _ball(row["shot"], flight, grid, book, end, rules)
+    ball, seen, height = _ball(row["shot"], flight, grid, book, end, rules)
 
     attacks = teams == row["team"]
     columns = {int(name): n for n, name in enumerate(names)}
@@ -171,6 +171,7 @@ def _view(
         handler=handler,
         ball_uv_ft=ball,
         ball_side=_ball_side(ball, rules.side_v_ft),
+        ball_seen=seen,
         ball_z_ft=np.where(height.gap_s <= rules.height_s, height.z_ft, np.nan),
         dribble=_dribble(grid, story, height.gap_s <= rules.steady_s),
         story=story,
@@ -222,24 +223,27 @@ class _Height:
 
 def _ball(
     shot: int, flight: _Samples, grid: np.ndarray, book: RuleBook, end: End, rules: ViewSettings
-) -> tuple[np.ndarray, _Height]:
-    """Floor point under the ball (T, 2), and its height where that was surely seen."""
+) -> tuple[np.ndarray, np.ndarray, _Height]:
+    """Floor point under the ball (T, 2), whether it was surely seen near each time (T,), and its height there."""
     unseen = _Height(np.full(len(grid), np.nan), np.full(len(grid), np.inf))
     span = flight.between(shot, grid[0] - rules.bridge_s, grid[-1] + rules.bridge_s)
     times, first = np.unique(flight.t_s[span], return_index=True)
     if not len(times):
-        return np.full((len(grid), 2), np.nan), unseen
+        return np.full((len(grid), 2), np.nan), np.zeros(len(grid), bool), unseen
     xy = np.column_stack([flight.columns[name][span][first] for name in ("x_ft", "y_ft")]).astype(float)
     uv = to_attack(xy, book, end)[:, None]
     place = even_places(times, uv, grid, smooth_s=rules.smooth_s, bridge_s=rules.bridge_s).place_ft[:, 0]
     height = flight.columns["z_ft"][span][first].astype(float)
     sure = flight.columns["observed"][span][first].astype(bool)
     sure &= flight.columns["score"][span][first].astype(float) >= rules.ball_score
+    seen = np.zeros(len(grid), bool)
+    if sure.any():
+        seen = np.abs(times[sure][_nearest(times[sure], grid)] - grid) <= rules.steady_s
     watched = np.flatnonzero(np.isfinite(height) & sure)
     if not len(watched):
-        return place, unseen
+        return place, seen, unseen
     near = watched[_nearest(times[watched], grid)]
-    return place, _Height(height[near], np.abs(times[near] - grid))
+    return place, seen, _Height(height[near], np.abs(times[near] - grid))
 
 
 def _story(
