@@ -13,6 +13,8 @@ from pipeline.sim.plays.stage import DT_S, BallSpan
 
 DEAD_S = (0.6, 0.8)
 """A dribble is dead when the ball is held so long after it: doubtful from the first, certain from the second."""
+HANDOFF_FT = 6.0
+"""Farther apart it may as well be called a short pass."""
 SKIP_FT = 25.0
 KICK_FROM_FT, KICK_TO_FT = 14.0, 19.0
 DRIVE_LENGTH_FT = (7.0, 9.0)
@@ -73,7 +75,10 @@ def ball_events(run: Run, denials: tuple[Seen, ...]) -> Iterator[Seen]:
             yield _pass(run, span, passers, denials)
             passers.add(span.by)
         elif span.kind == "handoff" and _live(run, span):
-            yield _handoff(run, span)
+            given = _handoff(run, span)
+            yield given
+            if not given.certain:
+                yield replace(_pass(run, span, passers, denials), certain=False)
         elif span.kind == "shot":
             yield _shot(run, span)
         elif span.kind == "loose" and span.to is not None and not span.made:
@@ -210,6 +215,7 @@ def _handoff(run: Run, span: BallSpan) -> Seen:
             "ring_distance_ft": float(run.ring(span.to)[b]),
         },
         {"place": place_of(run, span.to, b), "giver_dribbled": "yes" if dribbled else "no"},
+        certain=float(run.gap(span.by, span.to)[b]) <= HANDOFF_FT,
     )  # fmt: skip
 
 

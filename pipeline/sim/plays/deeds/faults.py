@@ -32,6 +32,8 @@ CURL_DEG, CURL_FT = (20.0, 38.0), (4.5, 7.5)
 SIDE_V_FT, OVERLOAD_S = (1.2, 4.2), (1.5, 2.3)
 HULL = (1.08, 0.92)
 BALL_INSIDE_FT = 28.0
+AFTER_STEPS = 40
+"""So far beyond the shot a spell may be seen to last, doubtfully."""
 
 
 def observe_faults(run: Run, seen: Sequence[Seen] = ()) -> tuple[Seen, ...]:
@@ -232,13 +234,13 @@ def wasted_cutter(run: Run, off_ball: Sequence[Seen], seen: Sequence[Seen]) -> I
 
 def twins(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
     """Two perimeter men too near to each other for too long."""
-    steps = _live(run)
+    steps = min(_live(run) + AFTER_STEPS, len(run.uv))
     for a, b in combinations(OFFENCE_BODIES, 2):
         gap = run.gap(a, b)[:steps]
         ring = np.minimum(run.ring(a), run.ring(b))[:steps]
         on = np.arange(steps) >= run.half_court
         loose = (gap <= TWINS_FT[0]) & (ring >= PERIMETER_FT[0]) & on
-        sure = (gap <= TWINS_FT[1]) & (ring >= PERIMETER_FT[1]) & on
+        sure = (gap <= TWINS_FT[1]) & (ring >= PERIMETER_FT[1]) & on & (np.arange(steps) < _live(run))
         for s, e in spells(loose, TWINS_S[0], bridge_s=0.2):
             inside = spells(sure[s:e], TWINS_S[1], bridge_s=0.1)
             reasons = [o for o in seen if _together(o, a, b)]

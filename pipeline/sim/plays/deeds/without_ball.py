@@ -73,7 +73,7 @@ def post_ups(run: Run) -> Iterator[Seen]:
     for k in OFFENCE_BODIES:
         uv = run.uv[:steps, k]
         beside = np.abs(np.abs(uv[:, 1]) - edge)
-        mid_post = (beside <= 4.0) & (uv[:, 0] > -1) & (uv[:, 0] < run.floor.line_u_ft - 1.5)
+        mid_post = (beside <= 4.0) & (uv[:, 0] > -1) & (uv[:, 0] < run.floor.line_u_ft)
         post = in_place(run, k, ("block", "short_corner"))[:steps] | mid_post
         gap = np.hypot(*(run.uv[at, run.guard[:steps, k]] - uv).T)
         speed = run.speed[:steps, k]
