@@ -127,7 +127,17 @@ def possible_flights(evidence: Evidence, fit: np.ndarray, settings: BallSettings
     kept = kept[np.argsort(end[kept], kind="stable")]
     every = Flights(start[kept], end[kept], by[kept], to[kept], kind[kept], np.zeros(len(kept)))
     value = _values(evidence, every, settings) - np.where(every.kind == FlightKind.BOUNCE, rules.bounce_cost, 0.0)
+    value -= np.where(_blind_end(every, may), rules.blind_end_cost, 0.0)
     return replace(every, value=value)
+
+
+def _blind_end(flights: Flights, may: np.ndarray) -> np.ndarray:
+    """Passes one of whose two players shows no ball about then, (S,)."""
+    count = may.shape[1]
+    passed = (flights.by < count) & (flights.to < count)
+    thrown = may[flights.start, np.minimum(flights.by, count - 1)]
+    caught = may[flights.end, np.minimum(flights.to, count - 1)]
+    return passed & ~(thrown & caught)
 
 
 def _strength(evidence: Evidence, fit: np.ndarray, settings: FlightSettings) -> np.ndarray:
@@ -155,13 +165,22 @@ def _pass_ends(
     rare |= official[:, None] | official[None]
     others = ~np.eye(len(teams), dtype=bool)  # nobody passes to himself
     may, well = strength >= settings.plausible_fit, strength >= settings.rare_fit
+    mates = (teams[:, None] >= 0) & (teams[:, None] == teams[None])
+    there = np.isfinite(place[..., 0])
+
+    def blind(span: int) -> bool:
+        return settings.blind_end_s[0] <= span * step <= settings.blind_end_s[1]
+
     found: list[tuple[np.ndarray, ...]] = [(np.zeros(0, np.int64),) * 4]
     longest = int(settings.longest_s / max(step, 1e-3)) + 1
     for span in range(2, min(longest, frames - 1) + 1):
         lasts = times[span:] - times[:-span]
         seconds = np.maximum(lasts - step, 0.5 * step)
-        ends = may[:-span, :, None] & may[span:, None, :] & others
-        start, by, to = np.nonzero(ends & (~rare | (well[:-span, :, None] & well[span:, None, :])))
+        thrown, caught = may[:-span, :, None], may[span:, None, :]
+        ends = thrown & caught & (~rare | (well[:-span, :, None] & well[span:, None, :]))
+        if blind(span):
+            ends |= (thrown | caught) & mates & (there[:-span, :, None] & there[span:, None, :])
+        start, by, to = np.nonzero(ends & others)
         kept = lasts[start] <= settings.longest_s
         start, by, to = start[kept], by[kept], to[kept]
         length = np.linalg.norm(place[start + span, to] - place[start, by], axis=1)

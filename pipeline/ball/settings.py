@@ -63,6 +63,10 @@ class FlightSettings(BaseModel):
     plausible_fit: float = Field(1.0, description="A ball fits a body from this log ratio on.")
     catch_ft: float = Field(4.0, gt=0, description="Or has had a likely ball so near him, across.")
     catch_up_ft: float = Field(10.0, gt=0, description="That likely ball is no higher.")
+    blind_end_s: tuple[float, float] = Field(
+        (0.2, 1.2), description="One end of a pass may show no ball when its flight is no shorter and no longer."
+    )
+    blind_end_cost: float = Field(1.5, ge=0, description="Cost of a pass with such an end.")
     rare_fit: float = Field(2.5, description="The same for passes to an opponent, and to or from an official.")
     rebound_height_ft: float = Field(6.0, gt=0, description="Height at which a ball off the ring is caught.")
     longest_rebound_s: float = Field(1.6, gt=0, description="A ball off the ring is in the air no longer.")

@@ -79,6 +79,21 @@ def test_a_hidden_holder_keeps_the_ball_and_false_balls_do_not_take_it(passed):
     assert _kinds(touches) == [("hold", 0, None), ("pass", 0, 1), ("hold", 1, None)]
 
 
+def test_a_man_in_between_whose_ball_nobody_sees_has_it_all_the_same():
+    story = np.vstack(
+        [
+            _held(0, 20),
+            _thrown(_hands(0), _hands(1), 9),
+            _held(1, 10),
+            _thrown(_hands(1), _hands(2), 9),
+            _held(2, 20),
+        ]
+    )
+    hidden = range(27, 41)  # from just before his catch until just after his throw
+    touches = ball_path(*_film(story, hidden=hidden))[1]
+    assert [one for one in _kinds(touches) if one[0] == "pass"] == [("pass", 0, 1), ("pass", 1, 2)]
+
+
 def test_order_of_players_does_not_matter(passed):
     boxes, cameras, tracks = _film(passed)
     mixed = tracks.sort_by([("frame", "ascending"), ("track", "descending")])
