@@ -28,13 +28,13 @@ class PublishedRate:
         return {"low": self.low, "high": self.high, "source": self.source}
 
 
-_TASK = "per-game figures that the project was given with its task as published; primary source not at hand"
+_QUOTED = "published per-game rates as quoted to the project; primary source not at hand"
 _MEMORY = "from memory of the league's public tracking figures; a starting value"
 
 PUBLISHED: Mapping[str, PublishedRate] = MappingProxyType(
     {
-        "on_ball_screen": PublishedRate(72.0, 94.0, _TASK),
-        "handoff": PublishedRate(24.0, 25.0, _TASK),
+        "on_ball_screen": PublishedRate(72.0, 94.0, _QUOTED),
+        "handoff": PublishedRate(24.0, 25.0, _QUOTED),
         "pass": PublishedRate(560.0, 640.0, _MEMORY),
         "drive": PublishedRate(60.0, 100.0, _MEMORY),
         "post_up": PublishedRate(15.0, 35.0, _MEMORY),
