@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.clips.actors_clip import ActorsDrawing
 from pipeline.clips.cutting import Clip, Freeze, Progress, cut_clip
 from pipeline.clips.floor_drawing import (
     badge,
@@ -39,6 +40,7 @@ from pipeline.tags.records import Candidate, Tag
 
 WHITE: Colour = (245, 245, 245)
 
+CROWDED_PAINT = "crowded_paint"
 ATTACKER, DEFENDER, UNKNOWN, HANDLER = "attacker_in_paint", "defender_in_paint", "in_paint", "handler"
 """Roles of a crowded paint's actors, see ``spacing.faults``."""
 
@@ -274,10 +276,13 @@ def stretch_of(candidate: Candidate, settings: ClipSettings) -> tuple[float, flo
     return start_s, end_s
 
 
-def _drawing_of(tag: Tag, tables: Path, settings: ClipSettings) -> CrowdedPaintDrawing:
+def _drawing_of(tag: Tag, tables: Path, settings: ClipSettings) -> CrowdedPaintDrawing | ActorsDrawing:
     candidate = tag.candidate
     playback = Playback(CAMERAS.read(tables), TRACKS.read(tables), candidate.shot, settings.longest_bridge_s)
-    return CrowdedPaintDrawing(candidate, playback, attacked_end(SPACING.read(tables), candidate), settings)
+    end = attacked_end(SPACING.read(tables), candidate)
+    counted = any(role in (ATTACKER, DEFENDER, UNKNOWN) for role, _ in candidate.actors)
+    crowded = counted or candidate.kind == CROWDED_PAINT
+    return (CrowdedPaintDrawing if crowded else ActorsDrawing)(candidate, playback, end, settings)
 
 
 def attacked_end(spacing: pa.Table, candidate: Candidate) -> End:

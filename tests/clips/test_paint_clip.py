@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from pipeline.clips.actors_clip import lines_of
 from pipeline.clips.cutting import Clip
 from pipeline.clips.floor_drawing import canvas, fill_area, fill_colour, on_picture, paint_outline
 from pipeline.clips.paint_clip import (
@@ -294,6 +295,26 @@ def test_clip_and_still_of_a_tag(game: tuple[Path, Path], tmp_path: Path) -> Non
     assert image.shape == plain.shape
     np.testing.assert_allclose(image[middle[1], middle[0]], wanted, atol=12)
     assert sorted(p.name for p in still.parent.iterdir()) == ["7.mp4", "7.png"]
+
+
+def test_a_tag_of_another_kind_shows_its_actors_and_its_sentence(game: tuple[Path, Path], tmp_path: Path) -> None:
+    film, tables = game
+    sentence = "Number 4 and number 11 stand 6 feet apart for 2 seconds, while the others wait on the far side."
+    twins = tag_at(1.0, kind="twins", actors=(("player", 2), ("other", 3)), sentence=sentence)
+    settings = ClipSettings(before_s=0.4, after_s=0.4, freeze_s=0.5)
+    clip = clip_tag(film, twins, tables, tmp_path / "8.mp4", settings=settings)
+    plain = next(iter(decode(film))).image.astype(int)
+    frames = [frame.image.astype(int) for frame in decode(clip.path)]
+    playback = Playback(CAMERAS.read(tables), TRACKS.read(tables), 0, 0.4)
+    bodies = {body.track: body for body in playback.bodies(1.0)}
+    camera = playback.camera(1.0)
+    for track in (2, 3):
+        x, y = camera.project_floor(np.array([bodies[track].place_ft]))[0].round().astype(int)
+        near = (slice(y - 25, y + 25), slice(x - 60, x + 60))
+        assert np.abs(frames[5] - plain)[near].max() > 60, "the actor is ringed"
+    assert np.abs(frames[5] - plain)[:40].mean() > np.abs(frames[5] - plain)[-40:].mean(), "the sentence is above"
+    assert lines_of(sentence)[0] == "Number 4 and number 11 stand 6 feet apart for 2 seconds, while the"
+    assert lines_of("") == [""]
 
 
 def test_frames_without_a_camera_are_shown_as_they_are(game: tuple[Path, Path], tmp_path: Path) -> None:
