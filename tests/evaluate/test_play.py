@@ -3,7 +3,9 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute
 import pyarrow.parquet as pq
 import pytest
 
@@ -58,6 +60,32 @@ def test_a_folder_in_another_form_is_refused(tmp_path):
     (tmp_path / "tracks.parquet").write_text("no")
     with pytest.raises(TrackingError, match="no Parquet file"):
         evaluate_play(tmp_path)
+
+
+MIRRORED = {
+    "across": ("y_ft", lambda y: 50.0 - y),
+    "other end": ("x_ft", lambda x: 94.0 - x),
+    "other order": ("agent", lambda a: np.where(a < 0, -1, np.array([3, 1, 4, 0, 2, 9, 7, 5, 6, 8])[np.maximum(a, 0)])),
+}
+
+
+@pytest.mark.skipif(not (DATA / "possessions_read").is_dir(), reason=REASON)
+@pytest.mark.parametrize("turned", MIRRORED)
+def test_neither_mirror_nor_order_of_players_matters_on_real_play(tmp_path, turned):
+    table = pq.read_table(DATA / "possessions_read" / "tracks.parquet")
+    some = pa.compute.unique(table["possession"]).slice(0, 8)
+    table = table.filter(pa.compute.is_in(table["possession"], some))
+    name, turn = MIRRORED[turned]
+    at = table.schema.get_field_index(name)
+    other = table.set_column(at, name, pa.array(turn(table[name].to_numpy())))
+    results = []
+    for number, one in enumerate((table, other)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        pq.write_table(one, folder / "tracks.parquet")
+        results.append(evaluate_play(folder, workers=1))
+    for family in ("actions", "sets", "faults"):
+        assert results[0][family] == results[1][family]
 
 
 def event(kind: str, t_s: float, *actors: tuple[str, int], lasts_s: float = 0.0) -> Event:
