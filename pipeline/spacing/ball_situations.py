@@ -124,7 +124,10 @@ def post_ups(scene: Scene) -> list[Moment]:
 
 
 def ball_inside(scene: Scene) -> list[Moment]:
-    """The moment at which the ball first comes inside ``ball_inside_ft``, after having been outside it."""
+    """The moment at which the ball first comes inside ``ball_inside_ft``, after having been outside it.
+
+    Where one of the ten is not placed just then, the nearest moment within ``inside_within_s`` at which all are.
+    """
     view = scene.view
     ball = np.linalg.norm(view.ball_uv_ft, axis=1)
     held = np.flatnonzero((view.handler != NOBODY) & ~np.isfinite(ball))
@@ -136,7 +139,7 @@ def ball_inside(scene: Scene) -> list[Moment]:
     later = known[(known > outside[0]) & (ball[known] <= scene.settings.ball_inside_ft)]
     if not len(later):
         return []
-    moment = int(later[0])
+    moment = _whole(scene, int(later[0]))
     attack, defence = float(scene.spacing.hull_attack_ft2[moment]), float(scene.spacing.hull_defence_ft2[moment])
     sigma = [_hull_sigma_ft2(scene, moment, team) for team in (view.attackers, view.defenders)]
     handler = int(view.handler[moment])
@@ -168,6 +171,14 @@ def ball_inside(scene: Scene) -> list[Moment]:
     unsure = float(np.hypot(sigma[0], sigma[1]))  # of the comparison of the two
     spread = dict.fromkeys(("hull_attack_ft2", "hull_defence_ft2", "hull_lead_ft2"), unsure)
     return [Moment(event, MappingProxyType(spread))]
+
+
+def _whole(scene: Scene, moment: int) -> int:
+    """The moment nearest to one at which both hulls are known; that one where none is near enough."""
+    known = np.isfinite(scene.spacing.hull_attack_ft2) & np.isfinite(scene.spacing.hull_defence_ft2)
+    away = np.abs(scene.view.t_s - scene.view.t_s[moment])
+    near = np.flatnonzero(known & (away <= scene.settings.inside_within_s + 1e-6))
+    return int(near[away[near].argmin()]) if len(near) else moment
 
 
 def _then(scene: Scene, touch: Event) -> str:

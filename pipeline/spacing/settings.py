@@ -86,6 +86,9 @@ class SpacingSettings(BaseModel):
         0.4, ge=0, description="A screener who was slow at any time in this long before they meet, stood."
     )
     ball_inside_ft: float = Field(28.0, gt=0, description="The hulls are compared as the ball first comes inside this.")
+    inside_within_s: float = Field(
+        0.5, ge=0, description="If not all ten are placed then, they are taken from at most this long before or after."
+    )
     pause_s: float = Field(0.3, ge=0, description="Breaks up to this long do not end what lasts.")
     busy_within_s: float = Field(
         0.3, ge=0, description="A player is busy with an action from this long before it to this long after."
