@@ -348,11 +348,13 @@ def _pass(
 def in_post(view: PossessionView, uv_ft: np.ndarray, rule: BallSettings) -> np.ndarray:
     """Whether points (..., 2) lie where players post up: block, short corner or mid-post, on either side.
 
-    From the lane edge less ``post_inside_ft`` out to ``post_wide_ft``, and up to ``post_high_u_ft`` from the ring.
+    From the lane edge less ``post_inside_ft`` out to ``post_wide_ft``, and up to ``post_high_u_ft`` from the ring; far
+    out on the side (``post_far_v_ft``) only up to the low post (``post_low_u_ft``): above is the wing.
     """
     u, v = uv_ft[..., 0], np.abs(uv_ft[..., 1])
     beside = (v >= view.book.lane_width_ft / 2 - rule.post_inside_ft) & (v <= rule.post_wide_ft)
-    return beside & (u >= -view.book.ring_to_baseline_ft) & (u <= rule.post_high_u_ft)
+    up_to = np.where(v > rule.post_far_v_ft, rule.post_low_u_ft, rule.post_high_u_ft)
+    return beside & (u >= -view.book.ring_to_baseline_ft) & (u <= up_to)
 
 
 def pass_type(view: PossessionView, change: Change, rule: BallSettings) -> str:

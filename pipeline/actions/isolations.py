@@ -17,9 +17,10 @@ from pipeline.actions.view import PossessionView
 class Isolations:
     """Finds isolations: the handler keeps the ball in the front court with no teammate near, and goes himself.
 
-    It begins when he is alone with his defender, at the earliest with the half-court phase, and ends when he goes: with
-    his drive or shot, before which nobody screens for him or takes the ball from his hands. The score is the certainty
-    of handler and defender.
+    He is alone with his defender for long enough, then drives or shoots, and between the two nobody screens for him or
+    takes the ball from his hands. It is told of his touch, from the half-court phase on; its place is where he
+    was alone. The score is the certainty of
+    handler and defender.
     """
 
     kinds = ("isolation",)
@@ -43,15 +44,13 @@ class Isolations:
                 if went_s is None:
                     continue
                 uv = view.uv_ft[first, touch.column]
-                begun_s = float(view.t_s[first])
-                until = a + view.at(went_s) - first + 1
                 found.append(
                     event_of(
-                        view, self.kinds[0], (begun_s, begun_s, went_s),
+                        view, self.kinds[0], (start_s, start_s, touch.end_s),
                         [("handler", touch.column), ("on_ball_defender", view.guard_of(first, touch.column))], uv,
                         measures={
-                            "held_s": went_s - begun_s,
-                            "nearest_teammate_ft": float(np.min(nearest[a:until])),
+                            "held_s": touch.end_s - start_s,
+                            "nearest_teammate_ft": float(np.min(nearest[a:b])),
                         },
                         traits={"place": place_of(view, uv)},
                         tolerance_ft=rule.tolerance_ft,

@@ -75,7 +75,8 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
             continue
         if touch is not None:
             caught = view.at(touch.start_s)
-            if (beside[caught] or low[caught]) and start_s <= touch.start_s + rule.settles_s:
+            sideways = abs(float(inside[caught, 1])) >= rule.low_lane_v_ft
+            if (beside[caught] or (low[caught] and sideways)) and start_s <= touch.start_s + rule.settles_s:
                 found.append(Spell(column, first, last, touch))
         elif _waits(view, column, first, last, rule):
             found.append(Spell(column, first, last, None))

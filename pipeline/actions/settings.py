@@ -109,6 +109,10 @@ class BallSettings(BaseModel):
     post_wide_ft: float = Field(
         18.0, gt=0, description="The post ends at this |v|, the short corner's edge (glossary)."
     )
+    post_far_v_ft: float = Field(
+        14.0, gt=0, description="Beyond this |v|, where the wings begin, only the low post counts."
+    )
+    post_low_u_ft: float = Field(10.0, gt=0, description="The low post ends this far from the ring, along u.")
     post_high_u_ft: float = Field(
         12.0, gt=0, description="The mid-post ends this far from the baseline side (common practice, no source)."
     )
@@ -168,6 +172,9 @@ class PostSettings(BaseModel):
     )
     low_lane_u_ft: float = Field(
         8.0, gt=0, description="With the ball he may post up in the lane too, up to here (common practice, no source)."
+    )
+    low_lane_v_ft: float = Field(
+        2.5, ge=0, description="But not right under the ring: he catches at least this far from the middle."
     )
     waits_s: float = Field(
         4.0,

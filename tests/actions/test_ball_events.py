@@ -166,6 +166,6 @@ def test_an_isolation_is_alone_and_goes_himself():
     alone = play({0: handler, 5: handler * 0.85}, t)
     (one,) = of_kind(alone, "isolation")
     assert one.actor("handler") == 0
-    assert one.measures["held_s"] == pytest.approx(3.5, abs=0.2)
+    assert one.measures["held_s"] == pytest.approx(6.0, abs=0.1)
     assert not of_kind(play({0: handler, 5: handler * 0.85, 1: still(t, 25, 12)}, t), "isolation")
     assert not of_kind(play({0: still(t, 25, 6), 5: still(t, 21, 5)}, t), "isolation")
