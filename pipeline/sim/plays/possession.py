@@ -35,7 +35,7 @@ from pipeline.sim.plays.stoppages import dead_ball, free_throw_spots
 SMOOTH_STEPS = 4.5
 TRIES = 40
 CHECKED_TRIES = 8
-CLEAR_EDGE_FT = 0.45
+CLEAR_EDGE_FT = 0.8
 """In scripted drives nobody stands nearer to the paint's border than this at a judged moment."""
 
 

@@ -59,7 +59,7 @@ def crowded_paint(run: Run) -> Iterator[Seen]:
         counts = [c for c in run.counts if c.drive == drive]
         crowded = [c for c in counts if c.count >= CROWD]
         if crowded:
-            yield _crowd(run, max(crowded, key=lambda c: (c.count, -c.moment)))
+            yield _crowd(run, max(crowded, key=lambda c: (c.edge_ft >= CLEAR_EDGE_FT, c.count, -c.moment)))
         elif any(c.most >= CROWD or (c.count >= CROWD - 2 and c.edge_ft < CLEAR_EDGE_FT) for c in counts):
             yield replace(_crowd(run, max(counts, key=lambda c: c.most)), certain=False)
 
