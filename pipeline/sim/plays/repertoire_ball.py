@@ -222,6 +222,7 @@ def pistol(play: Play) -> Steps:
         yield from drive_off(play, 1, 4, side=-1)
         return
     yield from stage.handoff(0)
+    play.did("handoff", {"giver": 1, "receiver": 0})
     stage.dribble()
     stage.go(1, floor.corner(1), 11.0)
     stage.go(0, uv(23.5, 16.0), 9.0)
@@ -372,6 +373,7 @@ def sideline_handoff(play: Play) -> Steps:
         stage.go(1, lambda: stage.position[4] + uv(0.6, 2.0), 13.0)
         yield from stage.until(lambda: stage.gap(1, 4) < 3.0, 2.5)
         yield from stage.handoff(1)
+        play.did("handoff", {"giver": 4, "receiver": 1})
         play.played("sideline_handoff", roles, start_s=began)
         stage.go(4, stage.position[4] + uv(0.5, 0.0), 4.0)
         play.defence.freeze(play.defence.guard_of(1), 0.15 + 0.5 * play.execution.lag_s)

@@ -78,6 +78,7 @@ def pin_down_handoff(play: Play) -> Steps:
     stage.go(1, lambda: stage.position[4] + uv(0.8, 1.8), 13.5)
     yield from stage.until(lambda: stage.gap(1, 4) < 3.0, 2.5)
     yield from stage.handoff(1)
+    play.did("handoff", {"giver": 4, "receiver": 1})
     play.played("pin_down_handoff", roles, start_s=began, missing=("down",) if missing is Missing.SCREEN else ())
     stage.go(4, stage.position[4], 4.0)
     play.defence.freeze(play.defence.guard_of(1), 0.15 + 0.5 * play.execution.lag_s)
