@@ -183,11 +183,12 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
     behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
     closest = float(view.gap_ft[m, h, s])
+    slow = slowest(view, meeting, rule)
     set_screen = (
         at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slowest(view, meeting, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_most(slow, rule.screener_speed_ft_s, rule.speed_soft_ft_s),
     )
     slip = (
         at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
@@ -195,10 +196,16 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
         dives(view, s, at, rule),
     )
+    set_for_him = (
+        at_most(least, rule.contact_ft, rule.touch_soft_ft / 2, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
+        at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
+    )
     always = (
         handles(view, h, m, rule),
         1.0 - handed_over(view, h, s, float(t), rule),
-        at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2),
+        max(at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2), math.prod(set_for_him)),
         at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
         at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
         at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),

@@ -60,6 +60,9 @@ class OnBallScreenSettings(BaseModel):
         5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
     )
     goes_before_s: float = Field(1.0, gt=0, description="The handler starts at most so long before it.")
+    stays_within_ft: float = Field(
+        4.0, gt=0, description="Or he stays: the screener came, stands in contact, and they are this near [C]."
+    )
     goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
     handoff_within_s: float = Field(
         0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
@@ -178,9 +181,7 @@ class OffBallScreenSettings(BaseModel):
         4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
     )
     delayed_touch_ft: float = Field(
-        4.5,
-        gt=0,
-        description="A delayed defender came this near to the screener; P4 has 5 ft, but drawn ones so far off were no screens.",
+        4.5, gt=0, description="A delayed defender came this near to the screener (P4: 5 ft; too loose when drawn)."
     )
     came_ft: float = Field(
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
