@@ -646,6 +646,13 @@ def evaluate_report_command(
     film_truths: Annotated[
         Path | None, typer.Option("--film-truths", help="Folder of that set's <film>_truth folders.")
     ] = None,
+    played: Annotated[
+        Path | None, typer.Option("--games", help="Games whose actions, sets and faults are scored.")
+    ] = None,
+    played_truths: Annotated[Path | None, typer.Option("--game-truths", help="Folder of those games' truth.")] = None,
+    drills: Annotated[
+        Path | None, typer.Option("--drills", help="Folder of simulated drills, scored on their true tracks.")
+    ] = None,
     readme: Annotated[Path, typer.Option("--readme", help="File whose table is written.")] = Path("README.md"),
 ) -> None:
     """Run every evaluation whose data is at hand and write the README's table of numbers."""
@@ -655,7 +662,19 @@ def evaluate_report_command(
         raise SettingsError(f"{readme} does not exist; run this in a checkout, or name the file with --readme.")
     if (film_tables is None) != (film_truths is None):
         raise SettingsError("--film-tables and --film-truths belong together; give both or neither.")
-    source = Sources(films, data, tuple(boxes or ()), tuple(held_out or HELD_OUT), film_tables, film_truths)
+    if (played is None) != (played_truths is None):
+        raise SettingsError("--games and --game-truths belong together; give both or neither.")
+    source = Sources(
+        films,
+        data,
+        tuple(boxes or ()),
+        tuple(held_out or HELD_OUT),
+        film_tables,
+        film_truths,
+        played,
+        played_truths,
+        drills,
+    )
     with _stage_bars() as bars:
         rows = write_report(source, readme, lambda name: bars(name)(0, 1))
     for row in rows:
@@ -748,8 +767,8 @@ def _import_lines(done: Any) -> Iterator[str]:
     shown = 12
     for one in done[:shown]:
         yield (
-            f"Game '{one.game.name}' in {one.game.folder}: {one.length_s:.1f} s in {one.stretches} stretch(es) of play, "
-            f"{one.possessions} possession(s), {len(one.tags)} candidate(s)."
+            f"Game '{one.game.name}' in {one.game.folder}: {one.length_s:.1f} s in {one.stretches} stretch(es) of play,"
+            f" {one.possessions} possession(s), {len(one.tags)} candidate(s)."
         )
     if len(done) > shown:
         possessions, tags = sum(one.possessions for one in done), sum(len(one.tags) for one in done)

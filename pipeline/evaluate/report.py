@@ -60,6 +60,10 @@ class Sources:
         Library, or folder of folders of tables, of a set of films, see :func:`~pipeline.evaluate.films.evaluate_films`.
     film_truths : Path, optional
         Their truth.
+    played, played_truths : Path, optional
+        Games and their truth for actions, sets and faults, see :func:`~pipeline.evaluate.games.game_pairs`.
+    drills : Path, optional
+        Folder of simulated drills: everything is found anew from their true tracks.
     """
 
     clips: Path
@@ -68,6 +72,9 @@ class Sources:
     held_out: tuple[str, ...] = ()
     film_tables: Path | None = None
     film_truths: Path | None = None
+    played: Path | None = None
+    played_truths: Path | None = None
+    drills: Path | None = None
 
 
 def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
@@ -110,7 +117,7 @@ def films_rows(scores: dict[str, Any]) -> Iterator[Row]:
         value = shown(line["value"], line["unit"])
         if line["worst_film"]:
             value += f", worst {shown(line['worst'], line['unit'])}"
-        data = f"{len(scores['films'])} held-out films"
+        data = f"{len(scores['films'])} simulated films"
         yield Row(f"{line['name']} (asked: {line['asked']})", data, value, str(line["count"]))
 
 
@@ -164,6 +171,19 @@ def play_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
         yield Row(what, name, value, f"{one['labels']} seen by both")
 
 
+def events_rows(family: str, data: str, scores: dict[str, Any]) -> Iterator[Row]:
+    """Rows of ``evaluate actions``, ``evaluate sets`` and ``evaluate faults``."""
+    every = scores["all"]
+    name = f"{data}, {scores['games']} games"
+    kinds = {kind: one for kind, one in scores["kinds"].items() if one["truth"]}
+    if not kinds:
+        return
+    value = f"{_share(scores['mean_f1'])}, least {_share(scores['least_f1'])} ({scores['least_kind']})"
+    yield Row(f"{family}, mean F1 over kinds", name, value, f"{len(kinds)} kinds, {every['truth']} true")
+    value = f"{_share(every['recall'])} / {_share(every['precision'])}"
+    yield Row(f"{family}, recall / precision", name, value, f"{every['truth']} true, {every['found']} found")
+
+
 def table(rows: Sequence[Row], machine: str, when: datetime) -> str:
     """The README's section as Markdown."""
     lines = [f"Measured {when:%Y-%m-%d} on {machine}.", "", "| measure | data | value | count |", "|---|---|---|---|"]
@@ -208,6 +228,7 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
     from pipeline.evaluate.boxes import evaluate_boxes
     from pipeline.evaluate.court_frames import evaluate_court_frames
     from pipeline.evaluate.film import evaluate_film
+    from pipeline.evaluate.games import Family, found_again, game_pairs, score_games
     from pipeline.evaluate.mot import evaluate_mot
     from pipeline.evaluate.play import evaluate_play
     from pipeline.night.library import Library
@@ -235,9 +256,26 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
     def play(folder: Path, name: str) -> Iterator[Row]:
         return play_rows(name, evaluate_play(folder))
 
+    def played(games: Path, truths: Path) -> Iterator[Row]:
+        pairs = game_pairs(games, truths)
+        for family in Family:
+            yield from events_rows(family.value, "simulated film", score_games(pairs, family))
+
+    def drilled(folder: Path) -> Iterator[Row]:
+        pairs = {
+            name: (found_again(game, work / "drills" / name, settings), truth)
+            for name, (game, truth) in game_pairs(folder, folder).items()
+        }
+        for family in Family:
+            yield from events_rows(family.value, "simulated true tracks", score_games(pairs, family))
+
     if source.film_tables is not None and source.film_truths is not None:
         tables, truths = source.film_tables, source.film_truths
         yield Part("evaluate films", tables, lambda: films_rows(evaluate_films(tables, truths)))
+    if source.drills is not None:
+        yield Part("evaluate actions --again", source.drills, partial(drilled, source.drills))
+    if source.played is not None and source.played_truths is not None:
+        yield Part("evaluate actions", source.played, partial(played, source.played, source.played_truths))
     for path in sorted(source.clips.glob("*.mp4")):
         yield Part("evaluate film", path, film(path))
     data = source.data

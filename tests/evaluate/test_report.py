@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from pipeline.errors import DataError
+from pipeline.evaluate.event_scores import Tally, together
 from pipeline.evaluate.report import (
     BEGIN,
     END,
@@ -12,6 +13,7 @@ from pipeline.evaluate.report import (
     Sources,
     boxes_rows,
     court_rows,
+    events_rows,
     films_rows,
     mot_rows,
     play_rows,
@@ -49,6 +51,16 @@ def test_missing_data_is_said_and_nothing_else_happens(tmp_path):
     assert begun == []
     assert {row.value for row in rows} == {"not measured: its data is not here"}
     assert readme.read_text().count("not measured") == len(rows) == 5
+
+
+def test_events_are_told_by_family_with_their_worst_kind():
+    tallies = {"pass": Tally(true=4, found=4, right=4), "drive": Tally(true=2, found=2, right=1), "shot": Tally(found=1)}
+    mean, share = events_rows("actions", "simulated film", {**together(tallies), "games": 3})
+    assert mean == Row(
+        "actions, mean F1 over kinds", "simulated film, 3 games", "75.0 %, least 50.0 % (drive)", "2 kinds, 6 true"
+    )
+    assert (share.value, share.count) == ("83.3 % / 71.4 %", "6 true, 7 found")
+    assert list(events_rows("sets", "x", {**together({}), "games": 1})) == []
 
 
 def test_values_that_are_not_defined_read_none():
@@ -92,4 +104,4 @@ def test_a_line_over_films_names_what_is_asked_and_the_worst():
         "unit": "%",
     }
     (row,) = films_rows({"measures": [line], "films": {"a": {}, "b": {}}})
-    assert row == Row("passes, F1 (asked: at least 90.0 %)", "2 held-out films", "80.0 %, worst 50.0 %", "7")
+    assert row == Row("passes, F1 (asked: at least 90.0 %)", "2 simulated films", "80.0 %, worst 50.0 %", "7")
