@@ -54,7 +54,8 @@ def test_missing_data_is_said_and_nothing_else_happens(tmp_path):
 
 
 def test_events_are_told_by_family_with_their_worst_kind():
-    tallies = {"pass": Tally(true=4, found=4, right=4), "drive": Tally(true=2, found=2, right=1), "shot": Tally(found=1)}
+    drive = Tally(true=2, found=2, right=1)
+    tallies = {"pass": Tally(true=4, found=4, right=4), "drive": drive, "shot": Tally(found=1)}
     mean, share = events_rows("actions", "simulated film", {**together(tallies), "games": 3})
     assert mean == Row(
         "actions, mean F1 over kinds", "simulated film, 3 games", "75.0 %, least 50.0 % (drive)", "2 kinds, 6 true"
