@@ -249,14 +249,25 @@ def _let_go(holds: list[Held], places: Places, book: RuleBook, rules: PlacesSett
 
 
 def _handed_over(places: Places, hold: Held, after: Held, rules: PlacesSettings) -> bool:
-    """Whether giver and receiver are within arms' reach as the ball changes hands, and it is not thrown."""
+    """Whether giver and receiver are within arms' reach as the ball changes hands, and it is not thrown.
+
+    Farther apart than two outstretched arms, with the ball in nobody's hands between, it is handed over only to a
+    receiver who comes to it: to one who stands or rolls to the ring it is a short pass.
+    """
     span = slice(hold.last - 1, after.first + 1)
     apart = np.linalg.norm(places.players_ft[span, hold.who] - places.players_ft[span, after.who], axis=1)
     near = np.isfinite(apart).any() and float(np.nanmin(apart)) <= rules.handoff_ft
     about = slice(max(hold.last - 3, 0), after.first + 3)
     speed = np.linalg.norm(velocities(places.t_s[about], places.ball_ft[about], rules.speed_s), axis=1)
     inner = speed[hold.last - 1 - about.start : after.first + 1 - about.start]
-    return bool(near and not (inner > rules.handoff_ball_ft_s).any())
+    if not near or (inner > rules.handoff_ball_ft_s).any():
+        return False
+    if float(np.nanmin(apart)) <= rules.arms_ft or after.first <= hold.last:
+        return True
+    towards = places.players_ft[hold.last - 1, hold.who] - places.players_ft[hold.last - 1, after.who]
+    moves = velocities(places.t_s[about], places.players_ft[about, after.who], rules.speed_s)
+    comes = float(moves[hold.last - 1 - about.start] @ towards) / max(float(np.linalg.norm(towards)), 1e-9)
+    return comes >= rules.handoff_comes_ft_s
 
 
 def _nearest_share(gap: np.ndarray, who: int) -> float:

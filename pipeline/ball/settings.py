@@ -211,6 +211,10 @@ class PlacesSettings(BaseModel):
     longest_unseen_s: float = Field(0.7, ge=0, description="Longest time unseen through which the ball is followed.")
     longest_bobble_s: float = Field(1.0, ge=0, description="A ball that left a player and came back to him within it.")
     handoff_ft: float = Field(6.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
+    arms_ft: float = Field(5.0, gt=0, description="Two outstretched arms: nearer, the ball need not be in the air.")
+    handoff_comes_ft_s: float = Field(
+        3.0, ge=0, description="From farther the receiver of a handoff comes towards the giver this fast."
+    )
 
 
 class BallSettings(BaseModel):

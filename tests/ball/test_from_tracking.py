@@ -87,6 +87,17 @@ def test_hands_to_hands_is_a_handoff_and_a_throw_from_near_is_none():
     assert told(play(("hold", 0, 1.0), ("fly", 1, 0.3), ("hold", 1, 1.0), spots=near)) == [("pass", 0, 1)]
 
 
+@pytest.mark.parametrize(("comes_ft_s", "kind"), [(0.0, "pass"), (5.0, "handoff"), (-3.0, "pass")])
+def test_from_beyond_arms_reach_only_who_comes_to_the_ball_is_handed_it(comes_ft_s: float, kind: str):
+    near = SPOTS.copy()
+    near[1] = SPOTS[0] + [0.0, 6.0]
+    still = play(("hold", 0, 1.0), ("fly", 1, 0.3), ("hold", 1, 1.0), spots=near)
+    players = still.players_ft.copy()
+    before = np.minimum(still.t_s - 1.25, 0.0)  # there as the ball is
+    players[:, 1, 1] = near[1, 1] - comes_ft_s * before
+    assert told(replace(still, players_ft=players)) == [(kind, 0, 1)]
+
+
 def test_a_shot_ends_at_the_ring_and_the_ball_is_taken_off_it():
     shot = play(*PASSES[:3], ("fly", RING, 1.0), ("fly", 9, 0.5), ("hold", 9, 0.8))
     kinds = told(shot)
