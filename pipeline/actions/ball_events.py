@@ -56,6 +56,7 @@ class DeadDribbles:
             if not touch.dribbles:
                 continue
             last = min(max(end for _, end in touch.dribbles), touch.end_s)
+            last = _bounced_until(view, last, touch.end_s, rule)
             # where the ball was poorly seen, the last bounce may have been missed
             least_s = rule.dead_after_s + rule.bounce_s * (1.0 - min(max(touch.score, 0.0), 1.0))
             if touch.end_s - last < least_s or not _held_high(view, last, touch.end_s, rule):
@@ -268,6 +269,19 @@ def _trust(score: float) -> float:
 def _seen(view: PossessionView, start_s: float, end_s: float, rule: BallSettings) -> bool:
     """Whether the ball was watched for long enough of an interval that a dribble would have shown."""
     return float((view.dribble[view.span(start_s, end_s)] >= 0).mean()) >= rule.dribble_known
+
+
+def _bounced_until(view: PossessionView, last_s: float, end_s: float, rule: BallSettings) -> float:
+    """When the last dribble ended, by the ball's mean height over a dribble's time: one missed bounce shows there."""
+    span = view.span(last_s, end_s)
+    height = view.ball_z_ft[span]
+    seen = np.isfinite(height)
+    width = min(view.steps(rule.bounce_s), len(height))
+    if not width:
+        return last_s
+    sums, counts = (np.convolve(x, np.ones(width), "valid") for x in (np.where(seen, height, 0.0), seen.astype(float)))
+    low = np.flatnonzero((counts >= 0.5 * width) & (sums < rule.bounced_ft * counts))
+    return float(view.t_s[span][low[-1] + width - 1]) if len(low) else last_s
 
 
 def _held_high(view: PossessionView, start_s: float, end_s: float, rule: BallSettings) -> bool:

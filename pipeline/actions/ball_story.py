@@ -11,6 +11,8 @@ from itertools import pairwise
 from typing import Any
 
 NOBODY = -1
+AT_RING_S = 0.5
+"""A rebound or a made ball begins so near in time to the shot's end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,10 +153,11 @@ def ball_story(
 
 def _attempts(rows: Sequence[dict[str, Any]], shots: Sequence[dict[str, Any]]) -> Iterator[Attempt]:
     for shot in shots:
-        later = [r for r in rows if r["start_s"] >= shot["end_s"] - 1e-3 and r["kind"] in ("rebound", "loose")]
         if shot["track"] is None:
             continue
-        first = later[0] if later and later[0]["start_s"] <= shot["end_s"] + 0.5 else None
+        # film tells both ends apart by a step or two, so the rebound may seem to begin before the ball is at the ring
+        later = (r for r in rows if r["kind"] in ("rebound", "loose") and r["start_s"] > shot["start_s"])
+        first = next((r for r in later if abs(r["start_s"] - shot["end_s"]) <= AT_RING_S), None)
         attempt = Attempt(int(shot["track"]), float(shot["start_s"]), float(shot["end_s"]), float(shot["score"]))
         if first is not None and first["kind"] == "rebound" and first["track"] is not None:
             yield replace(attempt, rebounder=int(first["track"]), rebound_s=float(first["end_s"]), made=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.special import ndtr
 
 from pipeline.actions.events import Event
 from pipeline.actions.evidence import event_of, place_of
@@ -31,9 +32,9 @@ class Denials:
         rule = settings.denial
         found = []
         for column in np.flatnonzero(view.attackers):
-            denied, nearly, gap, line = denied_moments(view, int(column), rule)
-            strict = list(stretches(bridged(denied, view.t_s, rule.pause_s)))
-            strict = [(a, b) for a, b in strict if view.t_s[b - 1] - view.t_s[a] >= rule.for_s - 1e-6]
+            chance, nearly, gap, line = denied_moments(view, int(column), rule)
+            strict = list(stretches(bridged(chance >= rule.least_chance, view.t_s, rule.pause_s)))
+            strict = [(a, b) for a, b in strict if _sure_s(view, chance[a:b], rule) >= rule.for_s - 1e-6]
             for start, stop in stretches(bridged(nearly, view.t_s, rule.pause_s)):
                 inside = [(a, b) for a, b in strict if start <= a and b <= stop]
                 if not inside:
@@ -62,9 +63,10 @@ class Denials:
 def denied_moments(
     view: PossessionView, column: int, rule: DenialSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """At which moments a player is denied, and nearly so; his defender's distance from him and the pass; (T,) each.
+    """Chance that a player is denied, and whether nearly so; his defender's distance from him and the pass; (T,) each.
 
-    Nearly is a little too far off, wherever the receiver is: a spell does not end with it.
+    The chance is 0 or 1 where the places are sure; else that of each limit being kept by a place that is off by a
+    normal error of its sigma. Nearly is a little too far off, wherever the receiver is: a spell does not end with it.
     """
     moments = np.arange(len(view.t_s))
     guard, handler = view.guard[:, column], view.handler
@@ -82,20 +84,39 @@ def denied_moments(
         gap = np.hypot(rel[:, 0], rel[:, 1])
         deep_v_ft = view.book.lane_width_ft / 2 - rule.block_ft
         in_paint = (np.abs(man[:, 1]) <= deep_v_ft) & (man[:, 0] <= view.free_throw_u_ft)
-        denied = (
+        possible = (
             known
             & (view.t_s >= (view.start_s if np.isnan(view.half_court_s) else view.half_court_s) - 1e-6)
             & (view.t_s <= view.end_s + 1e-6)
-            & (gap <= rule.within_ft)
-            & (line <= rule.line_within_ft)
-            & (along >= rule.ahead_ft)
-            & (length >= rule.pass_from_ft)
-            & (length <= rule.pass_to_ft)
             & ~in_paint
             & (man[:, 0] <= rule.front_u_ft)
         )
-        nearly = known & (gap <= rule.within_ft + rule.slack_ft) & (line <= rule.line_within_ft + rule.slack_ft)
-    return denied, denied | nearly, gap, line
+        spread = np.hypot(*(_sigma_ft(view, moments, c) for c in (np.full(len(guard), column), guard)))
+        kept = (rule.within_ft - gap, rule.line_within_ft - line, along - rule.ahead_ft)
+        reach = (length - rule.pass_from_ft, rule.pass_to_ft - length)
+        chance = np.where(possible, np.prod([_chance(room, spread) for room in (*kept, *reach)], axis=0), 0.0)
+        slack = rule.slack_ft + rule.slack_sigmas * spread
+        nearly = known & (gap <= rule.within_ft + slack) & (line <= rule.line_within_ft + slack)
+    return chance, (chance >= rule.least_chance) | nearly, gap, line
+
+
+def _sigma_ft(view: PossessionView, moments: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """Uncertainty of a player's place at each moment, (T,); 0 where none is given."""
+    return np.nan_to_num(view.sigma_ft[moments, np.maximum(columns, 0)])
+
+
+def _chance(room_ft: np.ndarray, sigma_ft: np.ndarray) -> np.ndarray:
+    """Chance that a limit is kept that is so far away, (T,)."""
+    sure = np.where(room_ft >= -1e-9, np.inf, -np.inf)
+    return np.where(
+        np.isfinite(room_ft), ndtr(np.where(sigma_ft > 0, room_ft / np.where(sigma_ft > 0, sigma_ft, 1.0), sure)), 0.0
+    )
+
+
+def _sure_s(view: PossessionView, chance: np.ndarray, rule: DenialSettings) -> float:
+    """Expected time of a denial; holes up to ``pause_s`` count, as much as the rest of it."""
+    counted = chance[chance >= rule.least_chance]
+    return float(counted.mean()) * (len(chance) - 1) * view.step_s
 
 
 def _most(columns: np.ndarray) -> int:

@@ -102,11 +102,22 @@ def _meetings(view: PossessionView, settings: ActionSettings) -> Iterator[Meetin
             for moment in closest_approaches(view.gap_ft[:, handler, mate], rule.screener_within_ft, apart):
                 if nearest[moment].min() > rule.defender_within_ft:
                     continue
+                moment = _middle(view, int(handler), int(mate), moment, apart)
                 t = float(view.t_s[moment])
                 cover = settings.coverage
                 before = view.span(t - cover.before_s, t - cover.until_before_s)
                 own, his = (usual_guard(view, column, before) for column in (int(handler), int(mate)))
                 yield Meeting(int(handler), int(mate), own, his, moment)
+
+
+def _middle(view: PossessionView, handler: int, mate: int, moment: int, apart: int) -> int:
+    """Middle of the time about a closest approach in which the two are as near as far as their places are sure."""
+    sigma = pair_sigma_ft(view, moment, handler, mate)
+    around = slice(max(0, moment - apart), moment + apart + 1)
+    as_near = view.gap_ft[around, handler, mate] <= view.gap_ft[moment, handler, mate] + sigma
+    at = moment - around.start
+    first, last = next((a, b) for a, b in stretches(as_near) if a <= at < b)
+    return around.start + (first + last - 1) // 2 if sigma > 0 else moment
 
 
 def usual_guard(view: PossessionView, column: int, span: slice) -> int:

@@ -78,7 +78,12 @@ class BallSettings(BaseModel):
         0.7, gt=0, le=1, description="Share of the time in which the ball must be seen to say that it was not dribbled."
     )
     bounce_s: float = Field(
-        0.4, ge=0, description="Half a dribble's time: so much longer where a hold is not sure at all."
+        0.6, ge=0, description="A slow dribble's time: so much longer where a hold is not sure at all."
+    )
+    bounced_ft: float = Field(
+        3.0,
+        gt=0,
+        description="Mean height of a dribbled ball is below this: between floor and waist (common practice).",
     )
     lifts_s: float = Field(0.15, ge=0, description="Time in which the ball comes up from the last bounce to the hands.")
     low_ft: float = Field(2.0, gt=0, description="A ball lower than this is not in the hands (a knee's height).")
@@ -148,6 +153,10 @@ class DenialSettings(BaseModel):
         3.0, ge=0, description="The paint less this at its sides is too deep to be denied: blocks belong to the post."
     )
     slack_ft: float = Field(0.6, ge=0, description="A denial is not over while he is too far off by no more than this.")
+    slack_sigmas: float = Field(1.0, ge=0, description="So many sigmas of the places more where they are unsure.")
+    least_chance: float = Field(
+        0.3, gt=0, le=1, description="Moments at which a denial is less likely than this are none."
+    )
     ahead_ft: float = Field(
         1.0, description="He stands at least this much nearer to the ball than the receiver, along the line."
     )
@@ -283,6 +292,9 @@ class ActionSettings(BaseModel):
         7.0,
         ge=0,
         description="Two so near each other all the while, a doubtful hold of one within the other's is none.",
+    )
+    thrown_ft_s: float = Field(
+        60.0, gt=0, description="Faster than that no ball is thrown to a teammate (common practice, no source)."
     )
     swap_score: float = Field(0.5, ge=0, le=1, description="A hold less sure than this is doubtful.")
     hold_gap_s: float = Field(

@@ -264,7 +264,8 @@ def _without_swaps(
     """Touches without those that film gives to a teammate who only stood beside the handler.
 
     A doubtful hold between two of one other man, both near each other all the while and the ball never in the air, is
-    his: two men at a screen hide the ball from the camera in turn.
+    his: two men at a screen hide the ball from the camera in turn. So is one that the ball cannot have come to, nor
+    gone back from, in the time between the hands: it would have flown faster than a ball is thrown.
     """
     kept: list[Touch] = []
     for number, touch in enumerate(touches):
@@ -281,7 +282,10 @@ def _without_swaps(
             )
             if swapped and span.any():
                 gap = np.linalg.norm(uv[span, before.column] - uv[span, touch.column], axis=1)
-                if np.nanmax(gap, initial=0.0) <= settings.swap_within_ft:
+                way_ft = np.array([gap[0], gap[-1]])
+                flown_s = np.array([touch.start_s - before.end_s, after.start_s - touch.end_s])
+                thrown_ft = settings.swap_within_ft + settings.thrown_ft_s * np.maximum(flown_s, 0.0)
+                if np.nanmax(gap, initial=0.0) <= settings.swap_within_ft or bool(np.all(way_ft > thrown_ft)):
                     kept[-1] = replace(before, end_s=touch.end_s)
                     continue
         if kept and kept[-1].track == touch.track and touch.start_s - kept[-1].end_s <= settings.hold_gap_s:
