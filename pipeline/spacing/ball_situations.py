@@ -16,12 +16,15 @@ SCREENS = ("on_ball_screen", "off_ball_screen")
 
 
 def catches(scene: Scene) -> list[Moment]:
-    """Every pass that was caught, with the denial before it."""
+    """Every pass that was caught, with the denial before it.
+
+    A pass that would have flown faster than any is none: the ball was said to be with the wrong player.
+    """
     found = []
     beyond = scene.settings.wing_beyond_v_ft
     for caught in scene.of_kind("pass"):
         receiver, passer = scene.column(caught, "receiver"), scene.column(caught, "passer")
-        if receiver is None:
+        if receiver is None or _too_fast(scene, caught):
             continue
         v = float(scene.view.place_at(caught.t_s, receiver)[1])
         from_v = NAN if passer is None else float(scene.view.place_at(caught.start_s, passer)[1])
@@ -171,6 +174,12 @@ def ball_inside(scene: Scene) -> list[Moment]:
     unsure = float(np.hypot(sigma[0], sigma[1]))  # of the comparison of the two
     spread = dict.fromkeys(("hull_attack_ft2", "hull_defence_ft2", "hull_lead_ft2"), unsure)
     return [Moment(event, MappingProxyType(spread))]
+
+
+def _too_fast(scene: Scene, caught: Event) -> bool:
+    """Whether no ball flies that far in that time, even if it was thrown earlier and caught later than told."""
+    longest_s = caught.measures["flight_s"] + scene.settings.flight_off_s
+    return bool(caught.measures["length_ft"] > scene.settings.fastest_pass_ft_s * longest_s)
 
 
 def _whole(scene: Scene, moment: int) -> int:

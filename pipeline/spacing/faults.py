@@ -24,7 +24,7 @@ from pipeline.spacing.screen_situations import (
     zipper_cuts,
 )
 from pipeline.spacing.settings import SpacingSettings
-from pipeline.spacing.situations import SITUATIONS, Lasting
+from pipeline.spacing.situations import SITUATION, SITUATIONS, Lasting
 from pipeline.spacing.spells import ball_side, moments_of, two_teammates
 from pipeline.spacing.tables import FAULTS
 
@@ -99,21 +99,26 @@ def faults_of(one: Scene, library: FaultLibrary) -> list[Event]:
 
 
 def _grouped(moments: Sequence[Moment], within_s: float) -> list[list[Moment]]:
-    """Moments of the same main actors at most ``within_s`` after one another, in order of time."""
+    """Moments of the same main actor at most ``within_s`` after one another, in order of time.
+
+    What lasts and is taken up again by the same players within that time of its end is one, too: unsure places break
+    it.
+    """
     groups: list[list[Moment]] = []
     for moment in sorted(moments, key=lambda m: m.event.t_s):
-        who = moment.event.actors[:1]
-        mine = (
-            group
-            for group in reversed(groups)
-            if group[-1].event.actors[:1] == who and moment.event.t_s - group[-1].event.t_s <= within_s
-        )
-        group = next(mine, None)
+        group = next((g for g in reversed(groups) if _belongs(moment.event, g[-1].event, within_s)), None)
         if group is None:
             groups.append([moment])
         else:
             group.append(moment)
     return groups
+
+
+def _belongs(event: Event, last: Event, within_s: float) -> bool:
+    if event.actors[:1] != last.actors[:1]:
+        return False
+    lasts = SITUATION[event.kind].lasting is Lasting.SPELL and event.actors == last.actors
+    return event.t_s - (last.end_s if lasts else last.t_s) <= within_s
 
 
 def _candidate(rule: FaultRule, group: Sequence[Moment]) -> Event:

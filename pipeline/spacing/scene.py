@@ -67,10 +67,18 @@ class Scene:
         return bool(np.hypot(over_line, beside) <= self.settings.at_paint_ft)
 
     def path_ft(self, column: int, start_s: float, end_s: float) -> float:
-        """Way of a player between two times, in steps of about ``path_step_s``; NaN where part of it is not known."""
+        """Way of a player between two times, in steps of about ``path_step_s``; NaN where part of it is not known.
+
+        Unsure places lengthen every step. What two places with half of their error in common add to a step's square is
+        taken off it, so that one who stands does not walk.
+        """
         count = max(1, round((end_s - start_s) / self.settings.path_step_s))
-        places = np.array([self.view.place_at(t, column) for t in np.linspace(start_s, end_s, count + 1)])
-        return float(np.linalg.norm(np.diff(places, axis=0), axis=1).sum())
+        times = np.linspace(start_s, end_s, count + 1)
+        places = np.array([self.view.place_at(t, column) for t in times])
+        squared = np.sum(np.diff(places, axis=0) ** 2, axis=1)
+        sigma = self.view.sigma_ft[[self.view.at(t) for t in times], column]
+        variance = np.where(np.isfinite(sigma), sigma, 0.0) ** 2
+        return float(np.sqrt(np.clip(squared - variance[1:] - variance[:-1], 0.0, None)).sum())
 
 
 @dataclass(frozen=True, slots=True, eq=False)

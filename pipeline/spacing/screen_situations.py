@@ -92,7 +92,8 @@ def dead_dribbles(scene: Scene) -> list[Moment]:
 def screeners_after(scene: Scene) -> list[Moment]:
     """Every off-ball screen with what its screener does in the ``after_screen_s`` after it.
 
-    Where the possession ends before that, or he is not placed at its end, what he did not do is unknown.
+    Where the possession ends before that, or he is not placed at its end, what he did not do is unknown. When he
+    screened is as unsure as his place, so what he does a little later than that counts as done in time.
     """
     found = []
     view, settings = scene.view, scene.settings
@@ -103,7 +104,9 @@ def screeners_after(scene: Scene) -> list[Moment]:
         until_s = screen.t_s + settings.after_screen_s
         end_s = min(until_s, float(view.t_s[-1]), view.end_s)
         whole = end_s >= until_s - view.step_s - 1e-6
-        later = [e for e in scene.actions if screen.t_s < e.t_s and e.start_s <= until_s]
+        sigma = screen.measures.get("sigma_ft", NAN)
+        late_s = settings.late_s_per_ft * sigma if np.isfinite(sigma) else 0.0
+        later = [e for e in scene.actions if screen.t_s < e.t_s and e.start_s <= until_s + late_s]
         who = screen.actor("screener")
         deeds = {
             "screened_again": any(

@@ -60,12 +60,17 @@ class SpacingSettings(BaseModel):
     denied_before_s: float = Field(
         1.5, ge=0, description="A denial that ended at most this long before a catch counts."
     )
+    fastest_pass_ft_s: float = Field(80.0, gt=0, description="No pass is faster than this.")
+    flight_off_s: float = Field(0.2, ge=0, description="A pass may have flown for this much longer than was told.")
     next_within_s: float = Field(1.0, gt=0, description="What follows a touch begins at most this long after it.")
     still_s: float = Field(2.0, gt=0, description="Movement during a post-up is judged over this long after the catch.")
     path_step_s: float = Field(
         0.4, gt=0, description="Ways are measured in steps of this length, so that trembling does not add up."
     )
     after_screen_s: float = Field(3.0, gt=0, description="A screener is followed for this long after his screen.")
+    late_s_per_ft: float = Field(
+        1.0, ge=0, description="For every foot that its places are unsure, a screen may have been this much later."
+    )
     corner_after_s: float = Field(
         3.0, gt=0, description="The corner turned off a screen comes at most this long after it."
     )

@@ -68,8 +68,9 @@ def ball_side(scene: Scene) -> Iterator[Spell]:
 def moments_of(scene: Scene, spell: Spell, holds: np.ndarray, least_s: float) -> list[Moment]:
     """The stretches of a spell in which a rule holds for at least ``least_s``, as moments that begin with it.
 
-    Breaks up to ``pause_s`` do not end a stretch. Measures are means over the stretch, traits its most frequent
-    values; the score is the share of it in which everybody was observed.
+    Breaks up to ``pause_s`` do not end a stretch; the possession's end does, since what follows is the next play.
+    Measures are means over the stretch, traits its most frequent values; the score is the share of it in which
+    everybody was observed.
 
     Parameters
     ----------
@@ -78,11 +79,12 @@ def moments_of(scene: Scene, spell: Spell, holds: np.ndarray, least_s: float) ->
     """
     view = scene.view
     found = []
-    for first, past in stretches(bridged(holds, view.t_s, scene.settings.pause_s)):
+    played = view.t_s <= view.end_s + 1e-6
+    for first, past in stretches(bridged(holds & played, view.t_s, scene.settings.pause_s)):
         lasted_s = float(view.t_s[past - 1] - view.t_s[first])
         if lasted_s < least_s - 1e-6:
             continue
-        inside = np.flatnonzero(holds[first:past]) + first
+        inside = np.flatnonzero((holds & played)[first:past]) + first
         middle = int(inside[len(inside) // 2])
         place = spell.place_uv_ft[middle]
         sigma = np.nanmean(view.sigma_ft[middle]) if np.isfinite(view.sigma_ft[middle]).any() else np.nan

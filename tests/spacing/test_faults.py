@@ -109,6 +109,16 @@ def test_pushed_out_catches(u, v, traits, severity):
     assert [severity_of(f, LIBRARY["pushed_out_catch"]).value for f in faults] == ([severity] if severity else [])
 
 
+@pytest.mark.parametrize(("flight_s", "count"), [(0.5, 1), (0.0, 0)])
+def test_no_pass_is_faster_than_the_ball(flight_s, count):
+    caught = action(
+        "pass", 2.5 - flight_s, 2.5, 2.5, [("passer", 0), ("receiver", 1)],
+        {"catch_ring_ft": 29.0, "catch_above_line_ft": 15.0, "length_ft": 22.0, "flight_s": flight_s},
+        {"returned": "yes", "type": "other"},
+    )  # fmt: skip
+    assert len(found("pushed_out_catch", {0: stand(10, 10), 1: stand(29, 0)}, [caught])) == count
+
+
 def test_a_catch_says_who_denied_it():
     caught = action(
         "pass", 2, 2.5, 2.5, [("passer", 0), ("receiver", 1)],
@@ -261,6 +271,14 @@ def test_a_wide_curl(off_deg, radius_ft, trails, count):
     assert len(found("wide_curl", {1: stand(20, 3)}, [cut])) == count
 
 
+def test_unsure_places_do_not_make_one_walk_who_stands():
+    paths = {0: stand(24, 0), 1: stand(20, 14) + 0.3 * np.column_stack([np.sin(4 * T), np.cos(5 * T)])}
+    sure, unsure = (scene(view_of(paths, sigma_ft=sigma_ft), (), MEASURING) for sigma_ft in (0.0, 0.4))
+    assert unsure.path_ft(1, 1.0, 5.0) < 0.5 * sure.path_ft(1, 1.0, 5.0)
+    walks = scene(view_of({0: stand(24, 0), 1: along(T, (1, 20, 14), (5, 20, -2))}, sigma_ft=0.4), (), MEASURING)
+    assert walks.path_ft(1, 1.0, 5.0) == pytest.approx(16, rel=0.1)
+
+
 # ---- spells ----------------------------------------------------------------------------------------------------------
 
 
@@ -288,6 +306,19 @@ def test_twins_are_none_who_screen_hand_off_or_cut(explained):
     paths = {0: stand(24, -10), 1: stand(20, 14), 2: stand(20, 20)}
     assert found("twins", paths)
     assert not found("twins", paths, [explained])
+
+
+def test_twins_after_the_possession_are_none():
+    away = along(T, (4.0, 20, 24), (4.2, 20, 20))
+    view = view_of({0: stand(24, -10), 1: stand(20, 14), 2: away})
+    assert faults_of(scene(view, (), MEASURING), (LIBRARY["twins"],))
+    assert not faults_of(scene(replace(view, end_s=5.0), (), MEASURING), (LIBRARY["twins"],))
+
+
+def test_twins_told_once_though_unsure_places_part_them_for_a_moment():
+    away = along(T, (2.4, 20, 20), (2.6, 20, 24), (3.2, 20, 24), (3.4, 20, 20))
+    (fault,) = found("twins", {0: stand(24, -10), 1: stand(20, 14), 2: away})
+    assert fault.end_s == pytest.approx(T[-1], abs=0.1)
 
 
 def test_two_inside_or_bringing_the_ball_up_are_no_twins():
