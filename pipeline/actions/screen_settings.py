@@ -24,12 +24,12 @@ class OnBallScreenSettings(BaseModel):
     )
     screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
     closest_within_ft: float = Field(
-        7.0,
+        6.5,
         gt=0,
         description="Their closest approach is about this at most: 6 ft in P3, here the 3 ft of contact and the 4 ft "
         "that an on-ball defender is off, since what counts is that the screen reaches him.",
     )
-    closest_soft_ft: float = Field(1.2, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
         2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
@@ -74,7 +74,9 @@ class OnBallScreenSettings(BaseModel):
     same_if_stays_s: float = Field(
         2.5, gt=0, description="So are those nearer than this between which the screener keeps his place [C]."
     )
-    stays_ft: float = Field(3.0, gt=0, description="A screener who moves less than this keeps his place [C].")
+    stays_ft: float = Field(
+        4.0, gt=0, description="A screener who moves less than this keeps his place, a step or two to set himself [C]."
+    )
     least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
     side_v_ft: float = Field(12.0, gt=0, description="Beyond this |v| a screen is a side screen (glossary).")
     again_within_s: float = Field(3.0, gt=0, description="A screen of the same pair so soon is a re-screen (glossary).")
@@ -143,12 +145,12 @@ class OffBallScreenSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     closest_within_ft: float = Field(
-        6.0,
+        5.5,
         gt=0,
         description="Closest approach of cutter and screener, softly: 5 ft in P4; a cutter who uses a screen on a "
         "defender who is a step off him passes that much wider.",
     )
-    closest_soft_ft: float = Field(1.0, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
     wide_ft: float = Field(
         10.0,
         gt=0,
