@@ -174,7 +174,11 @@ class Rebounds:
 
 
 class Turnovers:
-    """Finds lost balls: the last touch of the possession is followed by a defender's, with no shot between."""
+    """Finds lost balls: the last touch of the possession is followed by a defender's, with no shot between.
+
+    A doubtful hold after which the attackers have the ball again takes nothing, and a ball seen as high as the ring
+    was a shot that nobody told.
+    """
 
     kinds = ("turnover",)
     needs = NEEDS
@@ -190,6 +194,9 @@ class Turnovers:
         shot = any(a.start_s >= lost.start_s and a.start_s <= taken.start_s for a in view.story.attempts)
         takes = taken.column != NOBODY and view.defenders[taken.column]
         if shot or not takes or lost.column == NOBODY or taken.start_s - lost.end_s > settings.view.turnover_s:
+            return []
+        back = any(t.attacks for t in view.story.touches[own[-1] + 2 :])
+        if (back and taken.score < settings.swap_score) or _above_ring(view, lost.end_s, taken.start_s):
             return []
         uv = view.place_at(lost.end_s, lost.column)
         return [
@@ -234,7 +241,8 @@ def own_changes(view: PossessionView, rule: BallSettings) -> Iterator[Change]:
 
 def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool:
     """Whether a change of hands is a handoff; see :class:`Handoffs`."""
-    if change.told == "pass" or change.flight_s > rule.handoff_flight_s + 1e-6:
+    told_s = rule.ends_s if change.told == "handoff" else 0.0
+    if change.told == "pass" or change.flight_s > rule.handoff_flight_s + told_s + 1e-6:
         return False
     giver, receiver = change.before.column, change.after.column
     at = 0.5 * (change.before.end_s + change.after.start_s)
@@ -269,6 +277,12 @@ def _trust(score: float) -> float:
 def _seen(view: PossessionView, start_s: float, end_s: float, rule: BallSettings) -> bool:
     """Whether the ball was watched for long enough of an interval that a dribble would have shown."""
     return float((view.dribble[view.span(start_s, end_s)] >= 0).mean()) >= rule.dribble_known
+
+
+def _above_ring(view: PossessionView, start_s: float, end_s: float) -> bool:
+    """Whether the ball was seen as high as the ring for most of a tenth of a second."""
+    height = view.ball_z_ft[view.span(start_s, end_s)]
+    return float((height >= view.book.ring_height_ft).sum()) * view.step_s >= 0.1 - 1e-9
 
 
 def _bounced_until(view: PossessionView, last_s: float, end_s: float, rule: BallSettings) -> float:

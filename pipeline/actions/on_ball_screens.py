@@ -242,6 +242,11 @@ def _apart(
             kept.append((score, meeting))
             continue
         before_score, before = kept[last]
+        if before.screener != meeting.screener and min(score, before_score) < rule.least_score:
+            # no screen with the parts changed: it parts no meetings of those who had them right
+            if score > before_score:
+                kept[last] = (score, meeting)
+            continue
         apart_s = float(view.t_s[meeting.moment] - view.t_s[before.moment])
         waits = (
             before.screener == meeting.screener
@@ -281,7 +286,8 @@ def _stayed(view: PossessionView, before: Meeting, after: Meeting, rule: OnBallS
     """Whether the screener kept his place from one meeting to the next."""
     way = view.uv_ft[before.moment : after.moment + 1, before.screener] - view.uv_ft[before.moment, before.screener]
     off = np.linalg.norm(way, axis=1)
-    return bool(np.isfinite(off).any() and np.nanmax(off) <= rule.stays_ft)
+    unsure = math.sqrt(2.0) * pair_sigma_ft(view, after.moment, before.screener)
+    return bool(np.isfinite(off).any() and np.nanmax(off) <= rule.stays_ft + unsure)
 
 
 def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float, settings: ActionSettings) -> Event:

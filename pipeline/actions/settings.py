@@ -96,6 +96,9 @@ class BallSettings(BaseModel):
     handoff_flight_s: float = Field(
         0.32, gt=0, description="A handoff's ball is between the hands for at most this (Stephanos et al. 2022)."
     )
+    ends_s: float = Field(
+        0.2, ge=0, description="So far apart may film put two holds beyond that where the ball was told to be handed."
+    )
     handoff_around_s: float = Field(0.3, gt=0, description="The receiver moves within this time of the handoff.")
     giver_stands_ft_s: float = Field(
         5.0, gt=0, description="A giver faster than this must go towards the receiver (common practice, no source)."

@@ -169,3 +169,52 @@ def test_an_isolation_is_alone_and_goes_himself():
     assert one.measures["held_s"] == pytest.approx(6.0, abs=0.1)
     assert not of_kind(play({0: handler, 5: handler * 0.85, 1: still(t, 25, 12)}, t), "isolation")
     assert not of_kind(play({0: still(t, 25, 6), 5: still(t, 21, 5)}, t), "isolation")
+
+
+def heights(p: PlayTables, z_ft) -> PlayTables:
+    """The same play with the ball's height by time."""
+    return replace(p, ball=BALL.from_rows([row | {"z_ft": float(z_ft(row["t_s"]))} for row in p.ball.to_pylist()]))
+
+
+def test_bounces_that_were_not_told_show_in_the_balls_height():
+    t = times(end_s=5.0)
+    p = heights(play({0: still(t, 24, 5)}, t), lambda s: (2.6 if round(s / 0.24) % 2 else 2.1) if s < 3.2 else 4.0)
+    (died,) = of_kind(told(p, ("hold", 0.0, 5.0, 0), ("dribble", 0.4, 2.0, 0)), "dead_dribble")
+    assert died.t_s == pytest.approx(3.3, abs=0.3)
+    assert not of_kind(told(p, ("hold", 0.0, 3.6, 0), ("dribble", 0.4, 2.0, 0)), "dead_dribble")
+
+
+def doubted(p: PlayTables, number: int, score: float) -> PlayTables:
+    """The same play with one touch less sure."""
+    rows = [row | {"score": score if row["touch"] == number else row["score"]} for row in p.touches.to_pylist()]
+    return replace(p, touches=TOUCHES.from_rows(rows))
+
+
+def test_a_doubtful_hold_that_no_pass_could_reach_is_none():
+    t = times(end_s=4.0)
+    holds = ((0, 0.0, 1.5), (1, 1.52, 2.5), (0, 2.52, 4.0))
+    p = play({0: still(t, 24, 5), 1: still(t, 24, -15)}, t, holds=holds)
+    assert len(of_kind(p, "pass")) == 2
+    assert not of_kind(doubted(p, 1, 0.4), "pass")
+    assert len(of_kind(doubted(p, 1, 0.4), "touch")) == 1
+    thrown_back = ((0, 0.0, 1.2), (1, 1.5, 2.5), (0, 2.8, 4.0))
+    flown = play({0: still(t, 24, 5), 1: still(t, 24, -10)}, t, holds=thrown_back)
+    assert len(of_kind(doubted(flown, 1, 0.4), "pass")) == 2
+
+
+def test_a_ball_as_high_as_the_ring_was_a_shot_and_a_doubtful_hold_takes_nothing():
+    t = times(end_s=4.0)
+    paths = {0: still(t, 24, 5), 6: still(t, 20, 0)}
+    p = play(paths, t, holds=((0, 0.0, 2.0), (6, 2.6, 4.0)))
+    assert of_kind(ball_seen(p, 6.0), "turnover")
+    assert not of_kind(heights(p, lambda s: 11.0 if 2.0 < s < 2.6 else 4.0), "turnover")
+
+
+def test_ends_that_film_tells_a_little_wrong():
+    t = times(end_s=4.0)
+    p = play({0: still(t, 20, 5), 6: still(t, 5, 0)}, t)
+    early = told(p, ("hold", 0.0, 2.0, 0), ("shot", 2.0, 2.9, 0), ("rebound", 2.75, 3.4, 6), ("hold", 3.4, 4.0, 6))
+    assert len(of_kind(early, "rebound")) == 1
+    beside = play({0: still(t, 24, 5), 1: still(t, 24, 8)}, t)
+    handed_to = told(beside, ("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.45, 0), ("hold", 2.45, 4.0, 1))
+    assert len(of_kind(handed_to, "handoff")) == 1

@@ -203,6 +203,19 @@ def test_a_short_moment_is_no_denial():
     assert not [e for e in of_kind(p, "denial") if e.actor("receiver") == 1]
 
 
+def test_a_denial_between_unsure_places_needs_longer():
+    t = times()
+    passing = along(t, (0, 6, 12), (1.0, 6, 12), (1.5, 18, 17), (2.05, 18, 17), (2.5, 6, 12))
+    paths = {0: along(t, (0, 26, 0)), 1: along(t, (0, 16, 20)), 5: passing}
+
+    def spells(sigma_ft: float) -> int:
+        return len([e for e in of_kind(play(paths, t, sigma_ft=sigma_ft), "denial") if e.actor("receiver") == 1])
+
+    assert spells(0.0) == 1
+    assert spells(0.2) == 1
+    assert spells(2.0) == 0
+
+
 def test_two_at_the_elbows_stand_there():
     t = times()
     p = play({0: along(t, (0, 28, 0)), 1: along(t, (0, 14, 8)), 2: along(t, (0, 2, 20), (1, 2, 20), (2, 14, -8))}, t)
