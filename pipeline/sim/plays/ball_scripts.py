@@ -20,12 +20,6 @@ def perimeter_spots(floor: Places, rng: np.random.Generator) -> np.ndarray:
     return scattered([floor.top(), floor.wing(1), floor.wing(-1), floor.corner(1), floor.corner(-1)], rng)
 
 
-def hold_and_pass(play: Play, to: int, seconds: float, style: str = "chest_pass") -> Steps:
-    """Hold the ball some time, then pass."""
-    yield from play.stage.wait(seconds)
-    yield from play.stage.pass_to(to, style=style)
-
-
 def passing(play: Play) -> Steps:
     """The ball goes round: entry to the wing, reversal, skip, kick-out, return, or a post entry."""
     stage, floor, rng = play.stage, play.floor, play.stage.rng
