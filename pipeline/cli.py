@@ -109,7 +109,7 @@ def run(
     configs: ConfigsOption = None,
 ) -> None:
     """Run a film through every stage and list the candidates found in it."""
-    from pipeline.night.library import Library
+    from pipeline.library.games import Library
     from pipeline.night.networks import film_networks
     from pipeline.night.run import run_film
 
@@ -138,8 +138,8 @@ def import_tracks_command(
     configs: ConfigsOption = None,
 ) -> None:
     """Run the rules on tracking data without a film and list the candidates found in it."""
+    from pipeline.library.games import Library
     from pipeline.night.import_tracks import import_tracks
-    from pipeline.night.library import Library
     from pipeline.players.imported_rows import Convention
 
     settings, place = _settings(configs), Library(library)
@@ -184,7 +184,7 @@ def list_tags(
     as_json: JsonOption = False,
 ) -> None:
     """List the tags of a library."""
-    from pipeline.night.library import Library
+    from pipeline.library.games import Library
 
     place = Library(library).must_exist()
     if game is not None:
@@ -206,7 +206,7 @@ def clip(
     configs: ConfigsOption = None,
 ) -> None:
     """Cut a clip of a tag, with the paint, the bodies in it and their number drawn on the floor."""
-    from pipeline.night.library import Library
+    from pipeline.library.games import Library
 
     place = Library(library).must_exist()
     with place.tag_store() as store:
@@ -225,8 +225,8 @@ def explain(
     configs: ConfigsOption = None,
 ) -> None:
     """Say which measured facts made a tag, which were missed, and by how much."""
-    from pipeline.night.explaining import explain_event, explain_tag
-    from pipeline.night.library import Library
+    from pipeline.library.explaining import explain_event, explain_tag
+    from pipeline.library.games import Library
 
     place = Library(library).must_exist()
     settings = _settings(configs)
@@ -363,8 +363,8 @@ def court_pin(
     configs: ConfigsOption = None,
 ) -> None:
     """Pin landmarks of the floor on a frame; the next run takes them as certain and redoes what rests on them."""
-    from pipeline.night.library import Library
-    from pipeline.night.pins import pin_frame
+    from pipeline.library.games import Library
+    from pipeline.library.pins import pin_frame
 
     one = Library(library).must_exist().game(game)
     done = pin_frame(one, at, points, _settings(configs).court.registration)
@@ -380,8 +380,8 @@ def court_pin(
 @court_app.command("unpin")
 def court_unpin(game: GameArgument, at: AtOption, library: LibraryOption = Path("library")) -> None:
     """Take the pins of a frame away."""
-    from pipeline.night.library import Library
-    from pipeline.night.pins import unpin_frame
+    from pipeline.library.games import Library
+    from pipeline.library.pins import unpin_frame
 
     gone = unpin_frame(Library(library).must_exist().game(game), at)
     out.print(f"The pins at {gone.t_s:.2f} s of '{game}' are gone; run the film again.", markup=False)
@@ -396,8 +396,8 @@ def court_show(
     configs: ConfigsOption = None,
 ) -> None:
     """Draw the floor that was found, and the pins, over a frame of the film."""
-    from pipeline.night.library import Library
-    from pipeline.night.pins import show_floor
+    from pipeline.clips.floor_shown import show_floor
+    from pipeline.library.games import Library
 
     one = Library(library).must_exist().game(game)
     path, text = show_floor(one, at, to, _settings(configs).film.decode)
@@ -779,7 +779,7 @@ def _import_lines(done: Any) -> Iterator[str]:
 
 
 def _game_times(library: Any, tags: Any) -> dict[int, Any]:
-    from pipeline.night.game_time import game_times
+    from pipeline.library.game_time import game_times
 
     return game_times(library, tags)
 

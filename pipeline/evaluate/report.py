@@ -231,7 +231,7 @@ def _parts(source: Sources, work: Path) -> Iterator[Part]:
     from pipeline.evaluate.games import Family, found_again, game_pairs, score_games
     from pipeline.evaluate.mot import evaluate_mot
     from pipeline.evaluate.play import evaluate_play
-    from pipeline.night.library import Library
+    from pipeline.library.games import Library
     from pipeline.night.networks import film_networks, open_areas
     from pipeline.night.run import run_film
     from pipeline.settings import load_settings

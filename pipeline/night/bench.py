@@ -127,7 +127,7 @@ def _decode(film: Path, settings: Settings) -> dict[str, Any]:
 
 def _run_chain(film: Path, settings: Settings) -> dict[str, Any]:
     from pipeline.film.tables import FRAMES
-    from pipeline.night.library import Library
+    from pipeline.library.games import Library
     from pipeline.night.looking import Stopwatch
     from pipeline.night.networks import film_networks
     from pipeline.night.run import run_film

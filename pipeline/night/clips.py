@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.clips.paint_clip import clip_tag
-from pipeline.night.library import Library
+from pipeline.library.games import Library
 from pipeline.night.stages import Progress
 from pipeline.settings import Settings
 from pipeline.tags import Tag

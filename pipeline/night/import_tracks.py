@@ -19,7 +19,7 @@ from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import BookName
 from pipeline.errors import LibraryError
 from pipeline.film.tables import CLOCK
-from pipeline.night.library import Game, Library, TrackingFile, write_tracking_game_file
+from pipeline.library.games import Game, Library, TrackingFile, write_tracking_game_file
 from pipeline.night.play_stages import bring_tags, play_stages
 from pipeline.night.stages import Progress, Ran, Stage, Tables, file_digest, run_stage
 from pipeline.night.tracking_files import POSSESSIONS_FILE, TRACKS_FILE, read_tracking

@@ -21,8 +21,8 @@ from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.tables import CAMERAS
-from pipeline.night.library import Game, Library
-from pipeline.night.rosters import Rosters, called, jersey_of
+from pipeline.library.games import Game, Library
+from pipeline.library.rosters import Rosters, called, jersey_of
 from pipeline.night.stages import Progress, Stage, Tables
 from pipeline.players.tables import TRACKS
 from pipeline.sets.finding import find_sets

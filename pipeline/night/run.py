@@ -28,13 +28,13 @@ from pipeline.errors import ElbowroomError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import FRAMES, SHOTS
-from pipeline.night.game_time import clock_stage
+from pipeline.library.games import Game, Library, film_digest, note_film_path, write_game_file
+from pipeline.library.pins import read_pins
+from pipeline.library.rosters import Rosters
+from pipeline.night.clock_stage import clock_stage
 from pipeline.night.jerseys import team_colours
-from pipeline.night.library import Game, Library, film_digest, note_film_path, write_game_file
 from pipeline.night.looking import Stopwatch
-from pipeline.night.pins import read_pins
 from pipeline.night.play_stages import book_of, bring_tags, play_stages
-from pipeline.night.rosters import Rosters
 from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
 from pipeline.night.tables import SHOTS_SEEN
 from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film, see_film_together

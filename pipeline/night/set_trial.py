@@ -14,9 +14,9 @@ from pipeline.court.rule_books import RULE_BOOKS, RuleBook
 from pipeline.court.settings import BookName
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import LibraryError
-from pipeline.night.library import Library
+from pipeline.library.games import Library
+from pipeline.library.rosters import Rosters, called, jersey_of
 from pipeline.night.play_stages import book_of
-from pipeline.night.rosters import Rosters, called, jersey_of
 from pipeline.players.tables import TRACKS
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.emphasis import Grade, spoken, unit

@@ -21,7 +21,7 @@ import pyarrow as pa
 
 import pipeline
 from pipeline.errors import LibraryError
-from pipeline.night.library import Game
+from pipeline.library.games import Game
 from pipeline.tables import TableSpec
 
 Progress = Callable[[float, float], None]

@@ -18,13 +18,13 @@ from tracking_data import renamed, tracking_table, with_column
 
 from pipeline.actions.tables import ACTIONS
 from pipeline.ball.tables import POSSESSIONS, TOUCHES
+from pipeline.clips.floor_shown import show_floor
 from pipeline.errors import ElbowroomError, LibraryError, TrackingError
 from pipeline.film.tables import CLOCK
+from pipeline.library.game_time import game_time
+from pipeline.library.games import Library
 from pipeline.night.clips import cut_tag
-from pipeline.night.game_time import game_time
 from pipeline.night.import_tracks import import_tracks
-from pipeline.night.library import Library
-from pipeline.night.pins import show_floor
 from pipeline.night.tracking_files import read_tracking
 from pipeline.players.imported_rows import Convention
 from pipeline.settings import Settings

@@ -12,8 +12,8 @@ from pipeline.court.tables import CAMERAS
 from pipeline.errors import FilmError, LibraryError
 from pipeline.film.decode import decode
 from pipeline.film.tables import SHOTS
+from pipeline.library.games import Library
 from pipeline.night.clips import cut_tag
-from pipeline.night.library import Library
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes

@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.actions.events import events_from_table
 from pipeline.film.tables import SHOTS
-from pipeline.night.library import Library
+from pipeline.library.games import Library
 from pipeline.night.networks import film_networks
 from pipeline.night.run import run_film
 from pipeline.settings import load_settings

@@ -7,7 +7,7 @@ import pytest
 from pipeline.ball.tables import TOUCHES
 from pipeline.errors import LibraryError
 from pipeline.film.tables import FRAMES, SHOTS
-from pipeline.night.library import Game
+from pipeline.library.games import Game
 from pipeline.night.settings import NightSettings
 from pipeline.night.stages import Stage, read_state, run_stage
 

@@ -18,7 +18,7 @@ from pipeline.errors import FilmError, WorkerError
 from pipeline.film.decode import DELIVERED
 from pipeline.film.score_bug import BugReader
 from pipeline.film.shots import found_shots
-from pipeline.night.library import Library
+from pipeline.library.games import Library
 from pipeline.night.looking import Stopwatch
 from pipeline.night.pieces import Grid, Run, see_run
 from pipeline.night.run import Networks, run_film

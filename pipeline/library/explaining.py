@@ -8,8 +8,8 @@ from pipeline.actions.events import Event, events_from_table
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.vocabulary import KIND
 from pipeline.errors import LibraryError
-from pipeline.night.library import Game, Library
-from pipeline.night.rosters import called, jersey_of
+from pipeline.library.games import Game, Library
+from pipeline.library.rosters import called, jersey_of
 from pipeline.players.tables import TRACKS
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.explaining import explain_set

@@ -32,7 +32,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.errors import LibraryError
-from pipeline.night.rosters import check_roster
+from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
 
 TAG_STORE = "library.db"

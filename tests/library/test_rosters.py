@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import LibraryError
-from pipeline.night.library import Game, write_game_file
-from pipeline.night.rosters import called, jersey_of
+from pipeline.library.games import Game, write_game_file
+from pipeline.library.rosters import called, jersey_of
 from pipeline.players.tables import TRACKS
 
 

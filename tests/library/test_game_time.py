@@ -5,7 +5,8 @@ from types import SimpleNamespace
 import pytest
 
 from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
-from pipeline.night.game_time import GameTime, clock_stage, game_time, game_times
+from pipeline.library.game_time import GameTime, game_time, game_times
+from pipeline.night.clock_stage import clock_stage
 from pipeline.settings import Settings
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import LibraryError
-from pipeline.night.library import Library, film_digest, write_game_file
+from pipeline.library.games import Library, film_digest, write_game_file
 
 
 @pytest.fixture

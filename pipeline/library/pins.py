@@ -13,18 +13,14 @@ import numpy as np
 import pyarrow as pa
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from pipeline.clips.picture import Floor, draw_picture, write_picture
-from pipeline.court.camera import NoCourt, camera_from_row
 from pipeline.court.landmarks import landmark
 from pipeline.court.pins import PinnedFrame, check_fit, check_pins, miss_px
-from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
+from pipeline.court.rule_books import RULE_BOOKS, rule_book
 from pipeline.court.settings import RegistrationSettings
-from pipeline.court.tables import AREAS, CAMERAS
+from pipeline.court.tables import AREAS
 from pipeline.errors import LibraryError, SettingsError
-from pipeline.film.decode import decode
-from pipeline.film.settings import DecodeSettings
 from pipeline.film.tables import FRAMES, SHOTS
-from pipeline.night.library import Game
+from pipeline.library.games import Game
 
 PINS = "pins.toml"
 FARTHEST_S = 0.5
@@ -129,7 +125,7 @@ def pin_frame(game: Game, at: str, points: Sequence[str], settings: Registration
     SettingsError
         If the time, a landmark, or the pins together are wrong; the text says which and what to do.
     """
-    t_s, frame, shot = _frame_at(game, seconds_of(at))
+    t_s, frame, shot = frame_at(game, seconds_of(at))
     size_px = _size(game)
     told = game.file().rule_book
     named: dict[str, tuple[float, float]] = {}
@@ -158,27 +154,6 @@ def unpin_frame(game: Game, at: str) -> PinnedFrame:
     return gone
 
 
-def show_floor(game: Game, at: str, folder: Path, decoding: DecodeSettings) -> tuple[Path, str]:
-    """Draw the fitted floor and the pins over the analysed frame nearest to a time.
-
-    Returns
-    -------
-    path, text
-        The PNG, and what is known of the frame's camera in one sentence.
-    """
-    t_s, frame, _ = _frame_at(game, seconds_of(at))
-    film = game.film()
-    picture = next((f.image for f in decode(film, start_s=t_s - 1e-4, end_s=t_s + 1.0, settings=decoding)), None)
-    if picture is None:
-        raise SettingsError(f"{film} shows no picture at {t_s:.2f} s; its end may be damaged.")
-    floor, text = _floor(game, frame)
-    pins = [one for one in read_pins(game) if one.frame == frame]
-    marked = [(place, name) for one in pins for name, place in one.points.items()]
-    drawn = draw_picture(picture, floor, [], f"{t_s:.2f} s  {text}", marked)
-    stem = f"{game.name}-{t_s:.2f}s"
-    return write_picture(drawn, folder, stem), f"{t_s:.2f} s: {text}"
-
-
 def seconds_of(text: str) -> float:
     """A time as staff write it: seconds, minutes:seconds or hours:minutes:seconds."""
     if not re.fullmatch(r"(\d+:){0,2}\d+(\.\d*)?", text):
@@ -200,7 +175,7 @@ def _point(text: str) -> tuple[str, tuple[float, float]]:
     return landmark(name.strip(), next(iter(RULE_BOOKS.values()))).name, (x, y)
 
 
-def _frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
+def frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
     """Time, index and shot of the analysed frame nearest to a time."""
     game.film_told()
     frames = FRAMES.read(game.tables)
@@ -232,19 +207,3 @@ def _shot_note(game: Game, shot: int) -> str:
             "it will have a floor, but nobody is followed in it."
         )
     return ""
-
-
-def _floor(game: Game, frame: int) -> tuple[Floor | None, str]:
-    rows = [row for row in CAMERAS.read(game.tables).to_pylist() if row["frame"] == frame]
-    if not rows:
-        return None, "no floor: the frame is in no shot of live play"
-    camera = camera_from_row(rows[0])
-    if isinstance(camera, NoCourt):
-        return None, f"no floor: {camera.reason}"
-    book: RuleBook = rule_book(rows[0]["rule_book"])
-    ft = rows[0]["residual_ft"]
-    if rows[0]["status"] == "registered":
-        how = f"from what the frame itself shows or has pinned, {ft:.2f} ft off"
-    else:
-        how = f"carried from the frames around it, {ft:.2f} ft of doubt"
-    return Floor(camera, book, None), f"{book.name} floor {how}"

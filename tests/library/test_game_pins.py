@@ -14,8 +14,8 @@ from pipeline.court.settings import RegistrationSettings
 from pipeline.court.tables import AREAS
 from pipeline.errors import LibraryError, SettingsError
 from pipeline.film.tables import FRAMES, SHOTS
-from pipeline.night.library import Game, write_game_file
-from pipeline.night.pins import pin_frame, pins_path, read_pins, unpin_frame, write_pins
+from pipeline.library.games import Game, write_game_file
+from pipeline.library.pins import pin_frame, pins_path, read_pins, unpin_frame, write_pins
 from pipeline.night.run import table_stages
 from pipeline.night.stages import stage_key
 from pipeline.settings import Settings

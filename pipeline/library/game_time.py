@@ -1,20 +1,17 @@
-"""The game's time: the stage that fits the clock, and how the time of a moment is told."""
+"""The game's time: which it was at a moment of the film, and how it is told."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 
-from pipeline.film.clock import fit_clock
 from pipeline.film.clock import game_times as times_of
-from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
-from pipeline.night.library import Library
-from pipeline.night.stages import Progress, Stage, Tables
-from pipeline.settings import Settings
+from pipeline.film.tables import CLOCK
+from pipeline.library.games import Library
 from pipeline.tags import Tag
 
 
@@ -32,27 +29,6 @@ class GameTime:
         else:
             text = f"{int(self.clock_s) // 60}:{int(self.clock_s) % 60:02d}"
         return text if self.period is None else f"P{self.period} {text}"
-
-
-def clock_stage(settings: Settings) -> Stage:
-    """The stage from readings of the score graphic to the game's clock."""
-    return Stage(
-        "clock",
-        (BUG_READINGS, FRAMES),
-        (CLOCK,),
-        ("film/clock.py", "film/bug_words.py"),
-        [settings.film.clock],
-        _clock_of(settings),
-    )
-
-
-def _clock_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
-        clock = fit_clock(tables["bug_readings"], tables["frames"], settings.film.clock)
-        progress(1, 1)
-        return {"clock": clock}
-
-    return run
 
 
 def game_time(clock: pa.Table, t_s: float) -> GameTime | None:
