@@ -3,7 +3,7 @@
     python -m pipeline.sim.held_out DIR --workers 2
 
 Their seeds and look seeds (901 to 999) are reserved: training draws its looks from other seeds, thresholds are chosen
-on other films. Nine films of games and five of drills (between them every set and every fault, with near misses), two
+on other films. Nine films of games and ten of drills (five hold every set and every fault once, with near misses), two
 and a half minutes each, each with its own look; all four rule books, three kinds of building; rates as
 broadcasters and gym cameras have them. Thresholds of actions, sets and faults were chosen with the games in view: for
 those only the drills are held out. ``elbowroom evaluate films`` measures games against their truth.
@@ -58,11 +58,21 @@ HELD_OUT: dict[str, FilmRequest] = {
     "held_933": _drill(933, "ncaa", "arena", (2, 5)),
     "held_934": _drill(934, "nfhs", "gym", (3, 5)),
     "held_935": _drill(935, "fiba", "arena", (4, 5)),
+    "held_936": _drill(936, "nba", "arena", (0, 5)),
+    "held_937": _drill(937, "ncaa", "arena", (1, 5)),
+    "held_938": _drill(938, "nba", "hall", (2, 5)),
+    "held_939": _drill(939, "fiba", "arena", (3, 5)),
+    "held_940": _drill(940, "nfhs", "gym", (4, 5)),
 }  # fmt: skip
 """By file stem. Seed and look seed are the number in the name."""
 DEVELOPMENT: dict[str, FilmRequest] = {
     "drill_61": _drill(61, "nba", "arena", (0, 2)),
     "drill_62": _drill(62, "fiba", "hall", (1, 2)),
+    "drill_63": _drill(63, "nba", "arena", (0, 5)),
+    "drill_64": _drill(64, "fiba", "arena", (1, 5)),
+    "drill_65": _drill(65, "ncaa", "hall", (2, 5)),
+    "drill_66": _drill(66, "nba", "arena", (3, 5)),
+    "drill_67": _drill(67, "fiba", "gym", (4, 5)),
 }
 """Films of drills to develop on."""
 FILMS = HELD_OUT | DEVELOPMENT
