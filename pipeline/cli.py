@@ -240,6 +240,42 @@ def explain(
 
 
 @app.command()
+def review(
+    library: LibraryOption = Path("library"),
+    host: Annotated[str, typer.Option("--host", help="Address to listen on; this machine alone if left out.")] = (
+        "127.0.0.1"
+    ),
+    port: Annotated[int, typer.Option("--port", min=1, max=65535, help="Port to listen on.")] = 8765,
+    names: Annotated[
+        list[str] | None, typer.Option("--name", help="Host name under which others reach it. May be repeated.")
+    ] = None,
+    certificate: Annotated[Path | None, typer.Option("--certificate", help="TLS certificate, PEM.")] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="Its private key, PEM.")] = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Open the review pages: look at candidates, decide, search, build reels."""
+    from pipeline.library.games import Library
+    from pipeline.night.serving import Serving, serve
+
+    serving = Serving(host, port, tuple(names or ()), certificate, key)
+    serve(Library(library), _settings(configs), serving, lambda line: err.print(line, markup=False))
+
+
+@app.command("review-user")
+def review_user(
+    name: Annotated[str, typer.Argument(help="Name to log in with; it goes into the history.")],
+    library: LibraryOption = Path("library"),
+) -> None:
+    """Give somebody a password for the review pages; asks twice, or reads one line from a pipe."""
+    from pipeline.library.games import Library
+    from pipeline.review.access import password_file
+
+    place = password_file(Library(library).must_exist())
+    place.set(name, _new_password())
+    out.print(f"{name} can log in; the passwords are in {place.path}.", markup=False)
+
+
+@app.command()
 def look(
     images: Annotated[list[Path], typer.Argument(help="Pictures.")],
     at: Annotated[
@@ -715,6 +751,12 @@ def _settings(
     night = settings.night.model_dump() | {name: value for name, value in told.items() if value is not None}
     settings = settings.model_copy(update={"night": NightSettings.model_validate(night)})
     return settings.with_rule_book(book) if book is not None else settings
+
+
+def _new_password() -> str:
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    return str(typer.prompt("Password", hide_input=True, confirmation_prompt="The same again"))
 
 
 def _stems(images: list[Path]) -> list[str]:

@@ -156,7 +156,7 @@ ALL = commands(typer.main.get_command(cli.app))
 
 
 def test_the_commands_are_all_there():
-    names = {"run", "import-tracks", "bench", "list", "clip", "explain", "look", "sim", "settings"}
+    names = {"run", "import-tracks", "bench", "list", "clip", "explain", "look", "sim", "settings", "review", "review-user"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"sets {n}" for n in ("check", "show", "try")}
