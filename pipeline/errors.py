@@ -6,8 +6,10 @@
     ├── FilmError           a film cannot be read (missing, empty, no video, damaged)
     ├── PictureError        a still picture cannot be read
     ├── LibraryError        a library or game folder is missing or not ours
+    ├── ConflictError       somebody else changed the same thing first
     ├── ModelError          network weights are missing or do not fit
     ├── LanguageError       a set, fault or condition is not written as its language wants
+    ├── SearchError         a search names something that does not exist, or asks for what cannot be read
     ├── DataError           an evaluation or training folder is not in the documented form
     ├── TrackingError       tracking data given for import is not in the documented form
     ├── WorkerError         a worker process of a run was lost
@@ -43,6 +45,10 @@ class LibraryError(ElbowroomError):
     """A library or game folder is missing, damaged or not ours."""
 
 
+class ConflictError(ElbowroomError):
+    """Somebody else changed the same thing first; nothing was written."""
+
+
 class ModelError(ElbowroomError):
     """Network weights are missing, damaged or of another kind."""
 
@@ -60,6 +66,10 @@ class LanguageError(ElbowroomError):
         super().__init__(text)
         self.line = line
         self.column = column
+
+
+class SearchError(ElbowroomError):
+    """A search names something that does not exist, or asks for what cannot be read."""
 
 
 class DataError(ElbowroomError):

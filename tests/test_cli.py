@@ -12,7 +12,7 @@ import typer
 from typer.testing import CliRunner
 
 from pipeline import cli
-from pipeline.tags import Candidate, TagStore
+from pipeline.tags import Candidate, Family, TagStore
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -34,16 +34,20 @@ def library(tmp_path) -> Path:
     folder = tmp_path / "library"
     folder.mkdir()
     found = Candidate(
-        "crowded_paint",
-        0,
-        4.0,
-        9.0,
-        6.5,
-        (("handler", 3),),
-        {"count": 6.0},
-        0.91,
-        "fault",
-        "6 others stand in the paint.",
+        kind="crowded_paint",
+        family=Family.FAULT,
+        shot=0,
+        possession=None,
+        team=None,
+        start_s=4.0,
+        end_s=9.0,
+        t_s=6.5,
+        actors=(("handler", 3),),
+        measures={"count": 6.0},
+        traits={},
+        score=0.91,
+        severity="fault",
+        sentence="6 others stand in the paint.",
     )
     with TagStore(folder / "library.db") as store:
         store.merge("game-a", [found], who="run", when=datetime(2026, 1, 1, tzinfo=UTC))
@@ -156,7 +160,19 @@ ALL = commands(typer.main.get_command(cli.app))
 
 
 def test_the_commands_are_all_there():
-    names = {"run", "import-tracks", "bench", "list", "clip", "explain", "look", "sim", "settings", "review", "review-user"}
+    names = {
+        "run",
+        "import-tracks",
+        "bench",
+        "list",
+        "clip",
+        "explain",
+        "look",
+        "sim",
+        "settings",
+        "review",
+        "review-user",
+    }
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"sets {n}" for n in ("check", "show", "try")}

@@ -34,7 +34,7 @@ from pipeline.spacing.measures import spacing_table
 from pipeline.spacing.possession_measures import possession_measures_table
 from pipeline.spacing.rules import Severity, sentence_of, severity_of
 from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
-from pipeline.tags import Candidate, Merge, Tag
+from pipeline.tags import Candidate, Family, Merge, Tag
 
 
 def play_stages(settings: Settings, book: RuleBook | None = None) -> tuple[Stage, ...]:
@@ -81,28 +81,39 @@ def bring_tags(game: Game, library: Library, settings: Settings) -> tuple[Merge,
     rosters = {0: told.team_0.roster, 1: told.team_1.roster}
     faults = events_from_table(FAULTS.read(game.tables))
     jerseys = jersey_of(TRACKS.read(game.tables))
-    candidates = [candidate_of(event, settings, jerseys, rosters) for event in faults]
+    possessions = POSSESSIONS.read(game.tables)
+    teams = dict(zip(possessions["possession"].to_pylist(), possessions["team"].to_pylist(), strict=True))
+    candidates = [fault_candidate(event, settings, teams, jerseys, rosters) for event in faults]
     sets = SET_CANDIDATES.read(game.tables).to_pylist()
-    candidates += [set_candidate(row, settings, jerseys, rosters) for row in sets if row["complete"]]
+    candidates += [set_candidate(row, settings, teams, jerseys, rosters) for row in sets if row["complete"]]
     with library.tag_store() as store:
         who = f"elbowroom {version('elbowroom')}"
         merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
         return merge, store.tags(game=game.name)
 
 
-def candidate_of(
-    event: Event, settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+def fault_candidate(
+    event: Event,
+    settings: Settings,
+    teams: Mapping[int, int | None],
+    jerseys: Mapping[int, tuple[int, str]],
+    rosters: Rosters,
 ) -> Candidate:
     """A fault as a candidate for the tag store; its sentence calls players by name or number where known."""
     rule = next(one for one in settings.faults.library if one.name == event.kind)
+    possession = event.possession if event.possession >= 0 else None
     return Candidate(
         kind=event.kind,
+        family=Family.FAULT,
         shot=event.shot,
+        possession=possession,
+        team=None if possession is None else teams.get(possession),
         start_s=event.start_s,
         end_s=event.end_s,
         t_s=event.t_s,
         actors=event.actors,
         measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
+        traits=dict(event.traits),
         score=float(event.score),
         severity=severity_of(event, rule).value,
         sentence=sentence_of(event, rule, lambda track: called(track, jerseys, rosters)),
@@ -110,21 +121,31 @@ def candidate_of(
 
 
 def set_candidate(
-    row: Mapping[str, Any], settings: Settings, jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+    row: Mapping[str, Any],
+    settings: Settings,
+    teams: Mapping[int, int | None],
+    jerseys: Mapping[int, tuple[int, str]],
+    rosters: Rosters,
 ) -> Candidate:
-    """A set that was played whole as a candidate for the tag store."""
+    """A set that was played as a candidate for the tag store."""
     definition = next(one for one in settings.set_library.definitions if one.name == row["kind"])
     return Candidate(
         kind=row["kind"],
+        family=Family.SET,
         shot=row["shot"],
+        possession=row["possession"],
+        team=None if row["possession"] is None else teams.get(row["possession"]),
         start_s=row["start_s"],
         end_s=row["end_s"],
         t_s=row["t_s"],
         actors=tuple((actor["role"], actor["track"]) for actor in row["actors"]),
-        measures={name: value for name, value in row["measures"] if value is not None},
+        measures={name: value for name, value in row["measures"] if value is not None and np.isfinite(value)},
+        traits=dict(row["traits"] or []),
         score=float(row["score"]),
         severity=Severity.NOTE.value,
         sentence=set_sentence(row, definition, lambda track: called(track, jerseys, rosters)),
+        ending=row["ending"],
+        missing=tuple(row["missing"] or ()),
     )
 
 

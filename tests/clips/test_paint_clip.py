@@ -27,7 +27,7 @@ from pipeline.film.decode import decode
 from pipeline.film.probe import probe
 from pipeline.players.tables import TRACKS
 from pipeline.spacing.tables import SPACING
-from pipeline.tags.records import Candidate, State, Tag
+from pipeline.tags.records import Candidate, Family, State, Tag
 from tests.film.films import write_film
 
 SIZE = (960, 540)
@@ -238,17 +238,22 @@ def test_playback_between_analysed_frames() -> None:
 def tag_at(t_s: float, **changes: object) -> Tag:
     told = {
         "kind": "crowded_paint",
+        "family": Family.FAULT,
         "shot": 0,
+        "possession": 0,
+        "team": 0,
         "start_s": t_s - 0.4,
         "end_s": t_s + 0.3,
         "t_s": t_s,
         "actors": ACTORS,
         "measures": {"count": 5.0},
+        "traits": {},
         "score": 0.9,
         "severity": "fault",
         "sentence": "5 others stand in the paint.",
     }
-    return Tag(7, "game", State.CANDIDATE, Candidate(**{**told, **changes}))
+    found = Candidate(**{**told, **changes})
+    return Tag(7, "game", State.CANDIDATE, found, 1, found.start_s, found.end_s, found.actors)
 
 
 @pytest.fixture

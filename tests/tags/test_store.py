@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import LibraryError
-from pipeline.tags import Candidate, State, TagStore
+from pipeline.tags import Candidate, Family, State, TagStore
 from pipeline.tags.matching import match_candidates
 from pipeline.tags.records import Deed
 
@@ -19,12 +19,16 @@ NOW = datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC)
 def candidate(t_s: float = 10.0, handler: int = 3, kind: str = "crowded_paint") -> Candidate:
     return Candidate(
         kind=kind,
+        family=Family.FAULT,
         shot=0,
+        possession=4,
+        team=1,
         start_s=t_s - 2,
         end_s=t_s + 1,
         t_s=t_s,
         actors=(("handler", handler), ("defender_in_paint", 8)),
         measures={"count": 5.0},
+        traits={"side": "left"},
         score=0.8,
         severity="fault",
         sentence="5 others stand in the paint.",
@@ -88,7 +92,7 @@ def test_games_do_not_touch_each_other(store):
 def test_history_cannot_be_rewritten(store, tmp_path):
     store.merge("g", [candidate(10)], who="run", when=NOW)
     connection = sqlite3.connect(tmp_path / "library.db")
-    for deed in ("UPDATE decisions SET who = 'x'", "DELETE FROM decisions"):
+    for deed in ("UPDATE history SET who = 'x'", "DELETE FROM history"):
         with pytest.raises(sqlite3.IntegrityError, match="append-only"):
             connection.execute(deed)
     connection.close()
@@ -100,7 +104,7 @@ def test_unknown_tag_and_verdict_say_so(store):
     with pytest.raises(LibraryError, match="no tag 99"):
         store.history(99)
     (tag,) = store.merge("g", [candidate(10)], who="run", when=NOW).new
-    with pytest.raises(LibraryError, match="confirmed or rejected"):
+    with pytest.raises(LibraryError, match="confirmed, rejected or unsure"):
         store.decide(tag, State.WITHDRAWN, who="x", when=NOW)
 
 

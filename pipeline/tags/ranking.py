@@ -1,0 +1,1 @@
+"""Ranking: stub until filled below."""
