@@ -12,9 +12,11 @@ from pathlib import Path
 import uvicorn
 
 from pipeline.errors import SettingsError
-from pipeline.library.games import Library
+from pipeline.library.games import Game, Library
 from pipeline.review.access import Door, Transport, access_for
 from pipeline.review.app import create_app
+from pipeline.review.jobs import Progress
+from pipeline.review.site import Rerun
 from pipeline.settings import Settings
 
 
@@ -62,7 +64,7 @@ def serve(library: Library, settings: Settings, serving: Serving, say: Callable[
         visitor=_user(),
     )
     listening = _listen(serving.host, serving.port)
-    app = create_app(library, settings, access=access)
+    app = create_app(library, settings, access=access, rerun=rerun_of(library, settings))
     shown = f"[{serving.host}]" if ":" in serving.host else serving.host
     login = "with a login" if access.door is Door.LOGIN else "without a login, for this machine alone"
     address = f"{transport.value}://{shown}:{serving.port}/"
@@ -76,6 +78,22 @@ def serve(library: Library, settings: Settings, serving: Serving, say: Callable[
         timeout_graceful_shutdown=3,
     )
     uvicorn.Server(config).run(sockets=[listening])
+
+
+def rerun_of(library: Library, settings: Settings) -> Rerun:
+    """Runs a game of the library again; networks are opened when it is first asked for."""
+
+    def rerun(game: Game, progress: Progress) -> None:
+        from pipeline.night.networks import film_networks
+        from pipeline.night.run import run_film
+
+        def stage(name: str) -> Callable[[float, float], None]:
+            progress(f"{name} …", 0.0)
+            return lambda done, whole: progress(f"{name} …", done / whole if whole else 0.0)
+
+        run_film(game.film(), library, film_networks(settings), settings, book=None, progress=stage)
+
+    return rerun
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -13,8 +13,9 @@ from starlette.exceptions import HTTPException
 
 from pipeline.errors import ElbowroomError, LibraryError
 from pipeline.library.games import Library
-from pipeline.review import night_page, people
+from pipeline.review import floor_fixes, night_page, people, playbook, setting_list
 from pipeline.review.access import Access
+from pipeline.review.jobs import Jobs
 from pipeline.review.limits import Limit
 from pipeline.review.safety import Safety, checked_token, refusal_page
 from pipeline.review.site import STATIC, Rerun, Site
@@ -23,6 +24,9 @@ from pipeline.settings import Settings
 ROUTERS: tuple[APIRouter, ...] = (
     night_page.router,
     people.router,
+    playbook.router,
+    floor_fixes.router,
+    setting_list.router,
 )
 """Every page."""
 
@@ -41,10 +45,12 @@ def create_app(library: Library, settings: Settings, *, access: Access, rerun: R
         Runs a game's film again, for corrections of the floor.
     """
     store = library.must_exist().tag_store()
+    jobs = Jobs()
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
         yield
+        jobs.close()
         store.close()
 
     app = FastAPI(
@@ -60,7 +66,7 @@ def create_app(library: Library, settings: Settings, *, access: Access, rerun: R
             RequestValidationError: _not_understood,
         },
     )
-    app.state.site = Site(library, store, settings, access, rerun, Limit(settings.review.logins_per_minute))
+    app.state.site = Site(library, store, settings, access, rerun, jobs, Limit(settings.review.logins_per_minute))
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=STATIC))

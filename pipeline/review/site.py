@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 
 from pipeline.library.games import Game, Library
 from pipeline.review.access import Access
+from pipeline.review.jobs import Jobs, Progress
 from pipeline.review.limits import Limit
 from pipeline.review.sessions import Session
 from pipeline.settings import Settings
@@ -22,8 +23,8 @@ from pipeline.tags import TagStore
 HERE = Path(__file__).parent
 STATIC = HERE / "static"
 
-Rerun = Callable[[Game], None]
-"""Runs a game's film again; called in a thread of its own."""
+Rerun = Callable[[Game, Progress], None]
+"""Runs a game's film again and tells how far it is; called in a thread of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,9 @@ class Entry:
 NAV: tuple[Entry, ...] = (
     Entry("/", "The night"),
     Entry("/queue", "Decide"),
+    Entry("/sets", "Sets"),
+    Entry("/court", "Court"),
+    Entry("/settings", "Settings"),
 )
 """The navigation, in order."""
 
@@ -72,6 +76,7 @@ class Site:
     settings: Settings
     access: Access
     rerun: Rerun | None
+    jobs: Jobs
     logins: Limit
 
 
