@@ -780,11 +780,11 @@ def _point(text: str) -> tuple[float, float]:
 
 
 def _cut_clips(library: Any, tags: Any, folder: Path | None, settings: Any) -> None:
-    from pipeline.night.clips import cut_tag
+    from pipeline.clips.tag_film import cut_tag
 
     to = folder if folder is not None else library.root / "clips"
     with _stage_bars() as bars:
-        made = [cut_tag(library, tag, to, settings, bars(f"clip {tag.tag}")) for tag in tags]
+        made = [cut_tag(library, tag, to, settings, progress=bars(f"clip {tag.tag}")) for tag in tags]
     for path in made:
         out.print(f"Clip: {path}", markup=False)
 

@@ -39,7 +39,7 @@ FREE = {"tables", "errors", "crew", "networks", "backends", "torch_backend", "sh
 READS_TABLES_ONLY = {"sim": {"film", "court", "players", "ball", "actions", "sets", "spacing"}}
 """The simulator sees court geometry, and of the other rooms only their tables."""
 
-KNOW_ALL_SETTINGS = {"library", "find", "reports", "review", "night"}
+KNOW_ALL_SETTINGS = {"library", "find", "clips", "reports", "review", "night"}
 """Rooms that speak of every room before them; the others take their own section of the settings."""
 
 TOO_GENERAL = {"utils", "util", "helpers", "helper", "common", "manager", "managers", "misc"}

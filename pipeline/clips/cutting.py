@@ -1,37 +1,26 @@
 """Cut a stretch out of a film, draw on it, and write it as an MP4 with its sound.
 
-Frames keep their exact distances in time, whatever the film's rate; a moment can be held still, the
-sound is silent meanwhile. The file is written under a temporary name and then renamed, so a killed run
-leaves no half clip behind.
+Frames keep their exact distances in time, whatever the film's rate; a moment can be held still and a stretch slowed
+down, the sound is silent meanwhile.
 """
 
 from __future__ import annotations
 
-import math
-import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
 
-import av
-import av.error
 import numpy as np
-from av.video.reformatter import ColorRange, Colorspace, Interpolation
 
+from pipeline.clips.pace import Freeze, Pace, Slow
 from pipeline.clips.settings import ClipSettings
+from pipeline.clips.sound import sound_of
+from pipeline.clips.writing import Part, Progress, Shape, Timed, write_film
 from pipeline.errors import FilmError
-from pipeline.film.decode import Frame, decode
-from pipeline.film.probe import HD_HEIGHT_PX, FilmInfo, open_film, probe
+from pipeline.film.decode import TIME_SLACK_S, Frame, decode
+from pipeline.film.probe import FilmInfo, probe
 from pipeline.film.settings import DecodeSettings
-
-TICKS_PER_S = 90_000
-SOUND_RATE = 48_000
-SOUND_CHUNK = 1024
-
-Progress = Callable[[float, float], None]
-"""Called with seconds done and seconds in all."""
 
 
 class Drawing(Protocol):
@@ -54,22 +43,6 @@ class Plain:
     def hold(self, frame: Frame) -> np.ndarray:
         """The frame as it is."""
         return frame.image
-
-
-@dataclass(frozen=True, slots=True)
-class Freeze:
-    """A moment that is held.
-
-    Attributes
-    ----------
-    t_s : float
-        Film time; the first frame at or after it is held.
-    length_s : float
-        For how long.
-    """
-
-    t_s: float
-    length_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +76,8 @@ def cut_clip(
     out: Path,
     drawing: Drawing | None = None,
     *,
-    freezes: tuple[Freeze, ...] = (),
+    freezes: Sequence[Freeze] = (),
+    slow: Slow | None = None,
     settings: ClipSettings | None = None,
     decoding: DecodeSettings | None = None,
     progress: Progress | None = None,
@@ -119,8 +93,10 @@ def cut_clip(
         File to write; its folder is made when needed.
     drawing : Drawing, optional
         Nothing is drawn without it.
-    freezes : tuple of Freeze
-        Moments to hold, in order of time.
+    freezes : sequence of Freeze
+        Moments to hold.
+    slow : Slow, optional
+        A stretch to show slower.
     settings, decoding : optional
     progress : callable, optional
 
@@ -129,163 +105,42 @@ def cut_clip(
     FilmError
         If the film cannot be read, has no picture in the stretch, or the clip cannot be written.
     """
-    chosen = settings or ClipSettings()
     info = probe(film, decoding)
+    pace = paced(info, start_s, end_s, freezes, slow)
+    shape = Shape(info.width_px, info.height_px, info.average_rate, info.audio_codec is not None)
+    length_s, frames = write_film(
+        out,
+        [film_part(info, pace, drawing or Plain(), decoding)],
+        shape,
+        settings or ClipSettings(),
+        None if progress is None else lambda done_s: progress(min(done_s, pace.length_s), pace.length_s),
+    )
+    return Clip(out, pace.start_s, pace.end_s, length_s, frames, shape.has_sound)
+
+
+def paced(
+    info: FilmInfo, start_s: float, end_s: float, freezes: Sequence[Freeze] = (), slow: Slow | None = None
+) -> Pace:
+    """How a stretch of a film is gone through; FilmError when the film has no picture in it."""
     times = info.times_s
-    inside = times[(times >= start_s - 1e-6) & (times < end_s - 1e-6)]
+    inside = times[(times >= start_s - TIME_SLACK_S) & (times < end_s - TIME_SLACK_S)]
     if not len(inside):
         raise FilmError(
-            f"{film} has no picture between {start_s:.2f} s and {end_s:.2f} s (it lasts {info.duration_s:.2f} s); "
+            f"{info.path} has no picture between {start_s:.2f} s and {end_s:.2f} s (it lasts {info.duration_s:.2f} s); "
             "choose another stretch."
         )
-    first_s, last_s = float(inside[0]), min(end_s, info.duration_s)
-    held = tuple(
-        Freeze(float(inside[place]), f.length_s)
-        for f in sorted(freezes, key=lambda f: f.t_s)
-        if f.length_s > 0 and (place := int(np.searchsorted(inside, f.t_s - 1e-6))) < len(inside)
-    )
-    temporary = out.with_name(f".{out.stem}.{os.getpid()}.tmp.mp4")
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FilmError(f"The folder {out.parent} cannot be made ({error.strerror}); choose another one.") from error
-    try:
-        with av.open(str(temporary), "w", options={"movflags": "faststart"}) as container:
-            stream = _add_pictures(container, info, chosen)
-            sound = _SoundTrack(container, _sound(info, first_s, last_s, held)) if info.audio_codec else None
-            frames = decode(film, start_s=start_s, end_s=end_s, settings=decoding)
-            written = 0
-            for at_s, picture in _shown(frames, drawing or Plain(), held, first_s):
-                container.mux(stream.encode(_encodable(picture, at_s, stream)))
-                written += 1
-                if sound is not None:
-                    sound.write_until(at_s)
-                if progress is not None:
-                    progress(min(at_s, last_s - first_s), last_s - first_s)
-            container.mux(stream.encode(None))
-            if sound is not None:
-                sound.write_until(math.inf)
-        os.replace(temporary, out)
-    except (OSError, av.error.FFmpegError) as error:
-        raise FilmError(
-            f"The clip {out} cannot be written ({error}); check the folder and the space on disk."
-        ) from error
-    finally:
-        temporary.unlink(missing_ok=True)
-    length_s = last_s - first_s + sum(f.length_s for f in held)
-    return Clip(out, first_s, last_s, length_s, written, sound is not None)
+    return Pace([float(t_s) for t_s in inside], min(end_s, info.duration_s), freezes, slow)
 
 
-def _shown(
-    frames: Iterator[Frame], drawing: Drawing, freezes: tuple[Freeze, ...], first_s: float
-) -> Iterator[tuple[float, np.ndarray]]:
-    """Pictures with the clip's own times; a held frame comes again and again for as long as it is held."""
-    waiting = list(freezes)
-    held_s = 0.0
-    for frame in frames:
-        at_s = frame.t_s - first_s + held_s
-        if waiting and frame.t_s >= waiting[0].t_s - 1e-6:
-            freeze = waiting.pop(0)
-            held = drawing.hold(frame)
-            steps = max(1, math.ceil(freeze.length_s * 10))
-            for step in range(steps):  # repeated, so that players that dislike long frames keep in time
-                yield at_s + step * freeze.length_s / steps, held
-            held_s += freeze.length_s
-            at_s += freeze.length_s
-        yield at_s, drawing.draw(frame)
+def film_part(info: FilmInfo, pace: Pace, drawing: Drawing, decoding: DecodeSettings | None = None) -> Part:
+    """A stretch of a film with its sound, ready to be written."""
+    return Part(pace.length_s, _shown(info, pace, drawing, decoding), sound_of(info, pace))
 
 
-def _add_pictures(container: av.container.OutputContainer, info: FilmInfo, settings: ClipSettings) -> av.VideoStream:
-    stream = container.add_stream(
-        "libx264",
-        rate=max(Fraction(1), info.average_rate),
-        options={"crf": str(settings.quality), "preset": settings.speed},
-    )
-    stream.width, stream.height = info.width_px + info.width_px % 2, info.height_px + info.height_px % 2
-    stream.pix_fmt = "yuv420p"
-    stream.codec_context.time_base = Fraction(1, TICKS_PER_S)
-    stream.codec_context.color_range = ColorRange.MPEG
-    # ITU-T H.273: 1 is BT.709, 6 is BT.601 with 525 lines.
-    for name in ("color_primaries", "color_trc", "colorspace"):
-        setattr(stream.codec_context, name, 1 if stream.height >= HD_HEIGHT_PX else 6)
-    return stream
-
-
-def _encodable(picture: np.ndarray, at_s: float, stream: av.VideoStream) -> av.VideoFrame:
-    """A picture in the encoder's colours and even size, with its time."""
-    below, right = stream.height - picture.shape[0], stream.width - picture.shape[1]
-    even = np.pad(picture, ((0, below), (0, right), (0, 0)), mode="edge") if below or right else picture
-    frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(even), format="bgr24").reformat(
-        format="yuv420p",
-        dst_colorspace=Colorspace.ITU709 if stream.height >= HD_HEIGHT_PX else Colorspace.ITU601,
-        dst_color_range=ColorRange.MPEG,
-        interpolation=Interpolation.BICUBIC | Interpolation.ACCURATE_RND,
-    )
-    frame.pts, frame.time_base = round(at_s * TICKS_PER_S), Fraction(1, TICKS_PER_S)
-    return frame
-
-
-class _SoundTrack:
-    """Writes sound beside the pictures, so that both lie next to each other in the file."""
-
-    def __init__(self, container: av.container.OutputContainer, samples: np.ndarray) -> None:
-        self._container = container
-        self._samples = samples
-        self._stream = container.add_stream("aac", rate=SOUND_RATE)
-        self._stream.layout = "stereo"
-        self._written = 0
-
-    def write_until(self, at_s: float) -> None:
-        """Write what sounds before a time of the clip; all the rest and the end for infinity."""
-        stop = self._samples.shape[1] if math.isinf(at_s) else min(round(at_s * SOUND_RATE), self._samples.shape[1])
-        while self._written < stop and (self._written + SOUND_CHUNK <= stop or math.isinf(at_s)):
-            chunk = np.ascontiguousarray(self._samples[:, self._written : self._written + SOUND_CHUNK])
-            frame = av.AudioFrame.from_ndarray(chunk, format="fltp", layout="stereo")
-            frame.sample_rate, frame.pts, frame.time_base = SOUND_RATE, self._written, Fraction(1, SOUND_RATE)
-            self._container.mux(self._stream.encode(frame))
-            self._written += chunk.shape[1]
-        if math.isinf(at_s):
-            self._container.mux(self._stream.encode(None))
-
-
-def _sound(info: FilmInfo, start_s: float, end_s: float, freezes: tuple[Freeze, ...]) -> np.ndarray:
-    """The film's sound between two times, silence where there is none, (2, samples) float32."""
-    samples = np.zeros((2, max(0, round((end_s - start_s) * SOUND_RATE))), dtype=np.float32)
-    zero_s = float(info.zero_pts * info.time_base)
-    with open_film(info.path) as container:
-        stream = container.streams.audio[0]
-        resampler = av.AudioResampler(format="fltp", layout="stereo", rate=SOUND_RATE)
-        if stream.time_base is not None:
-            container.seek(max(0, round((start_s + zero_s - 0.5) / float(stream.time_base))), stream=stream)
-        for packet in container.demux(stream):
-            try:
-                frames = packet.decode()
-            except av.error.FFmpegError:
-                continue  # a damaged packet of sound is a moment of silence
-            for frame in frames:
-                if frame.time is None:
-                    continue
-                at = round((frame.time - zero_s - start_s) * SOUND_RATE)
-                if at >= samples.shape[1]:
-                    return _with_silence(samples, start_s, freezes)
-                frame.pts = None  # the place is kept here; the resampler need not
-                for part in resampler.resample(frame):
-                    at = _place(samples, part.to_ndarray(), at)
-    return _with_silence(samples, start_s, freezes)
-
-
-def _place(samples: np.ndarray, part: np.ndarray, at: int) -> int:
-    """Copy a piece of sound to its place, as far as it lies inside; returns where it ends."""
-    begin, end = max(0, at), min(samples.shape[1], at + part.shape[1])
-    if begin < end:
-        samples[:, begin:end] = part[:, begin - at : end - at]
-    return at + part.shape[1]
-
-
-def _with_silence(samples: np.ndarray, start_s: float, freezes: tuple[Freeze, ...]) -> np.ndarray:
-    for freeze in sorted(freezes, key=lambda f: -f.t_s):
-        place = round((freeze.t_s - start_s) * SOUND_RATE)
-        if 0 <= place <= samples.shape[1]:
-            silence = np.zeros((2, round(freeze.length_s * SOUND_RATE)), dtype=np.float32)
-            samples = np.concatenate([samples[:, :place], silence, samples[:, place:]], axis=1)
-    return samples
+def _shown(info: FilmInfo, pace: Pace, drawing: Drawing, decoding: DecodeSettings | None) -> Iterator[Timed]:
+    for frame in decode(info.path, start_s=pace.start_s, end_s=pace.end_s, settings=decoding):
+        held = None
+        for at_s in pace.holds(frame.t_s):
+            held = drawing.hold(frame) if held is None else held
+            yield at_s, held
+        yield pace.at(frame.t_s), drawing.draw(frame)

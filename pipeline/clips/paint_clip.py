@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 
-import cv2
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.clips.actors_clip import ActorsDrawing
-from pipeline.clips.cutting import Clip, Freeze, Progress, cut_clip
 from pipeline.clips.floor_drawing import (
     badge,
     canvas,
@@ -30,13 +25,9 @@ from pipeline.court.attack_frame import End
 from pipeline.court.camera import Camera
 from pipeline.court.geometry import in_paint
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook
-from pipeline.court.tables import CAMERAS
-from pipeline.errors import LibraryError, PictureError
-from pipeline.film.decode import Frame, decode
-from pipeline.film.settings import DecodeSettings
-from pipeline.players.tables import TRACKS
-from pipeline.spacing.tables import SPACING
-from pipeline.tags.records import Candidate, Tag
+from pipeline.errors import LibraryError
+from pipeline.film.decode import Frame
+from pipeline.tags.records import Candidate
 
 WHITE: Colour = (245, 245, 245)
 
@@ -188,101 +179,6 @@ class CrowdedPaintDrawing:
             numbers=self._numbers,
             paint=self._paint,
         )
-
-
-def clip_tag(
-    film: Path,
-    tag: Tag,
-    tables: Path,
-    out: Path,
-    *,
-    settings: ClipSettings | None = None,
-    decoding: DecodeSettings | None = None,
-    progress: Progress | None = None,
-) -> Clip:
-    """Cut the clip of a tag, drawn on, with the moment held.
-
-    Parameters
-    ----------
-    film : Path
-        The game's film.
-    tag : Tag
-    tables : Path
-        The game's folder of tables.
-    out : Path
-        MP4 file to write.
-
-    Raises
-    ------
-    FilmError, LibraryError
-        If the film or a table cannot be read, or the clip cannot be written.
-    """
-    chosen = settings or ClipSettings()
-    start_s, end_s = stretch_of(tag.candidate, chosen)
-    return cut_clip(
-        film,
-        start_s,
-        end_s,
-        out,
-        _drawing_of(tag, tables, chosen),
-        freezes=(Freeze(tag.candidate.t_s, chosen.freeze_s),),
-        settings=chosen,
-        decoding=decoding,
-        progress=progress,
-    )
-
-
-def still_of_tag(
-    film: Path,
-    tag: Tag,
-    tables: Path,
-    out: Path,
-    *,
-    settings: ClipSettings | None = None,
-    decoding: DecodeSettings | None = None,
-) -> Path:
-    """Write the tag's moment as a PNG, drawn on; arguments and errors as for :func:`clip_tag`."""
-    chosen = settings or ClipSettings()
-    moment_s = tag.candidate.t_s
-    frame = next(iter(decode(film, start_s=moment_s - 1e-4, end_s=moment_s + 1.0, settings=decoding)), None)
-    if frame is None:
-        raise PictureError(
-            f"{film} has no picture at {moment_s:.2f} s, the moment of tag {tag.tag}; run the film again."
-        )
-    done, data = cv2.imencode(".png", _drawing_of(tag, tables, chosen).hold(frame))
-    if not done:
-        raise PictureError(f"{out} cannot be written as PNG; the film has an odd size {frame.image.shape}.")
-    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise PictureError(f"The folder {out.parent} cannot be made ({error.strerror}); choose another one.") from error
-    try:
-        temporary.write_bytes(data.tobytes())
-        os.replace(temporary, out)
-    except OSError as error:
-        raise PictureError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
-    finally:
-        temporary.unlink(missing_ok=True)
-    return out
-
-
-def stretch_of(candidate: Candidate, settings: ClipSettings) -> tuple[float, float]:
-    """Film time that a candidate's clip shows; the moment is always in it."""
-    start_s, end_s = max(0.0, candidate.start_s - settings.before_s), candidate.end_s + settings.after_s
-    if end_s - start_s > settings.longest_s:
-        start_s = max(start_s, candidate.t_s - 0.6 * settings.longest_s)
-        end_s = min(end_s, start_s + settings.longest_s)
-    return start_s, end_s
-
-
-def _drawing_of(tag: Tag, tables: Path, settings: ClipSettings) -> CrowdedPaintDrawing | ActorsDrawing:
-    candidate = tag.candidate
-    playback = Playback(CAMERAS.read(tables), TRACKS.read(tables), candidate.shot, settings.longest_bridge_s)
-    end = attacked_end(SPACING.read(tables), candidate)
-    counted = any(role in (ATTACKER, DEFENDER, UNKNOWN) for role, _ in candidate.actors)
-    crowded = counted or candidate.kind == CROWDED_PAINT
-    return (CrowdedPaintDrawing if crowded else ActorsDrawing)(candidate, playback, end, settings)
 
 
 def attacked_end(spacing: pa.Table, candidate: Candidate) -> End:

@@ -4,7 +4,7 @@ They are taken from Okabe & Ito, "Color Universal Design" (2008), whose eight co
 colour deficiencies; shape tells the teams apart as well.
 """
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -21,6 +21,15 @@ class ClipSettings(BaseModel):
     after_s: float = Field(2.0, ge=0, description="Film shown after it ends.")
     longest_s: float = Field(20.0, gt=0, description="A clip shows at most this much film, around the moment.")
     freeze_s: float = Field(0.8, ge=0, description="How long the moment itself is held; 0 for not at all.")
+    slow_before_s: float = Field(1.5, ge=0, description="A slower clip is slow from this long before the moment.")
+    slow_after_s: float = Field(1.0, ge=0, description="And until this long after it.")
+    title_card_s: float = Field(3.0, ge=0, description="How long a reel's title stands; 0 for none.")
+    item_titles: Literal["card", "strip"] = Field(
+        "card", description="A card before each clip of a reel, or a strip along its lower edge."
+    )
+    item_card_s: float = Field(2.2, ge=0, description="How long the card before a clip stands.")
+    strip_s: float = Field(3.5, ge=0, description="How long the strip stands.")
+    reel_height_px: int = Field(1080, ge=120, le=4320, description="A reel is at most this high.")
     quality: int = Field(20, ge=0, le=51, description="H.264 constant rate factor; lower is better and larger.")
     speed: str = Field("veryfast", description="H.264 encoder preset.")
 

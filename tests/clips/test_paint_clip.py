@@ -9,23 +9,20 @@ import pytest
 from pipeline.clips.actors_clip import lines_of
 from pipeline.clips.cutting import Clip
 from pipeline.clips.floor_drawing import canvas, fill_area, fill_colour, on_picture, paint_outline
-from pipeline.clips.paint_clip import (
-    attacked_end,
-    clip_tag,
-    draw_crowded_paint,
-    numbers_of,
-    still_of_tag,
-    stretch_of,
-)
+from pipeline.clips.paint_clip import attacked_end, draw_crowded_paint, numbers_of
 from pipeline.clips.playback import Body, Playback
 from pipeline.clips.settings import ClipSettings
+from pipeline.clips.stills import still_of_tag
+from pipeline.clips.tag_film import clip_of_tag, cut_tag, stretch_of
 from pipeline.court.camera import Camera, Lens, camera_to_row
 from pipeline.court.rule_books import rule_book
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import LibraryError, PictureError
 from pipeline.film.decode import decode
 from pipeline.film.probe import probe
+from pipeline.library.games import Game, Library, film_digest, write_game_file
 from pipeline.players.tables import TRACKS
+from pipeline.settings import Settings
 from pipeline.spacing.tables import SPACING
 from pipeline.tags.records import Candidate, Family, State, Tag
 from tests.film.films import write_film
@@ -256,15 +253,21 @@ def tag_at(t_s: float, **changes: object) -> Tag:
     return Tag(7, "game", State.CANDIDATE, found, 1, found.start_s, found.end_s, found.actors)
 
 
+def settings_with(**changes: object) -> Settings:
+    return Settings(clips=ClipSettings(**changes))
+
+
 @pytest.fixture
-def game(tmp_path: Path) -> tuple[Path, Path]:
-    """A film of two seconds and its folder of tables."""
+def library(tmp_path: Path) -> Library:
+    """A library with one game of two seconds."""
     picture, _ = picture_of(camera_at(25.0))
     film = write_film(tmp_path / "film.mp4", [picture] * 50, options={"preset": "ultrafast"})
+    game = Game("game", tmp_path / "library" / "games" / "game")
+    game.tables.mkdir(parents=True)
+    write_game_file(game, film, film_digest(film), "nba")
     times = [round(0.1 * k, 6) for k in range(20)]
-    folder = tmp_path / "tables"
-    CAMERAS.write(camera_table(times, [25.0] * 20), folder)
-    TRACKS.write(track_table(times), folder)
+    CAMERAS.write(camera_table(times, [25.0] * 20), game.tables)
+    TRACKS.write(track_table(times), game.tables)
     spacing = [
         {
             "frame": k,
@@ -277,40 +280,38 @@ def game(tmp_path: Path) -> tuple[Path, Path]:
         }
         for k, t in enumerate(times)
     ]
-    SPACING.write(SPACING.from_rows(spacing), folder)
-    return film, folder
+    SPACING.write(SPACING.from_rows(spacing), game.tables)
+    return Library(tmp_path / "library")
 
 
-def test_clip_and_still_of_a_tag(game: tuple[Path, Path], tmp_path: Path) -> None:
-    film, tables = game
-    settings = ClipSettings(before_s=0.4, after_s=0.4, freeze_s=0.5)
-    clip = clip_tag(film, tag_at(1.0), tables, tmp_path / "out" / "7.mp4", settings=settings)
+def test_clip_and_still_of_a_tag(library: Library, tmp_path: Path) -> None:
+    game, settings = library.game("game"), settings_with(before_s=0.4, after_s=0.4, freeze_s=0.5)
+    clip = clip_of_tag(game, tag_at(1.0), tmp_path / "out" / "7.mp4", settings)
     assert isinstance(clip, Clip)
     assert (clip.start_s, clip.end_s) == (pytest.approx(0.2), pytest.approx(1.7))
     assert probe(clip.path).duration_s == pytest.approx(2.0, abs=0.06)
-    plain = next(iter(decode(film))).image.astype(int)
+    plain = next(iter(decode(game.film()))).image.astype(int)
     middle = np.rint(camera_at(25.0).project_floor(np.array([[78.0, 29.0]]))[0]).astype(int)
-    wanted = (1 - settings.paint_strength) * np.array(WOOD) + settings.paint_strength * np.array(
-        settings.paint_other[::-1]
+    wanted = (1 - SETTINGS.paint_strength) * np.array(WOOD) + SETTINGS.paint_strength * np.array(
+        SETTINGS.paint_other[::-1]
     )
     for frame in decode(clip.path):
         np.testing.assert_allclose(frame.image[middle[1], middle[0]], wanted, atol=12)
-    still = still_of_tag(film, tag_at(1.0), tables, tmp_path / "out" / "7.png", settings=settings)
+    still = still_of_tag(library, tag_at(1.0), tmp_path / "out" / "7.png", settings)
     image = cv2.imread(str(still))
     assert image.shape == plain.shape
     np.testing.assert_allclose(image[middle[1], middle[0]], wanted, atol=12)
     assert sorted(p.name for p in still.parent.iterdir()) == ["7.mp4", "7.png"]
 
 
-def test_a_tag_of_another_kind_shows_its_actors_and_its_sentence(game: tuple[Path, Path], tmp_path: Path) -> None:
-    film, tables = game
+def test_a_tag_of_another_kind_shows_its_actors_and_its_sentence(library: Library, tmp_path: Path) -> None:
+    game = library.game("game")
     sentence = "Number 4 and number 11 stand 6 feet apart for 2 seconds, while the others wait on the far side."
     twins = tag_at(1.0, kind="twins", actors=(("player", 2), ("other", 3)), sentence=sentence)
-    settings = ClipSettings(before_s=0.4, after_s=0.4, freeze_s=0.5)
-    clip = clip_tag(film, twins, tables, tmp_path / "8.mp4", settings=settings)
-    plain = next(iter(decode(film))).image.astype(int)
-    frames = [frame.image.astype(int) for frame in decode(clip.path)]
-    playback = Playback(CAMERAS.read(tables), TRACKS.read(tables), 0, 0.4)
+    path = cut_tag(library, twins, tmp_path, settings_with(before_s=0.4, after_s=0.4, freeze_s=0.5))
+    plain = next(iter(decode(game.film()))).image.astype(int)
+    frames = [frame.image.astype(int) for frame in decode(path)]
+    playback = Playback(CAMERAS.read(game.tables), TRACKS.read(game.tables), 0, 0.4)
     bodies = {body.track: body for body in playback.bodies(1.0)}
     camera = playback.camera(1.0)
     for track in (2, 3):
@@ -322,31 +323,32 @@ def test_a_tag_of_another_kind_shows_its_actors_and_its_sentence(game: tuple[Pat
     assert lines_of("") == [""]
 
 
-def test_frames_without_a_camera_are_shown_as_they_are(game: tuple[Path, Path], tmp_path: Path) -> None:
-    film, tables = game
+def test_frames_without_a_camera_are_shown_as_they_are(library: Library, tmp_path: Path) -> None:
+    game = library.game("game")
     times = [round(0.1 * k, 6) for k in range(20)]
-    CAMERAS.write(camera_table(times, [25.0] * 10 + [None] * 10), tables)
-    clip = clip_tag(film, tag_at(0.5), tables, tmp_path / "clip.mp4", settings=ClipSettings(freeze_s=0))
+    CAMERAS.write(camera_table(times, [25.0] * 10 + [None] * 10), game.tables)
+    clip = clip_of_tag(game, tag_at(0.5), tmp_path / "clip.mp4", settings_with(freeze_s=0))
     frames = list(decode(clip.path))
-    plain = next(iter(decode(film))).image.astype(int)
+    plain = next(iter(decode(game.film()))).image.astype(int)
     assert np.abs(frames[-1].image - plain).mean() < 1.5 < np.abs(frames[5].image - plain).mean()
 
 
 def test_stretch_keeps_the_moment() -> None:
     settings = ClipSettings(before_s=3, after_s=2, longest_s=10)
-    assert stretch_of(tag_at(20.0).candidate, settings) == (pytest.approx(16.6), pytest.approx(22.3))
-    assert stretch_of(tag_at(1.0).candidate, settings)[0] == 0.0
-    start_s, end_s = stretch_of(tag_at(50.0, start_s=20.0, end_s=51.0).candidate, settings)
+    assert stretch_of(tag_at(20.0), settings) == (pytest.approx(16.6), pytest.approx(22.3))
+    assert stretch_of(tag_at(1.0), settings)[0] == 0.0
+    start_s, end_s = stretch_of(tag_at(50.0, start_s=20.0, end_s=51.0), settings)
     assert end_s - start_s <= 10
     assert start_s < 50 < end_s
 
 
-def test_what_is_missing_is_said(game: tuple[Path, Path], tmp_path: Path) -> None:
-    film, tables = game
+def test_what_is_missing_is_said(library: Library, tmp_path: Path) -> None:
+    game = library.game("game")
     with pytest.raises(LibraryError, match="nothing about shot 4"):
-        clip_tag(film, tag_at(1.0, shot=4), tables, tmp_path / "clip.mp4")
-    with pytest.raises(LibraryError, match="missing"):
-        clip_tag(film, tag_at(1.0), tmp_path / "nowhere", tmp_path / "clip.mp4")
+        clip_of_tag(game, tag_at(1.0, shot=4), tmp_path / "clip.mp4", Settings())
     with pytest.raises(PictureError, match="no picture at 9"):
-        still_of_tag(film, tag_at(9.0), tables, tmp_path / "still.png")
-    assert attacked_end(SPACING.read(tables), tag_at(1.0).candidate) == "right"
+        still_of_tag(library, tag_at(9.0), tmp_path / "still.png", Settings())
+    assert attacked_end(SPACING.read(game.tables), tag_at(1.0).candidate) == "right"
+    (game.tables / "tracks.parquet").unlink()
+    with pytest.raises(LibraryError, match="missing"):
+        clip_of_tag(game, tag_at(1.0), tmp_path / "clip.mp4", Settings())

@@ -19,11 +19,11 @@ from tracking_data import renamed, tracking_table, with_column
 from pipeline.actions.tables import ACTIONS
 from pipeline.ball.tables import POSSESSIONS, TOUCHES
 from pipeline.clips.floor_shown import show_floor
+from pipeline.clips.tag_film import cut_tag
 from pipeline.errors import ElbowroomError, LibraryError, TrackingError
 from pipeline.film.tables import CLOCK
 from pipeline.library.game_time import game_time
 from pipeline.library.games import Library
-from pipeline.night.clips import cut_tag
 from pipeline.night.import_tracks import import_tracks
 from pipeline.night.tracking_files import read_tracking
 from pipeline.players.imported_rows import Convention
@@ -137,7 +137,7 @@ def test_there_is_no_film_to_cut(tmp_path):
         show_floor(done.game, "3", tmp_path, SETTINGS.film.decode)
     for tag in done.tags:
         with pytest.raises(LibraryError, match="has no film"):
-            cut_tag(library, tag, tmp_path, SETTINGS, lambda _done, _total: None)
+            cut_tag(library, tag, tmp_path, SETTINGS)
 
 
 @pytest.mark.parametrize(

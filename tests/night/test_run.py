@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from acted_film import CAMERA, KnowingAreas, KnowingDetector, Play, knowing_networks, number_of, write_film
 
+from pipeline.clips.tag_film import cut_tag
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import FilmError, LibraryError
 from pipeline.film.decode import decode
 from pipeline.film.tables import SHOTS
 from pipeline.library.games import Library
-from pipeline.night.clips import cut_tag
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
@@ -95,7 +95,7 @@ def test_another_threshold_reruns_only_what_depends_on_it(film, first):
 def test_the_clip_shows_the_moment(first, film, tmp_path):
     (tag,) = first.tags
     library = Library(first.game.folder.parents[1])
-    path = cut_tag(library, tag, tmp_path, Settings(), lambda _done, _total: None)
+    path = cut_tag(library, tag, tmp_path, Settings())
     assert path == tmp_path / f"crowd-{tag.tag}-crowded_paint.mp4"
     assert list(tmp_path.iterdir()) == [path]
     frames = list(decode(path))
@@ -115,7 +115,7 @@ def test_a_clip_of_a_lost_film_says_where_it_was(first, tmp_path):
     text = path.read_text()
     path.write_text(text.replace("crowd.mp4", "lost.mp4"))
     with pytest.raises(LibraryError, match=r"lost\.mp4"):
-        cut_tag(Library(first.game.folder.parents[1]), tag, tmp_path, Settings(), lambda _done, _total: None)
+        cut_tag(Library(first.game.folder.parents[1]), tag, tmp_path, Settings())
     path.write_text(text)
 
 

@@ -1,0 +1,119 @@
+"""A tag on film: which stretch is shown, what is held and slowed, what is drawn; its clip and its still."""
+
+from __future__ import annotations
+
+from enum import Enum
+from pathlib import Path
+
+from pipeline.clips.actors_clip import ActorsDrawing
+from pipeline.clips.cutting import Clip, Drawing, Plain, cut_clip
+from pipeline.clips.pace import Freeze, Slow
+from pipeline.clips.paint_clip import ATTACKER, CROWDED_PAINT, DEFENDER, UNKNOWN, CrowdedPaintDrawing, attacked_end
+from pipeline.clips.playback import Playback
+from pipeline.clips.settings import ClipSettings
+from pipeline.clips.writing import Progress
+from pipeline.court.tables import CAMERAS
+from pipeline.library.games import Game, Library
+from pipeline.players.tables import TRACKS
+from pipeline.settings import Settings
+from pipeline.spacing.tables import SPACING
+from pipeline.tags import Tag
+
+
+class Show(Enum):
+    """What is drawn on a clip."""
+
+    FLOOR = "floor"
+    NOTHING = "nothing"
+
+
+def cut_tag(
+    library: Library,
+    tag: Tag,
+    folder: Path,
+    settings: Settings,
+    *,
+    show: Show = Show.FLOOR,
+    speed: float = 1.0,
+    progress: Progress | None = None,
+) -> Path:
+    """Cut the clip of a tag into a folder; returns the MP4's path.
+
+    Parameters
+    ----------
+    library : Library
+    tag : Tag
+    folder : Path
+    settings : Settings
+    show : Show
+    speed : float
+        Of the film around the moment, 0.1..1; 1 is as filmed.
+    progress : callable, optional
+
+    Raises
+    ------
+    LibraryError, FilmError
+        If the tag's game, its film or a table is not where the library says, or the clip cannot be written.
+    """
+    game = library.game(tag.game)
+    out = folder / f"{game.name}-{tag.tag}-{tag.candidate.kind}.mp4"
+    return clip_of_tag(game, tag, out, settings, show=show, speed=speed, progress=progress).path
+
+
+def clip_of_tag(
+    game: Game,
+    tag: Tag,
+    out: Path,
+    settings: Settings,
+    *,
+    show: Show = Show.FLOOR,
+    speed: float = 1.0,
+    progress: Progress | None = None,
+) -> Clip:
+    """Cut the clip of a tag to a file; see :func:`cut_tag`."""
+    clips = settings.clips
+    return cut_clip(
+        game.film(),
+        *stretch_of(tag, clips),
+        out,
+        drawing_of(tag, game, settings, show),
+        freezes=freezes_of(tag, clips),
+        slow=slow_of(tag, speed, clips),
+        settings=clips,
+        decoding=settings.film.decode,
+        progress=progress,
+    )
+
+
+def stretch_of(tag: Tag, settings: ClipSettings) -> tuple[float, float]:
+    """Film time that a tag's clip shows, half-open; the moment is always in it."""
+    t_s = tag.candidate.t_s
+    start_s = max(0.0, min(tag.start_s, t_s) - settings.before_s)
+    end_s = max(tag.end_s, t_s) + settings.after_s
+    if end_s - start_s > settings.longest_s:
+        start_s = max(start_s, t_s - 0.6 * settings.longest_s)
+        end_s = min(end_s, start_s + settings.longest_s)
+    return start_s, end_s
+
+
+def freezes_of(tag: Tag, settings: ClipSettings) -> tuple[Freeze, ...]:
+    """The moments that are held."""
+    return (Freeze(tag.candidate.t_s, settings.freeze_s),)
+
+
+def slow_of(tag: Tag, speed: float, settings: ClipSettings) -> Slow | None:
+    """What is slowed down: the film around the moment; None at a speed of 1."""
+    t_s = tag.candidate.t_s
+    return None if speed >= 1 else Slow(t_s - settings.slow_before_s, t_s + settings.slow_after_s, 1 / speed)
+
+
+def drawing_of(tag: Tag, game: Game, settings: Settings, show: Show) -> Drawing:
+    """What is drawn on a tag's film."""
+    if show is Show.NOTHING:
+        return Plain()
+    candidate, clips = tag.candidate, settings.clips
+    playback = Playback(CAMERAS.read(game.tables), TRACKS.read(game.tables), candidate.shot, clips.longest_bridge_s)
+    end = attacked_end(SPACING.read(game.tables), candidate)
+    counted = any(role in (ATTACKER, DEFENDER, UNKNOWN) for role, _ in candidate.actors)
+    crowded = counted or candidate.kind == CROWDED_PAINT
+    return (CrowdedPaintDrawing if crowded else ActorsDrawing)(candidate, playback, end, clips)
