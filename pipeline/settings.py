@@ -26,6 +26,7 @@ from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
 from pipeline.players.detector import DetectorSettings
 from pipeline.players.settings import ImportSettings, NumberSettings, TrackSettings
+from pipeline.reports.settings import ReportSettings
 from pipeline.review.settings import ReviewSettings
 from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
@@ -63,6 +64,7 @@ class Settings(BaseModel):
     spacing: SpacingSettings = Field(SpacingSettings(), description="How much room there is.")
     faults: FaultSettings = Field(default_factory=shipped_faults, description="The fault library.")
     clips: ClipSettings = Field(ClipSettings(), description="How clips are cut and drawn.")
+    reports: ReportSettings = Field(ReportSettings(), description="How reports count and compare.")
     review: ReviewSettings = Field(ReviewSettings(), description="How the review pages are served.")
     night: NightSettings = Field(NightSettings(), description="How films are run.")
 

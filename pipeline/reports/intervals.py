@@ -1,0 +1,148 @@
+"""Numbers with the interval that they may lie in: shares, medians, means, rates.
+
+An interval says what the sample leaves open if runs like these were run again; it knows nothing of runs that the
+recognisers missed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from scipy import stats
+
+from pipeline.tags.ranking import wilson
+
+
+class Method(StrEnum):
+    """Where an interval comes from, as it is told under a table."""
+
+    WILSON = "shares: Wilson's score interval (Wilson 1927, J. Am. Stat. Assoc. 22:209)"
+    BOOTSTRAP = "medians and means: percentile bootstrap (Efron 1979, Ann. Statist. 7:1)"
+    GARWOOD = "rates: exact Poisson interval (Garwood 1936, Biometrika 28:437)"
+    NEWCOMBE = "differences of shares: hybrid score interval (Newcombe 1998, Stat. Med. 17:873, method 10)"
+    BOOTSTRAP_OF_TWO = "differences of medians: percentile bootstrap, each side drawn again by itself (Efron 1979)"
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A number and its interval.
+
+    Attributes
+    ----------
+    value, low, high : float
+        NaN where nothing is known.
+    count : int
+        What it rests on.
+    """
+
+    value: float
+    low: float
+    high: float
+    count: int
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a value."""
+        return math.isfinite(self.value)
+
+
+UNKNOWN = Estimate(math.nan, math.nan, math.nan, 0)
+"""Nothing was seen."""
+
+
+def share(successes: int, count: int, confidence: float) -> Estimate:
+    """A share with Wilson's score interval; unknown where ``count`` is 0.
+
+    Wilson 1927, "Probable inference, the law of succession, and statistical inference", J. Am. Stat. Assoc. 22:209.
+    Chosen because it keeps its promise for small counts and never leaves 0..1 (Brown, Cai & DasGupta 2001, Stat.
+    Sci. 16:101).
+    """
+    if count == 0:
+        return UNKNOWN
+    told = wilson(successes, count, z=float(stats.norm.ppf((1 + confidence) / 2)))
+    return Estimate(told.share, told.low, told.high, count)
+
+
+def median(values: np.ndarray, confidence: float, resamples: int, rng: np.random.Generator) -> Estimate:
+    """A median with its percentile bootstrap interval (Efron 1979, Ann. Statist. 7:1).
+
+    Parameters
+    ----------
+    values : ndarray of shape (N,)
+        NaN for unknown, which is left out. One value alone has no interval: it is NaN.
+    """
+    return _bootstrapped(values, medians, confidence, resamples, rng)
+
+
+def mean(values: np.ndarray, confidence: float, resamples: int, rng: np.random.Generator) -> Estimate:
+    """The same for the mean."""
+    return _bootstrapped(values, means, confidence, resamples, rng)
+
+
+def rate(events: int, exposure: float, confidence: float, per: float = 1.0) -> Estimate:
+    """Events per unit of exposure with Garwood's exact Poisson interval (Biometrika 28:437, 1936).
+
+    Parameters
+    ----------
+    events : int
+    exposure : float
+        E.g. possessions; unknown where 0.
+    per : float
+        The unit, e.g. 100 possessions.
+    """
+    if exposure <= 0:
+        return UNKNOWN
+    out = (1 - confidence) / 2
+    low = float(stats.chi2.ppf(out, 2 * events)) / 2 if events else 0.0
+    high = float(stats.chi2.ppf(1 - out, 2 * events + 2)) / 2
+    scale = per / exposure
+    return Estimate(events * scale, low * scale, high * scale, events)
+
+
+Statistic = Callable[[np.ndarray], np.ndarray]
+"""From samples (R, N) to a number each (R,)."""
+
+
+def medians(samples: np.ndarray) -> np.ndarray:
+    """The median of every row."""
+    return np.asarray(np.median(samples, axis=1))
+
+
+def means(samples: np.ndarray) -> np.ndarray:
+    """The mean of every row."""
+    return np.asarray(samples.mean(axis=1))
+
+
+def drawn_again(values: np.ndarray, resamples: int, rng: np.random.Generator) -> np.ndarray:
+    """Samples (R, N) drawn from N known values with replacement."""
+    return values[rng.integers(0, len(values), (resamples, len(values)))]
+
+
+def known_of(values: np.ndarray) -> np.ndarray:
+    """The values that are known, in order of size, so that the order of runs never matters."""
+    values = np.asarray(values, dtype=float)
+    return np.sort(values[np.isfinite(values)])
+
+
+def _bootstrapped(
+    values: np.ndarray, statistic: Statistic, confidence: float, resamples: int, rng: np.random.Generator
+) -> Estimate:
+    known = known_of(values)
+    if not len(known):
+        return UNKNOWN
+    value = float(statistic(known[None])[0])
+    if len(known) == 1:
+        return Estimate(value, math.nan, math.nan, 1)
+    low, high = percentiles(statistic(drawn_again(known, resamples, rng)), confidence)
+    return Estimate(value, low, high, len(known))
+
+
+def percentiles(drawn: np.ndarray, confidence: float) -> tuple[float, float]:
+    """The middle share of what was drawn."""
+    out = (1 - confidence) / 2
+    low, high = np.quantile(drawn, [out, 1 - out])
+    return float(low), float(high)
