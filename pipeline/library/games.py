@@ -4,6 +4,7 @@
 
     <library>/
       library.db                  tag store
+      library.toml                only where the tags are kept elsewhere: the URL of their database
       games/<game-id>/
         game.toml                 teams, rule book, film: staff edit this
         tables/*.parquet
@@ -32,6 +33,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.errors import LibraryError
+from pipeline.library.library_file import LIBRARY_FILE, read_library_file
 from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
 
@@ -194,7 +196,8 @@ class Library:
     @property
     def exists(self) -> bool:
         """Whether there is a library here already."""
-        return (self.root / TAG_STORE).is_file() or (self.root / GAMES).is_dir()
+        files = (self.root / TAG_STORE, self.root / LIBRARY_FILE)
+        return any(file.is_file() for file in files) or (self.root / GAMES).is_dir()
 
     def must_exist(self) -> Library:
         """The library itself; LibraryError when there is none here."""
@@ -268,10 +271,15 @@ class Library:
         """Take an unfinished game away."""
         shutil.rmtree(unfinished.folder, ignore_errors=True)
 
+    @property
+    def tag_place(self) -> Path | str:
+        """Where the tags are: a SQLite file in the library, or the URL of a database that ``library.toml`` names."""
+        return read_library_file(self.root).tag_store or self.root / TAG_STORE
+
     def tag_store(self) -> TagStore:
         """Open the tag store, making it when needed."""
         self.root.mkdir(parents=True, exist_ok=True)
-        return TagStore(self.root / TAG_STORE)
+        return TagStore(self.tag_place)
 
     def _free_name(self, film: Path) -> str:
         base = re.sub(r"[^a-z0-9]+", "-", film.stem.lower()).strip("-") or "game"

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from pipeline.tags.changes import changes
 from pipeline.tags.lines import TRACKS, remember
-from pipeline.tags.matching import match_candidates
+from pipeline.tags.matching import FAVOUR, match_candidates
 from pipeline.tags.records import VERDICTS, Candidate, Deed, Merge, State
 from pipeline.tags.schema import LabelRow, ReelItemRow, ReelRow, TagRow, candidate_of, fill
 
@@ -22,7 +22,7 @@ def merge(session: Session, game: str, candidates: Sequence[Candidate], who: str
         session.execute(text("SELECT pg_advisory_xact_lock(hashtext(:game))"), {"game": f"elbowroom merge {game}"})
     wanted = select(TagRow).where(TagRow.game == game).order_by(TagRow.id).with_for_update(key_share=True)
     rows = list(session.scalars(wanted))
-    pairs = match_candidates([candidate_of(row) for row in rows], candidates)
+    pairs = match_candidates([candidate_of(row) for row in rows], candidates, [_favour(row) for row in rows])
     new: list[int] = []
     kept: list[int] = []
     missing: list[int] = []
@@ -54,6 +54,10 @@ def merge(session: Session, game: str, candidates: Sequence[Candidate], who: str
     return Merge(tuple(new), tuple(kept), tuple(missing), MappingProxyType(changed))
 
 
+def _favour(row: TagRow) -> float:
+    return FAVOUR if row.state in VERDICTS else -FAVOUR if row.state == State.WITHDRAWN else 0.0
+
+
 def _add(session: Session, game: str, candidate: Candidate, who: str, when: datetime) -> int:
     row = TagRow(game=game, state=State.CANDIDATE.value, found=True, revision=1, note="")
     fill(row, candidate)
@@ -78,8 +82,8 @@ def _find_again(session: Session, row: TagRow, candidate: Candidate, who: str, w
             told.append(f"players have other numbers: look whether {', '.join(lost)}, as edited, is still right")
         row.edited_actors = [[role, numbers.get(track, track)] for role, track in row.edited_actors]
     words = "; ".join(part for part in told if part)
-    if words:
-        row.revision += 1
+    row.revision += bool(words)
+    if words or candidate_of(row) != earlier:
         tracks = {TRACKS: [list(pair) for pair in numbers.items()]} if numbers else None
         remember(session, row, who, when, Deed.FOUND_AGAIN, words, before=tracks)
     return words

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
@@ -251,6 +251,11 @@ class TagStore:
             self._row(session, tag)
             rows = session.scalars(select(HistoryRow).where(HistoryRow.tag == tag).order_by(HistoryRow.id))
             return tuple(note_of(row) for row in rows)
+
+    def last_line(self) -> int:
+        """Number of the newest line of the history, 0 where there is none; every change of a tag adds one."""
+        with self._reading() as session:
+            return session.scalar(select(func.max(HistoryRow.id))) or 0
 
     def decisions(self) -> tuple[Decided, ...]:
         """The standing verdict of every decided tag with the evidence as it was then, oldest first."""

@@ -1,0 +1,44 @@
+"""``library.toml``: what staff may say of a library as a whole. A library need not have one."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from pipeline.errors import LibraryError
+
+LIBRARY_FILE = "library.toml"
+
+
+class LibraryFile(BaseModel):
+    """What ``library.toml`` says."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    tag_store: str = Field(
+        "",
+        description="Database URL of the tags, e.g. postgresql://user@host/database; empty keeps them in library.db.",
+    )
+
+
+def read_library_file(folder: Path) -> LibraryFile:
+    """Read a library's ``library.toml``, or take the defaults where there is none.
+
+    Raises
+    ------
+    LibraryError
+        If it is not TOML or says something that nobody asked for.
+    """
+    path = folder / LIBRARY_FILE
+    try:
+        return LibraryFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        return LibraryFile()
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        raise LibraryError(f"{path} cannot be read as TOML ({error}); repair it.") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        known = ", ".join(LibraryFile.model_fields)
+        name = ".".join(str(part) for part in first["loc"])
+        raise LibraryError(f"{path}: '{name}': {first['msg']}; it may say: {known}.") from error
