@@ -10,6 +10,8 @@ it read cannot change before it writes; whoever comes second waits, up to ``WAIT
 from __future__ import annotations
 
 import sqlite3
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -36,6 +38,9 @@ CONNECTIONS = 20
 
 SCHEMA_LOCK = 0x656C626F
 """Key of PostgreSQL's advisory lock under which the schema is changed."""
+
+MIGRATING = threading.Lock()
+"""Alembic keeps what it works on in a module, so that one thread at a time may use it."""
 
 WRITE = {"elbowroom_begin": "BEGIN IMMEDIATE"}
 
@@ -67,7 +72,7 @@ def shown(place: Path | str) -> str:
     return str(place) if isinstance(place, Path) else url_of(place).render_as_string(hide_password=True)
 
 
-def driver_message(error: Exception) -> str:
+def driver_message(error: BaseException) -> str:
     """What a database driver said, in one line."""
     return " ".join(str(getattr(error, "orig", None) or error).split())
 
@@ -83,22 +88,34 @@ def open_engine(place: Path | str) -> Engine:
         If the driver of PostgreSQL is not installed.
     """
     url = url_of(place)
+    engine = None
     try:
         engine = _engine(url)
         _bring_up_to_date(engine, place)
-    except ImportError as error:
-        raise MissingExtraError(
+        return engine
+    except BaseException as error:
+        if engine is not None:
+            engine.dispose()
+        told = _told(error, place, url)
+        if told is error:
+            raise
+        raise told from error
+
+
+def _told(error: BaseException, place: Path | str, url: URL) -> BaseException:
+    """What goes wrong in opening a store, as an error of ours where it is of a kind to be expected."""
+    if isinstance(error, ImportError):
+        return MissingExtraError(
             "The tag store is in PostgreSQL, whose driver is not installed; pip install 'elbowroom[postgres]'."
-        ) from error
-    except (SQLAlchemyError, sqlite3.Error, OSError) as error:
-        cause = driver_message(error)
-        advice = (
-            "check the library's path"
-            if url.get_backend_name() == "sqlite"
-            else "check the URL in library.toml and whether the server runs"
         )
-        raise LibraryError(f"The tag store {shown(place)} cannot be opened ({cause}); {advice}.") from error
-    return engine
+    if not isinstance(error, SQLAlchemyError | sqlite3.Error | OSError):
+        return error
+    advice = (
+        "check the library's path"
+        if url.get_backend_name() == "sqlite"
+        else "check the URL in library.toml and whether the server runs"
+    )
+    return LibraryError(f"The tag store {shown(place)} cannot be opened ({driver_message(error)}); {advice}.")
 
 
 def _engine(url: URL) -> Engine:
@@ -117,9 +134,22 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None  # the driver begins nothing by itself; _begin_sqlite does
     with closing(connection.cursor()) as cursor:
         cursor.execute(f"PRAGMA busy_timeout={WAIT_S * 1000}")
-        cursor.execute("PRAGMA journal_mode=WAL")
+        _log_ahead(cursor)
         cursor.execute("PRAGMA synchronous=FULL")
         cursor.execute("PRAGMA foreign_keys=ON")
+
+
+def _log_ahead(cursor: sqlite3.Cursor) -> None:
+    """Switch a database to its write-ahead log; SQLite does not wait by itself where others are doing so too."""
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+        time.sleep(0.02)
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -192,6 +222,7 @@ def _migrate(connection: Connection, stamped: str | None) -> None:
     config.set_main_option("script_location", "pipeline.tags:migrations")
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
-    if stamped is not None:
-        command.stamp(config, stamped)
-    command.upgrade(config, "head")
+    with MIGRATING:
+        if stamped is not None:
+            command.stamp(config, stamped)
+        command.upgrade(config, "head")

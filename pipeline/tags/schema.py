@@ -110,7 +110,7 @@ class ReelRow(Base):
     title: Mapped[str] = mapped_column(String(200))
     note: Mapped[str]
     revision: Mapped[int]
-    token: Mapped[str | None] = mapped_column(String(100), unique=True)
+    token: Mapped[str | None] = mapped_column(String(100), unique=True, index=True)
     dropped: Mapped[bool]  # taken off the list; its lines stay
     made_by: Mapped[str] = mapped_column(String(200))
     changed_by: Mapped[str] = mapped_column(String(200))

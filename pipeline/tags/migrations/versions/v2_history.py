@@ -50,8 +50,8 @@ def upgrade() -> None:
         sa.Column("missing", sa.JSON, nullable=False, server_default="[]"),
         sa.Column("found", sa.Boolean, nullable=False, server_default=sa.true()),
         sa.Column("revision", sa.Integer, nullable=False, server_default="1"),
-        sa.Column("edited_start_s", sa.Float),
-        sa.Column("edited_end_s", sa.Float),
+        sa.Column("edited_start_s", sa.Double),
+        sa.Column("edited_end_s", sa.Double),
         sa.Column("edited_actors", sa.JSON),
         sa.Column("note", sa.String, nullable=False, server_default=""),
         sa.Column("decision", sa.Integer),
@@ -160,7 +160,7 @@ def _make_the_rest(connection: sa.Connection) -> None:
         sa.Column("title", sa.String(200), nullable=False),
         sa.Column("note", sa.String, nullable=False),
         sa.Column("revision", sa.Integer, nullable=False),
-        sa.Column("token", sa.String(100), unique=True),
+        sa.Column("token", sa.String(100), unique=True, index=True),
         sa.Column("dropped", sa.Boolean, nullable=False),
         sa.Column("made_by", sa.String(200), nullable=False),
         sa.Column("changed_by", sa.String(200), nullable=False),
@@ -175,7 +175,7 @@ def _make_the_rest(connection: sa.Connection) -> None:
         sa.Column("title", sa.String, nullable=False),
         sa.Column("note", sa.String, nullable=False),
         sa.Column("freeze", sa.Boolean, nullable=False),
-        sa.Column("slow", sa.Float, nullable=False),
+        sa.Column("slow", sa.Double, nullable=False),
     )
     op.create_table(
         "reel_history",
