@@ -18,6 +18,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
+from rich.text import Text
 
 from pipeline.errors import ElbowroomError, PictureError, SettingsError
 
@@ -215,6 +216,55 @@ def clip(
 
 
 @app.command()
+def reel(
+    number: Annotated[int | None, typer.Argument(help="Number of a reel; leave it out and name tags.")] = None,
+    to: Annotated[Path, typer.Option("--out", help="MP4 file to write.")] = Path("reel.mp4"),
+    tags: Annotated[
+        list[int] | None, typer.Option("--tag", help="Number of a tag, for a reel that is not stored. May be repeated.")
+    ] = None,
+    title: Annotated[str, typer.Option("--title", help="Title of a reel that is not stored.")] = "Clips",
+    library: LibraryOption = Path("library"),
+    configs: ConfigsOption = None,
+) -> None:
+    """Write a reel as one film: a title, then every clip behind a card with its title and note."""
+    from pipeline.clips.reels import chosen_reel, reel_film
+    from pipeline.library.games import Library
+
+    place, settings = Library(library).must_exist(), _settings(configs)
+    with place.tag_store() as store:
+        chosen, held = chosen_reel(store, number, tags or (), title, settings)
+    with _bar("Reel") as progress:
+        film = reel_film(place, chosen, held, to, settings, progress=progress)
+    out.print(f"Reel: {film.path} ({film.length_s:.1f} s, {len(film.chapters)} clip(s))", markup=False)
+
+
+@app.command("export")
+def export_command(
+    form: Annotated[
+        Literal["csv", "webvtt", "edl", "otio", "mot", "parquet"], typer.Option("--form", help="Form of the list.")
+    ],
+    to: Annotated[Path, typer.Option("--out", help="File to write.")],
+    tags: Annotated[list[int] | None, typer.Argument(help="Numbers of tags; all of them if left out.")] = None,
+    reel_number: Annotated[int | None, typer.Option("--reel", help="Number of a reel, in place of tags.")] = None,
+    game: Annotated[str | None, typer.Option("--game", help="Only this game.")] = None,
+    kind: Annotated[str | None, typer.Option("--kind", help="Only this kind, e.g. crowded_paint.")] = None,
+    library: LibraryOption = Path("library"),
+    configs: ConfigsOption = None,
+) -> None:
+    """Write tags or a reel for a spreadsheet, a player, a cutting room, a tracker or a database."""
+    from pipeline.clips.exports import ExportForm, export, listed_tags
+    from pipeline.library.games import Library
+
+    place = Library(library).must_exist()
+    if game is not None:
+        place.game(game)
+    with place.tag_store() as store:
+        chosen, own = listed_tags(store, tags or (), reel_number, game=game, kind=kind)
+    path = export(place, chosen, ExportForm(form), to, _settings(configs), reel=own)
+    out.print(f"{ExportForm(form).name}: {path}", markup=False)
+
+
+@app.command()
 def explain(
     tag: Annotated[int, typer.Argument(help="Number of a tag, as 'elbowroom list' shows it.")],
     library: LibraryOption = Path("library"),
@@ -273,6 +323,115 @@ def review_user(
     place = password_file(Library(library).must_exist())
     place.set(name, _new_password())
     out.print(f"{name} can log in; the passwords are in {place.path}.", markup=False)
+
+
+FormOption = Annotated[
+    Literal["table", "csv", "json", "parquet"], typer.Option("--form", help="How the answer is written.")
+]
+OutFileOption = Annotated[Path | None, typer.Option("--out", help="File for the answer; standard output if left out.")]
+
+
+def _several(name: str, what: str) -> Any:
+    return typer.Option(f"--{name}", help=f"{what} May be repeated.")
+
+
+@app.command()
+def find(
+    bar: Annotated[
+        str | None, typer.Argument(help="A search in one line, as in the web's query bar: kinds, team:, …, condition.")
+    ] = None,
+    library: LibraryOption = Path("library"),
+    sets: Annotated[list[str] | None, _several("set", "A set of the set library, or 'any'.")] = None,
+    actions: Annotated[list[str] | None, _several("action", "A kind of action, or 'any'.")] = None,
+    faults: Annotated[list[str] | None, _several("fault", "A spacing fault, or 'any'.")] = None,
+    games: Annotated[list[str] | None, _several("game", "Only this game.")] = None,
+    teams: Annotated[list[str] | None, _several("team", "Only attacks of this team, as game.toml names it.")] = None,
+    periods: Annotated[list[int] | None, _several("period", "Only this period.")] = None,
+    states: Annotated[list[str] | None, _several("state", "Only tags in this state, e.g. confirmed.")] = None,
+    labels: Annotated[list[str] | None, _several("label", "Only tags with this label.")] = None,
+    since: Annotated[str, typer.Option("--since", help="First day, e.g. 2026-01-31.")] = "",
+    until: Annotated[str, typer.Option("--until", help="Last day.")] = "",
+    where: Annotated[str, typer.Option("--where", help='Condition, e.g. "return_catch_ft > 28".')] = "",
+    order: Annotated[str, typer.Option("--order", help='Columns, e.g. "score desc, t_s".')] = "",
+    limit: Annotated[int | None, typer.Option("--limit", min=0, help="So many hits at most.")] = None,
+    form: FormOption = "table",
+    to: OutFileOption = None,
+    show_columns: Annotated[
+        bool, typer.Option("--columns", help="List what can be asked of these kinds, with meaning, and stop.")
+    ] = False,
+    configs: ConfigsOption = None,
+) -> None:
+    """Find plays, faults and actions in all games by what was measured of them."""
+    from pipeline.find import Filters, columns, read_bar, search
+    from pipeline.find.filters import joined
+    from pipeline.find.telling import asked_names, column_lines, found_lines, shown
+    from pipeline.library.games import Library
+
+    settings = _settings(configs)
+    asked = Filters(
+        tuple(actions or ()), tuple(sets or ()), tuple(faults or ()), tuple(games or ()), tuple(teams or ()),
+        tuple(periods or ()), tuple(states or ()), tuple(labels or ()),
+        since=since, until=until, where=where, order=order, limit=limit,
+    )  # fmt: skip
+    asked = joined(read_bar(bar or "", settings), asked)
+    if show_columns:
+        for line in column_lines(columns(settings, asked)):
+            out.print(line, markup=False)
+        return
+    with _bar("Reading") as progress:
+        found = search(Library(library), asked, settings, progress)
+    table = shown(found, asked_names(asked)) if form == "table" and to is None else found.table
+    _write_table(table, form, to)
+    for line in found_lines(found):
+        err.print(line, markup=False)
+
+
+@app.command()
+def sql(
+    query: Annotated[
+        str | None, typer.Argument(help="One query; lists the views, their columns and meaning if left out.")
+    ] = None,
+    library: LibraryOption = Path("library"),
+    form: FormOption = "table",
+    to: OutFileOption = None,
+) -> None:
+    """Ask DuckDB about every game: read-only views of tags, decisions, actions, tracks and more."""
+    from pipeline.find.views import run_sql, view_lines, views_of
+    from pipeline.library.games import Library
+
+    if query is None:
+        for line in view_lines():
+            out.print(line, markup=False)
+        return
+    with _bar("Reading") as progress:
+        views = views_of(Library(library), progress)
+    with views.connection:
+        _write_table(run_sql(views.connection, query), form, to)
+    for line in views.left_out:
+        err.print(line, markup=False)
+
+
+@app.command()
+def precision(
+    library: LibraryOption = Path("library"),
+    to: Annotated[Path | None, typer.Option("--out", help="Folder for a calibration plot of every kind.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """How often staff confirmed what each recogniser found, and how well its ranking is calibrated."""
+    from pipeline.library.games import Library
+    from pipeline.tags.precision_telling import precision_as_json, precision_lines, write_plots
+    from pipeline.tags.ranking import precision as precision_of
+
+    with Library(library).must_exist().tag_store() as store:
+        kinds = precision_of(store.decisions())
+    if as_json:
+        _print_json(precision_as_json(kinds))
+    else:
+        for line in precision_lines(kinds):
+            out.print(line, markup=False)
+    if to is not None:
+        for path in write_plots(kinds, to):
+            err.print(f"Drawn: {path}", markup=False)
 
 
 @app.command()
@@ -904,6 +1063,24 @@ def _outline(value: dict[str, Any], depth: int) -> Iterator[str]:
             yield f"{'  ' * depth}{name}: {item:.4g}"
         else:
             yield f"{'  ' * depth}{name}: {item}"
+
+
+def _write_table(table: Any, form: str, to: Path | None) -> None:
+    """A table as it was asked for: to a file, raw to standard output, or drawn there."""
+    from pipeline.find.telling import Form, as_bytes, cells, write
+
+    if to is not None:
+        err.print(f"Written: {write(table, Form(form), to)}", markup=False)
+    elif form != "table":
+        sys.stdout.buffer.write(as_bytes(table, Form(form)))
+    else:
+        drawn = Table(box=None, pad_edge=False)
+        head, *rows = cells(table)
+        for name in head:
+            drawn.add_column(name, overflow="fold")
+        for row in rows:
+            drawn.add_row(*(Text(cell) for cell in row))
+        out.print(drawn)
 
 
 def _print_json(value: Any) -> None:

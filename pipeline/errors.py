@@ -12,6 +12,7 @@
     ├── SearchError         a search names something that does not exist, or asks for what cannot be read
     ├── DataError           an evaluation or training folder is not in the documented form
     ├── TrackingError       tracking data given for import is not in the documented form
+    ├── ExportError         a picture, diagram or list cannot be written as asked
     ├── WorkerError         a worker process of a run was lost
     └── MissingExtraError   an optional part of the installation is not there
 
@@ -78,6 +79,10 @@ class DataError(ElbowroomError):
 
 class TrackingError(ElbowroomError):
     """Tracking data given for import is not in the documented form."""
+
+
+class ExportError(ElbowroomError):
+    """A picture, diagram or list of tags cannot be written in the form or to the place asked for."""
 
 
 class MissingExtraError(ElbowroomError):

@@ -173,6 +173,7 @@ def test_the_commands_are_all_there():
         "review",
         "review-user",
     }
+    names |= {"find", "sql", "precision", "reel", "export"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"sets {n}" for n in ("check", "show", "try")}

@@ -6,7 +6,7 @@ pictures of another shape. Sound is kept where a film has it; cards, held moment
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -27,7 +27,7 @@ from pipeline.film.probe import FilmInfo, probe
 from pipeline.library.game_time import game_times
 from pipeline.library.games import Game, Library
 from pipeline.settings import Settings
-from pipeline.tags import Reel, ReelItem, Tag
+from pipeline.tags import Reel, ReelItem, Tag, TagStore
 
 DIAGRAM_RATE = Fraction(25)
 """Rate of a reel without any film."""
@@ -119,6 +119,25 @@ def reel_of_tags(tags: Sequence[Tag], title: str, settings: Settings) -> Reel:
         ReelItem(tag.tag, title_of(tag.candidate.kind, settings), tag.candidate.sentence, freeze=True) for tag in tags
     )
     return Reel(0, title, "", items, 0)
+
+
+def chosen_reel(
+    store: TagStore, number: int | None, tags: Sequence[int], title: str, settings: Settings
+) -> tuple[Reel, tuple[Tag, ...]]:
+    """A stored reel by its number, or one made up of tags; with the tags it holds.
+
+    Raises
+    ------
+    LibraryError
+        If neither or both are named, or there is no such reel or tag.
+    """
+    if (number is None) == (not tags):
+        raise LibraryError("Name a reel by its number, or tags with --tag; not both and not neither.")
+    if number is not None:
+        reel = store.reel(number)
+        return reel, tuple(store.tag(tag) for tag in dict.fromkeys(item.tag for item in reel.items))
+    held = tuple(store.tag(tag) for tag in tags)
+    return reel_of_tags(held, title, settings), held
 
 
 def plan_reel(library: Library, reel: Reel, tags: Sequence[Tag], settings: Settings) -> ReelPlan:
@@ -216,7 +235,7 @@ def _still(card: Card, length_s: float, shape: Shape) -> Part:
     return Part(length_s, [(0.0, card_picture(card, shape.width_px, shape.height_px))])
 
 
-def _fitted(pictures: Iterator[Timed], shape: Shape, card: Card, strip_s: float) -> Iterator[Timed]:
+def _fitted(pictures: Iterable[Timed], shape: Shape, card: Card, strip_s: float) -> Iterator[Timed]:
     for at_s, picture in pictures:
         fit = fitted(picture, shape.width_px, shape.height_px)
         yield at_s, with_strip(fit, card) if at_s < strip_s else fit

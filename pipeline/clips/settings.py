@@ -30,6 +30,9 @@ class ClipSettings(BaseModel):
     item_card_s: float = Field(2.2, ge=0, description="How long the card before a clip stands.")
     strip_s: float = Field(3.5, ge=0, description="How long the strip stands.")
     reel_height_px: int = Field(1080, ge=120, le=4320, description="A reel is at most this high.")
+    edl_timecode: Literal["drop", "non_drop"] = Field(
+        "drop", description="How edit decision lists count frames at 29.97 and 59.94 a second."
+    )
     quality: int = Field(20, ge=0, le=51, description="H.264 constant rate factor; lower is better and larger.")
     speed: str = Field("veryfast", description="H.264 encoder preset.")
 

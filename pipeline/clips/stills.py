@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import cv2
 import numpy as np
 
 from pipeline.clips.tag_film import Show, drawing_of
-from pipeline.clips.writing import make_folder
-from pipeline.errors import PictureError
+from pipeline.clips.writing import write_whole
+from pipeline.errors import ExportError, PictureError
 from pipeline.film.decode import decode
 from pipeline.library.games import Library
 from pipeline.settings import Settings
@@ -22,7 +21,7 @@ def still_of_tag(library: Library, tag: Tag, out: Path, settings: Settings, *, s
 
     Raises
     ------
-    LibraryError, FilmError, PictureError
+    LibraryError, FilmError, PictureError, ExportError
         If the game, its film or a table is not where the library says, the film has no picture then, or the file
         cannot be written.
     """
@@ -36,21 +35,8 @@ def still_of_tag(library: Library, tag: Tag, out: Path, settings: Settings, *, s
 
 
 def write_png(picture: np.ndarray, out: Path) -> None:
-    """Write a BGR picture whole or not at all; PictureError when it cannot be written."""
+    """Write a BGR picture whole or not at all; ExportError when it cannot be written."""
     done, data = cv2.imencode(".png", picture)
     if not done:
-        raise PictureError(f"{out} cannot be written as PNG; the picture has an odd size {picture.shape}.")
+        raise ExportError(f"{out} cannot be written as PNG; the picture has an odd size {picture.shape}.")
     write_whole(data.tobytes(), out)
-
-
-def write_whole(data: bytes, out: Path) -> None:
-    """Write a file under a temporary name and rename it, its folder made when needed."""
-    make_folder(out)
-    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
-    try:
-        temporary.write_bytes(data)
-        os.replace(temporary, out)
-    except OSError as error:
-        raise PictureError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
-    finally:
-        temporary.unlink(missing_ok=True)

@@ -10,9 +10,10 @@ from pipeline.settings import Settings
 
 def title_of(kind: str, settings: Settings) -> str:
     """A kind as a coach says it: of the fault library, the set library, or the vocabulary of actions."""
-    for one in (*settings.faults.library, *settings.set_library.definitions):
-        if one.name == kind:
-            return one.title
+    titles = {rule.name: rule.title for rule in settings.faults.library}
+    titles |= {one.name: one.title for one in settings.set_library.definitions}
+    if kind in titles:
+        return titles[kind]
     title = KIND[kind].title if kind in KIND else kind.replace("_", " ")
     return title[:1].upper() + title[1:]
 

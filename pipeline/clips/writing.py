@@ -19,7 +19,7 @@ import numpy as np
 from av.video.reformatter import ColorRange, Colorspace, Interpolation
 
 from pipeline.clips.settings import ClipSettings
-from pipeline.errors import FilmError
+from pipeline.errors import ExportError, FilmError
 from pipeline.film.probe import HD_HEIGHT_PX
 
 TICKS_PER_S = 90_000
@@ -131,6 +131,25 @@ def make_folder(out: Path) -> None:
         out.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise FilmError(f"The folder {out.parent} cannot be made ({error.strerror}); choose another one.") from error
+
+
+def write_whole(data: bytes, out: Path) -> None:
+    """Write a file under a temporary name and rename it, its folder made when needed.
+
+    Raises
+    ------
+    ExportError, FilmError
+        If the file or its folder cannot be written.
+    """
+    make_folder(out)
+    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
+    try:
+        temporary.write_bytes(data)
+        os.replace(temporary, out)
+    except OSError as error:
+        raise ExportError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def at_rate(part: Part, rate: Fraction) -> Part:

@@ -14,45 +14,32 @@ from pipeline.clips.playback import Body, Playback
 from pipeline.clips.settings import ClipSettings
 from pipeline.clips.stills import still_of_tag
 from pipeline.clips.tag_film import clip_of_tag, cut_tag, stretch_of
-from pipeline.court.camera import Camera, Lens, camera_to_row
-from pipeline.court.rule_books import rule_book
+from pipeline.court.camera import Camera
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import LibraryError, PictureError
 from pipeline.film.decode import decode
 from pipeline.film.probe import probe
-from pipeline.library.games import Game, Library, film_digest, write_game_file
+from pipeline.library.games import Library
 from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
 from pipeline.spacing.tables import SPACING
-from pipeline.tags.records import Candidate, Family, State, Tag
+from tests.clips.made_up_game import (
+    ACTORS,
+    BOOK,
+    PLACES,
+    SIZE,
+    add_game,
+    body_at,
+    camera_at,
+    camera_table,
+    settings_with,
+    tag_at,
+    track_table,
+)
 from tests.film.films import write_film
 
-SIZE = (960, 540)
-BOOK = rule_book("nba")
 WOOD, KIT = (120, 170, 210), (40, 40, 200)
-ACTORS = (
-    ("handler", 1),
-    ("defender_in_paint", 12),
-    ("attacker_in_paint", 3),
-    ("defender_in_paint", 11),
-    ("attacker_in_paint", 2),
-    ("in_paint", 20),
-)
-PLACES = {1: (72.0, 25.0), 2: (80.0, 20.0), 3: (88.0, 30.0), 11: (82.0, 24.0), 12: (86.0, 22.0), 20: (90.0, 27.0)}
 SETTINGS = ClipSettings()
-
-
-def camera_at(pan_deg: float, k1: float = 0.1) -> Camera:
-    lens = Lens(k1, np.array([(SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2]), float(SIZE[0]))
-    return Camera(np.array([47.0, -75.0, 32.0]), pan_deg, -16.0, 0.0, 1900.0, lens, SIZE)
-
-
-def body_at(track: int, camera: Camera) -> Body:
-    place = PLACES[track]
-    foot, head = camera.project(np.array([[*place, 0.0], [*place, 6.4]]))
-    half = 0.18 * (foot[1] - head[1])
-    team = {1: 0, 2: 0, 3: 0, 11: 1, 12: 1}.get(track, -1)
-    return Body(track, "player", team, place, (foot[0] - half, head[1], foot[0] + half, foot[1]))
 
 
 def picture_of(camera: Camera) -> tuple[np.ndarray, list[Body]]:
@@ -170,47 +157,6 @@ def test_fill_stands_out_from_the_floor() -> None:
 # Playback ---------------------------------------------------------------------------------------
 
 
-def camera_table(times: list[float], pans: list[float | None]) -> object:
-    rows = []
-    for number, (t_s, pan) in enumerate(zip(times, pans, strict=True)):
-        if pan is None:
-            row = dict.fromkeys(CAMERAS.schema.names)
-            row |= {"frame": number, "t_s": t_s, "shot": 0, "status": "unknown", "reason": "A close-up."}
-        else:
-            row = camera_to_row(camera_at(pan), frame=number, t_s=t_s, shot=0, rule_book="nba", residual_px=1.0,
-                                residual_ft=0.1, quality=0.9, status="registered")  # fmt: skip
-        rows.append(row)
-    return CAMERAS.from_rows(rows)
-
-
-def track_table(times: list[float], *, moving_ft: float = 0.0) -> object:
-    rows = []
-    for t_s in times:
-        for track, (x, y) in PLACES.items():
-            body = body_at(track, camera_at(25.0))
-            rows.append(
-                {
-                    "frame": round(t_s * 10),
-                    "t_s": t_s,
-                    "shot": 0,
-                    "track": track,
-                    "role": body.role,
-                    "team": body.team,
-                    "x_ft": x + moving_ft * t_s,
-                    "y_ft": y,
-                    "observed": track != 20,
-                    **dict(
-                        zip(
-                            ("x1_px", "y1_px", "x2_px", "y2_px"),
-                            body.box_px if track != 20 else [None] * 4,
-                            strict=True,
-                        )
-                    ),
-                }
-            )
-    return TRACKS.from_rows(rows)
-
-
 def test_playback_between_analysed_frames() -> None:
     cameras = camera_table([0.0, 0.1, 0.2, 1.0, 1.1], [20.0, 22.0, None, 30.0, 31.0])
     playback = Playback(cameras, track_table([0.0, 0.2, 1.0], moving_ft=5.0), 0, 0.4)
@@ -232,56 +178,14 @@ def test_playback_between_analysed_frames() -> None:
 # Tags -------------------------------------------------------------------------------------------
 
 
-def tag_at(t_s: float, **changes: object) -> Tag:
-    told = {
-        "kind": "crowded_paint",
-        "family": Family.FAULT,
-        "shot": 0,
-        "possession": 0,
-        "team": 0,
-        "start_s": t_s - 0.4,
-        "end_s": t_s + 0.3,
-        "t_s": t_s,
-        "actors": ACTORS,
-        "measures": {"count": 5.0},
-        "traits": {},
-        "score": 0.9,
-        "severity": "fault",
-        "sentence": "5 others stand in the paint.",
-    }
-    found = Candidate(**{**told, **changes})
-    return Tag(7, "game", State.CANDIDATE, found, 1, found.start_s, found.end_s, found.actors)
-
-
-def settings_with(**changes: object) -> Settings:
-    return Settings(clips=ClipSettings(**changes))
-
-
 @pytest.fixture
 def library(tmp_path: Path) -> Library:
     """A library with one game of two seconds."""
     picture, _ = picture_of(camera_at(25.0))
     film = write_film(tmp_path / "film.mp4", [picture] * 50, options={"preset": "ultrafast"})
-    game = Game("game", tmp_path / "library" / "games" / "game")
-    game.tables.mkdir(parents=True)
-    write_game_file(game, film, film_digest(film), "nba")
-    times = [round(0.1 * k, 6) for k in range(20)]
-    CAMERAS.write(camera_table(times, [25.0] * 20), game.tables)
-    TRACKS.write(track_table(times), game.tables)
-    spacing = [
-        {
-            "frame": k,
-            "t_s": t,
-            "shot": 0,
-            "attacked_end": "right",
-            "paint_attack": 2,
-            "paint_defence": 2,
-            "paint_unknown": 1,
-        }
-        for k, t in enumerate(times)
-    ]
-    SPACING.write(SPACING.from_rows(spacing), game.tables)
-    return Library(tmp_path / "library")
+    library = Library(tmp_path / "library")
+    add_game(library, "game", film)
+    return library
 
 
 def test_clip_and_still_of_a_tag(library: Library, tmp_path: Path) -> None:
