@@ -13,7 +13,16 @@ from starlette.exceptions import HTTPException
 
 from pipeline.errors import ElbowroomError, LibraryError
 from pipeline.library.games import Library
-from pipeline.review import floor_fixes, night_page, people, playbook, setting_list
+from pipeline.review import (
+    film_page,
+    floor_fixes,
+    night_page,
+    people,
+    playbook,
+    queue_page,
+    setting_list,
+    tag_answers,
+)
 from pipeline.review.access import Access
 from pipeline.review.jobs import Jobs
 from pipeline.review.limits import Limit
@@ -23,6 +32,9 @@ from pipeline.settings import Settings
 
 ROUTERS: tuple[APIRouter, ...] = (
     night_page.router,
+    queue_page.router,
+    tag_answers.router,
+    film_page.router,
     people.router,
     playbook.router,
     floor_fixes.router,

@@ -23,8 +23,8 @@ from pipeline.review.sessions import COOKIE, Session
 from pipeline.review.site import Site, page, site
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
-NO_LOGIN = ("/static/", "/shared/")
-"""What may be seen without a login: nothing of the library but what a link with a secret leads to."""
+NO_LOGIN = ("/static/",)
+"""What may be seen without a login: nothing of the library."""
 NO_LOGIN_PAGES = frozenset({"/login", "/about"})
 
 FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
