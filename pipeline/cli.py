@@ -10,6 +10,8 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
+from getpass import getuser
 from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -432,6 +434,83 @@ def precision(
     if to is not None:
         for path in write_plots(kinds, to):
             err.print(f"Drawn: {path}", markup=False)
+
+
+WhoOption = Annotated[str | None, typer.Option("--who", help="Who does it; your name on this machine if left out.")]
+
+
+@app.command()
+def decide(
+    tag: Annotated[int, typer.Argument(help="Number of a tag, as 'elbowroom list' shows it.")],
+    verdict: Annotated[
+        Literal["confirmed", "rejected", "unsure", "undo"],
+        typer.Argument(help="What you say of it; undo takes the last decision or edit back."),
+    ],
+    reason: Annotated[str, typer.Option("--reason", help="Why, kept in the history.")] = "",
+    who: WhoOption = None,
+    library: LibraryOption = Path("library"),
+) -> None:
+    """Confirm or reject a tag, or say that one cannot tell; the history keeps who and when."""
+    from pipeline.library.games import Library
+    from pipeline.tags import State
+    from pipeline.tags.telling import tag_line
+
+    name, when = who or getuser(), datetime.now(UTC)
+    with Library(library).must_exist().tag_store() as store:
+        if verdict == "undo":
+            decided = store.undo(tag, who=name, when=when)
+        else:
+            decided = store.decide(tag, State(verdict), who=name, when=when, text=reason)
+    out.print(tag_line(decided), markup=False)
+
+
+@app.command()
+def history(
+    tag: Annotated[int, typer.Argument(help="Number of a tag, as 'elbowroom list' shows it.")],
+    library: LibraryOption = Path("library"),
+    as_json: JsonOption = False,
+) -> None:
+    """Tell everything that happened to a tag: what runs found, who decided or edited what, and when."""
+    from pipeline.library.games import Library
+    from pipeline.tags.telling import history_as_json, history_lines
+
+    with Library(library).must_exist().tag_store() as store:
+        told, notes = store.tag(tag), store.history(tag)
+    if as_json:
+        _print_json(history_as_json(told, notes))
+        return
+    for line in history_lines(told, notes):
+        out.print(line, markup=False)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="The backup; nothing may be there yet.")],
+    library: LibraryOption = Path("library"),
+) -> None:
+    """Write everything that staff and runs put into the tag store into one file, while others go on working."""
+    from pipeline.library.games import Library
+    from pipeline.tags.backup import back_up
+    from pipeline.tags.telling import contents_line
+
+    out.print(f"{file}: {contents_line(back_up(Library(library).must_exist().tag_place, file))}.", markup=False)
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="A backup.")],
+    library: LibraryOption = Path("library"),
+    keep: Annotated[
+        Path | None, typer.Option("--keep", help="First back up what is in the store now into this file.")
+    ] = None,
+) -> None:
+    """Put a backup into a library's tag store; refused where that would lose what the store holds."""
+    from pipeline.library.games import Library
+    from pipeline.tags.backup import restore as restore_into
+    from pipeline.tags.telling import contents_line
+
+    restored = restore_into(file, Library(library).tag_place, keep=keep)
+    out.print(f"Restored: {contents_line(restored)}.", markup=False)
 
 
 @app.command()
@@ -949,6 +1028,8 @@ def _cut_clips(library: Any, tags: Any, folder: Path | None, settings: Any) -> N
 
 
 def _run_lines(result: Any) -> Iterator[str]:
+    from pipeline.tags.telling import merge_lines
+
     done = [ran.stage for ran in result.stages if not ran.ran]
     yield f"Game '{result.game.name}' in {result.game.folder}"
     yield (
@@ -960,8 +1041,7 @@ def _run_lines(result: Any) -> Iterator[str]:
         yield f"The film is damaged: {result.damage}"
     if done:
         yield f"Unchanged since the last run: {', '.join(done)}."
-    if result.merge.missing:
-        yield f"No longer found: tags {', '.join(str(n) for n in result.merge.missing)}."
+    yield from merge_lines(result.merge, result.tags)
 
 
 def _import_lines(done: Any) -> Iterator[str]:

@@ -174,6 +174,7 @@ def test_the_commands_are_all_there():
         "review-user",
     }
     names |= {"find", "sql", "precision", "reel", "export"}
+    names |= {"decide", "history", "backup", "restore"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"sets {n}" for n in ("check", "show", "try")}
