@@ -114,6 +114,8 @@ def restore(file: Path, place: Path | str, *, keep: Path | None = None) -> Conte
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "backup.db"
         source_engine = _open_backup(file, copy)
+        if isinstance(place, Path):
+            place.parent.mkdir(parents=True, exist_ok=True)
         target_engine = open_engine(place)
         try:
             with (
