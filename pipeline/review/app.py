@@ -14,12 +14,15 @@ from starlette.exceptions import HTTPException
 from pipeline.errors import ElbowroomError, LibraryError
 from pipeline.library.games import Library
 from pipeline.review import (
+    comparing,
     film_page,
     floor_fixes,
     night_page,
     people,
     playbook,
     queue_page,
+    reels,
+    searching,
     setting_list,
     tag_answers,
 )
@@ -36,6 +39,9 @@ ROUTERS: tuple[APIRouter, ...] = (
     tag_answers.router,
     film_page.router,
     people.router,
+    searching.router,
+    reels.router,
+    comparing.router,
     playbook.router,
     floor_fixes.router,
     setting_list.router,

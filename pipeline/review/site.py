@@ -46,6 +46,9 @@ class Entry:
 NAV: tuple[Entry, ...] = (
     Entry("/", "The night"),
     Entry("/queue", "Decide"),
+    Entry("/search", "Search"),
+    Entry("/reels", "Reels"),
+    Entry("/compare", "Compare"),
     Entry("/sets", "Sets"),
     Entry("/court", "Court"),
     Entry("/settings", "Settings"),

@@ -1,0 +1,88 @@
+"""Comparison pages: two teams, games, periods or stretches of a season on one set, fault or action."""
+
+from __future__ import annotations
+
+import base64
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse
+
+from pipeline.errors import ElbowroomError
+from pipeline.find.names import known_kinds
+from pipeline.reports.comparison import compare_set
+from pipeline.reports.document import Chart
+from pipeline.reports.point_charts import two_sides_chart
+from pipeline.reports.sides import Counted, side
+from pipeline.review.compare_view import SideAsked, compare_kind, kind_named
+from pipeline.review.searching import FAMILIES, choices
+from pipeline.review.site import page, site
+from pipeline.tags import Family
+
+router = APIRouter()
+
+Short = Annotated[str, Query(max_length=400)]
+
+
+@router.get("/compare")
+def compare(
+    request: Request,
+    what: Short = "",
+    one_team: Short = "",
+    one_game: Short = "",
+    one_period: Short = "",
+    one_more: Short = "",
+    other_team: Short = "",
+    other_game: Short = "",
+    other_period: Short = "",
+    other_more: Short = "",
+    count: Counted = Counted.WITH_CANDIDATES,
+) -> HTMLResponse:
+    """Choose two sides, and see them side by side."""
+    own = site(request)
+    asked = (
+        SideAsked(one_team, one_game, one_period, one_more),
+        SideAsked(other_team, other_game, other_period, other_more),
+    )
+    context: dict[str, Any] = {
+        "set_comparison": None,
+        "kind_comparison": None,
+        "charts": {},
+        "wrong": "",
+        "status": 200,
+    }
+    if what:
+        try:
+            context |= _compared(request, what, asked, count)
+        except ElbowroomError as error:
+            context |= {"wrong": str(error), "status": 400}
+    kinds = known_kinds(own.settings)
+    return page(
+        request,
+        "compare.html",
+        what=what,
+        asked=asked,
+        count=count,
+        counts=list(Counted),
+        kinds=[(family, [kind for kind in kinds if kind.family is family]) for family in FAMILIES],
+        choices=choices(own),
+        **context,
+    )
+
+
+def _compared(request: Request, what: str, asked: tuple[SideAsked, SideAsked], count: Counted) -> dict[str, Any]:
+    own = site(request)
+    kind = kind_named(what, own.settings)
+    sides = (side(asked[0].text(), own.settings), side(asked[1].text(), own.settings))
+    if kind.family is not Family.SET:
+        told = compare_kind(own.library, kind, sides, count, own.settings)
+        return {"kind_comparison": told, "charts": {one.name: picture(one.chart) for one in told.measures if one.chart}}
+    compared = compare_set(own.library, kind.name, *sides, own.settings, count)
+    labels = (sides[0].label, sides[1].label)
+    drawn = {point.name: two_sides_chart(point.facts, labels, compared.definition) for point in compared.points}
+    return {"set_comparison": compared, "charts": {name: picture(chart) for name, chart in drawn.items() if chart}}
+
+
+def picture(chart: Chart) -> tuple[str, str]:
+    """A chart as an image's source, and what it shows in words."""
+    return f"data:image/svg+xml;base64,{base64.b64encode(chart.svg.encode()).decode()}", chart.alt
