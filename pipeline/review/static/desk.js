@@ -37,6 +37,7 @@ function cardOf(tag) {
 
 async function go(to) {
   flush();
+  writeNote();
   if (!queue.length) { finish(); return; }
   place = Math.min(Math.max(to, 0), queue.length - 1);
   const { tag, item } = queue[place];
@@ -354,6 +355,8 @@ document.addEventListener("keydown", (event) => {
 });
 
 for (const button of document.querySelectorAll("[data-deed-button]")) button.addEventListener("click", () => DEEDS[button.dataset.deedButton]());
+$("note").addEventListener("change", writeNote); // leaving the field saves what was typed
+addEventListener("pagehide", () => { writeNote(); flush(); });
 $("note").addEventListener("keydown", (event) => {
   if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) { event.preventDefault(); writeNote(); $("note").blur(); }
 });
