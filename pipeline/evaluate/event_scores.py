@@ -33,12 +33,16 @@ class EventScoreSettings(BaseModel):
         (
             *("touch", "post_up", "isolation", "denial", "stand"),
             *(name for name in KIND if name.endswith("_cut")),
-            *("twins", "overloaded_side", "post_up_without_movement"),
+            *("twins", "overloaded_side", "post_up_without_movement", "wide_curl", "crowded_paint"),
         ),
         description="Kinds without a moment to speak of: right when the two share enough of their time.",
     )
     lasting_share: float = Field(
         0.5, gt=0, le=1, description="Least share of the shorter one's time for the kinds that last."
+    )
+    team_kinds: tuple[str, ...] = Field(
+        ("overloaded_side", "shrunk_spacing"),
+        description="Faults of all five, nobody's in particular: right by their time alone, whoever has the ball.",
     )
     set_overlap: float = Field(0.3, gt=0, le=1, description="A set is right from this share of the joint time on.")
     set_roles: float = Field(0.5, gt=0, le=1, description="A set is right when this share of its roles is right.")
@@ -174,7 +178,7 @@ def _pairs(
     for i, f in enumerate(found):
         for j, t in enumerate(true):
             near = _nearness(f, t, settings)
-            if near > 0 and _same_leaders(f, t, actor_of):
+            if near > 0 and (f.kind in settings.team_kinds or _same_leaders(f, t, actor_of)):
                 gain[i, j] = near + (10.0 if j < sure else 0.0)
     return _assign(gain)
 

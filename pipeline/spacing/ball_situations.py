@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.actions.events import Event
 from pipeline.actions.view import NOBODY
-from pipeline.spacing.measures import hull_area_ft2
+from pipeline.spacing.measures import FIVE, hull_area_ft2
 from pipeline.spacing.scene import Moment, Scene, of_action, yes_no
 
 NAN = float("nan")
@@ -129,7 +129,8 @@ def post_ups(scene: Scene) -> list[Moment]:
 def ball_inside(scene: Scene) -> list[Moment]:
     """The moment at which the ball first comes inside ``ball_inside_ft``, after having been outside it.
 
-    Where one of the ten is not placed just then, the nearest moment within ``inside_within_s`` at which all are.
+    Where one of the ten is not placed just then, the nearest moment within ``inside_within_s`` at which all are. Where
+    there is none, four placed defenders tell that the defence's area is at least theirs.
     """
     view = scene.view
     ball = np.linalg.norm(view.ball_uv_ft, axis=1)
@@ -143,7 +144,7 @@ def ball_inside(scene: Scene) -> list[Moment]:
     if not len(later):
         return []
     moment = _whole(scene, int(later[0]))
-    attack, defence = float(scene.spacing.hull_attack_ft2[moment]), float(scene.spacing.hull_defence_ft2[moment])
+    attack, defence = _areas_ft2(scene, moment)
     sigma = [_hull_sigma_ft2(scene, moment, team) for team in (view.attackers, view.defenders)]
     handler = int(view.handler[moment])
     event = Event(
@@ -163,6 +164,7 @@ def ball_inside(scene: Scene) -> list[Moment]:
                 "hull_attack_ft2": attack,
                 "hull_defence_ft2": defence,
                 "hull_lead_ft2": attack - defence,
+                "players_placed": float(np.isfinite(view.uv_ft[moment, view.attackers | view.defenders, 0]).sum()),
                 "u_ft": float(view.ball_uv_ft[moment, 0]),
                 "v_ft": float(view.ball_uv_ft[moment, 1]),
                 "sigma_ft": float(np.nanmean(view.sigma_ft[moment])),
@@ -188,6 +190,22 @@ def _whole(scene: Scene, moment: int) -> int:
     away = np.abs(scene.view.t_s - scene.view.t_s[moment])
     near = np.flatnonzero(known & (away <= scene.settings.inside_within_s + 1e-6))
     return int(near[away[near].argmin()]) if len(near) else moment
+
+
+def _areas_ft2(scene: Scene, moment: int) -> tuple[float, float]:
+    """Areas round attackers and defenders; NaN where not known.
+
+    Four defenders who are placed cover no more than the five do: where that alone is more than the attack covers, it
+    stands for the defence.
+    """
+    view = scene.view
+    attack, defence = float(scene.spacing.hull_attack_ft2[moment]), float(scene.spacing.hull_defence_ft2[moment])
+    places = view.uv_ft[moment, view.defenders]
+    placed = places[np.isfinite(places).all(axis=1)]
+    if np.isfinite(defence) or len(placed) != FIVE - 1:
+        return attack, defence
+    least = float(hull_area_ft2(placed[None])[0])
+    return attack, least if least > attack else NAN
 
 
 def _then(scene: Scene, touch: Event) -> str:
@@ -234,13 +252,13 @@ def _during(event: Event, post: Event) -> bool:
 
 def _hull_sigma_ft2(scene: Scene, moment: int, team: np.ndarray) -> float:
     """One sigma of a hull's area: how it changes with every coordinate, times that one's uncertainty."""
-    columns = np.flatnonzero(team)
-    places = scene.view.uv_ft[moment, columns]
-    if len(columns) != 5 or not np.isfinite(places).all():
+    columns = np.flatnonzero(team & np.isfinite(scene.view.uv_ft[moment]).all(axis=1))
+    if len(columns) < FIVE - 1:
         return NAN
+    places = scene.view.uv_ft[moment, columns]
     sigma = np.array([scene.sigma_ft(moment, int(n)) for n in columns])
-    moved = np.repeat(places[None], 10, axis=0)
-    for k in range(10):
+    moved = np.repeat(places[None], 2 * len(columns), axis=0)
+    for k in range(len(moved)):
         moved[k, k // 2, k % 2] += 0.5
     slope = (hull_area_ft2(moved) - hull_area_ft2(places[None])) / 0.5
     return float(np.sqrt(np.sum((slope * np.repeat(sigma, 2)) ** 2)))

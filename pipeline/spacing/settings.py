@@ -49,6 +49,10 @@ class SpacingSettings(BaseModel):
     middle_within_ft: float = Field(
         3.0, ge=0, description="A player whose |v| is less than this stands in the middle, on neither side."
     )
+    stood_s: float = Field(
+        6.0, ge=0, description="Who is not placed for at most this long, and went nowhere meanwhile, stood there."
+    )
+    stood_ft: float = Field(8.0, ge=0, description="He went nowhere when the places before and after are this near.")
     at_paint_ft: float = Field(3.0, ge=0, description="A screen at most this far outside the paint is at the paint.")
     on_way_within_ft: float = Field(
         8.0, gt=0, description="Bodies at most this far from the handler's straight way to the ring are on it."

@@ -179,8 +179,9 @@ SITUATIONS: tuple[Situation, ...] = (
         "ball_inside", "the ball's first way inside", Lasting.MOMENT, ("handler",),
         own_measures=(
             Measure("hull_attack_ft2", "area round the five attackers"),
-            Measure("hull_defence_ft2", "area round the five defenders"),
+            Measure("hull_defence_ft2", "area round the five defenders, or at least round the four who are placed"),
             Measure("hull_lead_ft2", "how much larger the attackers' area is"),
+            Measure("players_placed", "players whose place was known"),
         ),
         own_traits=(_SETTLED,),
     ),

@@ -18,7 +18,7 @@ TOGETHER = ("on_ball_screen", "off_ball_screen", "handoff")
 """Actions that bring two teammates together on purpose, until they part again."""
 
 HANDLER = -1
-"""Column of whoever has the ball as a spell begins, in its actors."""
+"""Column of whoever has the ball for most of a spell, in its actors."""
 
 
 def two_teammates(scene: Scene) -> Iterator[Spell]:
@@ -44,10 +44,14 @@ def two_teammates(scene: Scene) -> Iterator[Spell]:
 
 
 def ball_side(scene: Scene) -> Iterator[Spell]:
-    """How many attackers stand on the ball's side; those not placed are not counted, so that the number is a least."""
+    """How many attackers stand on the ball's side; those not placed are not counted, so that the number is a least.
+
+    Who is not placed for a while, and stands about where he stood when he is placed again, stood there meanwhile.
+    """
     view = scene.view
     attackers = np.flatnonzero(view.attackers)
-    counts = scene.spacing.on_ball_side[:, attackers].sum(axis=1).astype(float)
+    there = _stood(scene, attackers) * view.ball_side[:, None] >= scene.settings.middle_within_ft
+    counts = there.sum(axis=1).astype(float)
     ball = view.ball_uv_ft.copy()
     held = np.flatnonzero((view.handler != NOBODY) & ~np.isfinite(ball).all(axis=1))
     ball[held] = view.uv_ft[held, view.handler[held]]
@@ -60,7 +64,7 @@ def ball_side(scene: Scene) -> Iterator[Spell]:
         ),
         traits=MappingProxyType({"settled": _settled(scene)}),
         spread=MappingProxyType({}),
-        seen=view.observed[:, attackers].sum(axis=1) >= counts,
+        seen=(view.observed[:, attackers] | ~there).all(axis=1),
         place_uv_ft=ball,
     )
 
@@ -120,11 +124,26 @@ def _actors(scene: Scene, spell: Spell, inside: np.ndarray) -> tuple[tuple[str, 
     for role, column in spell.actors:
         chosen = column
         if column == HANDLER:
-            chosen = int(view.handler[inside[0]])
-            if chosen == NOBODY:
+            held = view.handler[inside][view.handler[inside] != NOBODY]
+            if not len(held):
                 continue
+            chosen = max(dict.fromkeys(held.tolist()), key=held.tolist().count)
         actors.append((role, int(view.tracks[chosen])))
     return tuple(actors)
+
+
+def _stood(scene: Scene, columns: np.ndarray) -> np.ndarray:
+    """The v of players at each moment, (T, n), holes up to ``stood_s`` filled for those who went nowhere in them."""
+    view, settings = scene.view, scene.settings
+    v = view.uv_ft[:, columns, 1].copy()
+    for n, column in enumerate(columns.tolist()):
+        for first, past in stretches(~np.isfinite(v[:, n])):
+            if first == 0 or past == len(v) or view.t_s[past] - view.t_s[first - 1] > settings.stood_s:
+                continue
+            before, after = view.uv_ft[first - 1, column], view.uv_ft[past, column]
+            if np.hypot(*(after - before)) <= settings.stood_ft:
+                v[first:past, n] = np.linspace(before[1], after[1], past - first + 2)[1:-1]
+    return v
 
 
 def _cutting(scene: Scene) -> np.ndarray:

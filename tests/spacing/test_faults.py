@@ -351,9 +351,30 @@ def test_shrunk_spacing(factor, count):
         assert fault.measures["hull_lead_ft2"] < 0
 
 
-def test_shrunk_spacing_needs_all_ten():
-    paths = spread_out(1.15)
-    assert not found("shrunk_spacing", {**paths, 9: np.full((len(T), 2), np.nan)})
+def test_shrunk_spacing_needs_all_five_attackers_and_a_defence_that_is_surely_wider():
+    unseen = np.full((len(T), 2), np.nan)
+    assert not found("shrunk_spacing", {**spread_out(1.15), 9: unseen})
+    (fault,) = found("shrunk_spacing", {**spread_out(1.6), 9: unseen})
+    assert fault.measures["players_placed"] == 9
+    assert not found("shrunk_spacing", {**spread_out(1.6), 4: unseen})
+
+
+@pytest.mark.parametrize(("hole_s", "moves_ft", "count"), [(4.0, 0.0, 1), (4.0, 12.0, 0), (7.0, 0.0, 0)])
+def test_who_is_not_placed_for_a_while_and_went_nowhere_stood_there(hole_s, moves_ft, count):
+    spots = [(20, 14), (24, 7), (2, 21), (4, 9), (20, -17)]
+    paths = {n: stand(*spot) for n, spot in enumerate(spots)}
+    paths[3] = np.where((0.5 + hole_s > T)[:, None], stand(4, 9), stand(4 + moves_ft, 9))
+    paths[3][(T > 0.5) & (0.5 + hole_s > T)] = np.nan
+    faults = found("overloaded_side", paths)
+    assert len(faults) == count
+    assert all(f.start_s < 0.5 and f.score < 0.6 for f in faults)
+
+
+def test_the_side_is_overloaded_for_whoever_has_the_ball_longest():
+    spots = [(20, 14), (24, 7), (2, 21), (4, 9), (20, -17)]
+    paths = {n: stand(*spot) for n, spot in enumerate(spots)}
+    (fault,) = found("overloaded_side", paths, holds=[(0, 0.0, 1.5), (2, 2.0, 7.0)])
+    assert fault.actor("handler") == 2
 
 
 def test_unsure_places_lower_the_score():

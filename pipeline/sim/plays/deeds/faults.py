@@ -330,11 +330,11 @@ def overloaded_side(run: Run) -> Iterator[Seen]:
     for s, e in spells(loose, OVERLOAD_S[0], bridge_s=0.2):
         inside = spells(sure[s:e], OVERLOAD_S[1])
         a, b = (s, e) if not inside else (s + inside[0][0], s + inside[-1][1])
-        h = int(run.holder[a])
-        body = h if 0 <= h < 5 else 0
+        held = [int(h) for h in run.holder[a:b] if 0 <= h < 5]
+        h = max(dict.fromkeys(held), key=held.count) if held else -1  # who has the ball longest
         yield Seen(
-            "overloaded_side", a * DT_S, a * DT_S, b * DT_S, (("handler", h),) if 0 <= h < 5 else (),
-            run.at(body, a), {"count": float((v[a:b] >= SIDE_V_FT[0]).sum(1).max()), "lasted_s": (b - a) * DT_S},
+            "overloaded_side", a * DT_S, a * DT_S, b * DT_S, (("handler", h),) if held else (),
+            run.at(max(h, 0), a), {"count": float((v[a:b] >= SIDE_V_FT[0]).sum(1).max()), "lasted_s": (b - a) * DT_S},
             certain=bool(inside),
         )  # fmt: skip
 
