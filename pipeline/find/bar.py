@@ -43,7 +43,10 @@ _PIECE = re.compile(
     re.VERBOSE,
 )
 _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-[A-Za-z0-9_]+)*")
-_AFTER_A_NAME = re.compile(r"\s*(?:[<>=!]|(?:is|in|not|between|known|unknown)\b)", re.IGNORECASE)
+_AFTER_A_NAME = re.compile(r"\s*(?:[<>=!]|(?:is|in|not\s+in|between|known|unknown)\b)", re.IGNORECASE)
+_JOINT = re.compile(r"\s*(?:and|where)\b", re.IGNORECASE)
+"""What people write between kinds and condition."""
+
 _LONGEST_KIND = 5
 """Words of a kind's name at most, where it is written with spaces."""
 
@@ -140,11 +143,14 @@ def _take_kinds(rest: list[str], found: dict[str, list[str]], settings: Settings
             if name in families and not _AFTER_A_NAME.match(text, end):
                 for family in families[name]:
                     found[fields[family]].append(name)
-                _blank(rest, start, end)
+                _blank(rest, at, end)
                 at = end
                 break
         else:
-            return
+            break
+    joint = _JOINT.match("".join(rest))
+    if joint is not None:
+        _blank(rest, joint.start(), joint.end())
 
 
 def _leading_words(text: str, at: int) -> list[re.Match[str]]:
