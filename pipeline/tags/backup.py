@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from pipeline.errors import LibraryError
 from pipeline.tags.append_only import allow_change, make_append_only
 from pipeline.tags.opening import WRITE, driver_message, open_engine, shown
-from pipeline.tags.schema import APPEND_ONLY, Base, HistoryRow
+from pipeline.tags.schema import APPEND_ONLY, Base, HistoryRow, SearchRow
 
 ROWS_AT_ONCE = 1000
 
@@ -32,10 +32,9 @@ NUMBERED = ("tags", "history", "reels", "reel_history")
 KEEPERS: dict[str, tuple[str, ...]] = {
     "history": ("id", "tag", "at", "who", "deed", "text"),
     "reel_history": ("id", "reel", "at", "who", "deed"),
-    "searches": ("name", "text", "who"),
 }
 """Tables in which everything that people did leaves a row, and what tells those rows apart: a store whose rows are
-all in a backup loses nothing by being replaced with it."""
+all in a backup, and whose searches are no newer, loses nothing by being replaced with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +203,8 @@ def _copy_rows_to_file(source: Connection, file: Path) -> None:
 
 def _copy_rows(source: Connection, target: Connection) -> None:
     for table in Base.metadata.sorted_tables:
-        rows = source.execution_options(yield_per=ROWS_AT_ONCE).execute(select(table).order_by(*table.primary_key))
+        wanted = select(table).order_by(*table.primary_key)
+        rows = source.execute(wanted, execution_options={"yield_per": ROWS_AT_ONCE})
         for part in rows.mappings().partitions(ROWS_AT_ONCE):
             target.execute(table.insert(), [dict(row) for row in part])
 
@@ -219,7 +219,7 @@ def _lock(target: Connection) -> None:
 def _lost(source: Connection, target: Connection) -> str:
     """What the target holds and the source does not, in words; empty where that is nothing."""
     found = []
-    words = {"history": "line(s) of history", "reel_history": "change(s) of reels", "searches": "saved search(es)"}
+    words = {"history": "line(s) of history", "reel_history": "change(s) of reels"}
     for name, columns in KEEPERS.items():
         table = Base.metadata.tables[name]
         asked = select(*(table.c[column] for column in columns))
@@ -229,6 +229,11 @@ def _lost(source: Connection, target: Connection) -> str:
         if gone and name == HistoryRow.__tablename__:
             _, tag, at, who, deed, _ = max(gone)
             found[-1] += f" (the last: tag {tag} {deed}, {who}, {at[:16].replace('T', ' ')} UTC)"
+    searches = select(SearchRow.name, SearchRow.at)
+    kept = dict(source.execute(searches).tuples())
+    newer = [name for name, at in target.execute(searches) if name not in kept or kept[name] < at]
+    if newer:
+        found.append(f"{len(newer)} saved search(es)")
     return " and ".join(found)
 
 
