@@ -230,7 +230,7 @@ def _lost(source: Connection, target: Connection) -> str:
             _, tag, at, who, deed, _ = max(gone)
             found[-1] += f" (the last: tag {tag} {deed}, {who}, {at[:16].replace('T', ' ')} UTC)"
     searches = select(SearchRow.name, SearchRow.at)
-    kept = dict(source.execute(searches).tuples())
+    kept = {name: at for name, at in source.execute(searches)}  # noqa: C416 - rows, not pairs
     newer = [name for name, at in target.execute(searches) if name not in kept or kept[name] < at]
     if newer:
         found.append(f"{len(newer)} saved search(es)")
