@@ -10,6 +10,7 @@
         tables/*.parquet
         state.json                which stage ran on what, and when
         logs/runs.jsonl           every run, one line each
+      nights/<stamp>/             record, log and page of a night of films
 
 A game folder is made under a temporary name and renamed once the film has been read to its end, so that a broken
 film leaves nothing and a killed run no half a game; the next run of the film goes on where that one stopped.
@@ -39,6 +40,7 @@ from pipeline.tags import TagStore
 
 TAG_STORE = "library.db"
 GAMES = "games"
+NIGHTS = "nights"
 UNFINISHED = ".unfinished-"
 DIGEST_BYTES = 1 << 20
 
@@ -197,7 +199,7 @@ class Library:
     def exists(self) -> bool:
         """Whether there is a library here already."""
         files = (self.root / TAG_STORE, self.root / LIBRARY_FILE)
-        return any(file.is_file() for file in files) or (self.root / GAMES).is_dir()
+        return any(file.is_file() for file in files) or any((self.root / name).is_dir() for name in (GAMES, NIGHTS))
 
     def must_exist(self) -> Library:
         """The library itself; LibraryError when there is none here."""

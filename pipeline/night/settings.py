@@ -33,3 +33,36 @@ class NightSettings(BaseModel):
     look_margin_ft: float = Field(
         4.0, ge=0, description="In single pictures, bodies farther off the court than this are not shown."
     )
+    film_endings: tuple[str, ...] = Field(
+        (
+            ".mp4",
+            ".m4v",
+            ".mov",
+            ".mkv",
+            ".ts",
+            ".m2ts",
+            ".mts",
+            ".mpg",
+            ".mpeg",
+            ".avi",
+            ".webm",
+            ".mxf",
+            ".wmv",
+            ".flv",
+        ),
+        description="Files with these endings are films; capitals do not matter.",
+    )
+    settle_s: float = Field(
+        10.0, ge=0, description="A film whose file has not changed for so long is whole and not still being copied."
+    )
+    watch_s: float = Field(30.0, gt=0, description="How often a watched folder is looked through for new films.")
+    tries: int = Field(3, ge=1, description="How often a film is begun in one night when what went wrong may pass.")
+    retry_wait_s: float = Field(
+        60.0, ge=0, description="Wait this long before a film is tried again after a lost disk, share or worker."
+    )
+    least_free_gb: float = Field(
+        2.0, ge=0, description="A night waits no longer and ends when the library's disk has less room than this."
+    )
+    notify: tuple[str, ...] = Field(
+        (), description="Command that is run when a night ends, a word each; the record's path is added to it."
+    )

@@ -1,0 +1,183 @@
+"""One film in a process of its own, so that whatever it does there ends no night.
+
+A film can bring down the process that reads it: memory can run out, a library can crash on a damaged packet. The
+child tells its progress and how it ended through a pipe; a child that ends without a word was ended from outside.
+"""
+
+from __future__ import annotations
+
+import signal
+import time
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from enum import StrEnum
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from pipeline.errors import ElbowroomError, WorkerError
+from pipeline.library.games import Library
+from pipeline.night.run import FilmRun, Networks, run_film
+from pipeline.settings import Settings
+
+Open = Callable[[Settings], Networks]
+"""Gives the networks in the child; bears pickling."""
+
+LISTEN_S = 0.5
+"""The night looks up this often while a film runs."""
+
+TELL_S = 0.2
+"""Progress is told no more often than this."""
+
+
+class Outcome(StrEnum):
+    """How a film's process ended."""
+
+    DONE = "done"
+    REFUSED = "refused"  # the film, the library or the settings are wrong: the same would happen again
+    BROKEN = "broken"  # a fault of the program: its trace is kept
+    DISK = "disk"  # reading or writing failed: a full disk, a lost share
+    LOST = "lost"  # the process or one of its workers was ended from outside, most often because memory ran out
+    STOPPED = "stopped"  # by us
+
+
+@dataclass(frozen=True, slots=True)
+class At:
+    """Where a film's process is: its stage, and 0..1 of that stage."""
+
+    stage: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a film's process ended.
+
+    Attributes
+    ----------
+    outcome : Outcome
+    sentence : str
+        What came of it, or what went wrong and what to do.
+    game : str or None
+        Its game, when it is done.
+    trace : str
+        For the log, where the program itself is at fault.
+    """
+
+    outcome: Outcome
+    sentence: str
+    game: str | None = None
+    trace: str = ""
+
+
+class FilmProcess:
+    """A film on its way through all stages, in another process.
+
+    Parameters
+    ----------
+    film, library : Path
+    settings : Settings
+    networks : callable
+        From the settings to the networks, in the child.
+    """
+
+    def __init__(self, film: Path, library: Path, settings: Settings, networks: Open) -> None:
+        context = get_context("spawn")
+        self._ear, mouth = context.Pipe(duplex=False)
+        self._process = context.Process(target=_run, args=(film, library, settings, networks, mouth), name="film")
+        self._process.start()
+        mouth.close()
+        self._film = film
+
+    def listen(self) -> Iterator[At | Ended | None]:
+        """What it tells, None at least twice a second while it tells nothing; :class:`Ended` comes last."""
+        while True:
+            try:
+                if not self._ear.poll(LISTEN_S):
+                    yield None
+                    continue
+                told = self._ear.recv()
+            except (EOFError, OSError):
+                self._process.join()
+                yield Ended(Outcome.LOST, self._how_lost())
+                return
+            yield told
+            if isinstance(told, Ended):
+                self._process.join()
+                return
+
+    def stop(self) -> None:
+        """End it now, with its workers; what is on disk is whole."""
+        if self._process.is_alive():
+            self._process.kill()
+        self._process.join()
+        self._ear.close()
+
+    def _how_lost(self) -> str:
+        code = self._process.exitcode or 0
+        how = f"by the signal {signal.Signals(-code).name}" if code < 0 else f"with the code {code}"
+        return (
+            f"The process that ran {self._film.name} was ended {how}, most often because memory ran out; it goes on "
+            "where it was when it is run again, with fewer workers (night.workers) if need be."
+        )
+
+
+@contextmanager
+def film_process(film: Path, library: Path, settings: Settings, networks: Open) -> Iterator[FilmProcess]:
+    """A film's process, gone at the end whatever happens."""
+    process = FilmProcess(film, library, settings, networks)
+    try:
+        yield process
+    finally:
+        process.stop()
+
+
+def told_of(run: FilmRun) -> str:
+    """What running a film came to, in one sentence."""
+    found = len(run.merge.new) + len(run.merge.kept)
+    live = f"{run.live_s / 60:.1f} of {run.length_s / 60:.1f} minutes live"
+    floor = f"floor in {run.registered_frames} of {run.live_frames} live frames" if run.live_frames else "no live play"
+    counts = f"{run.possessions} possession(s), {found} candidate(s), {len(run.merge.new)} new"
+    return f"{live}, {floor}, {counts}.{' ' + run.damage if run.damage else ''}"
+
+
+def _run(film: Path, library: Path, settings: Settings, networks: Open, mouth: Connection) -> None:
+    """The child."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the night ends us
+
+    def progress(stage: str) -> Callable[[float, float], None]:
+        last_s = 0.0
+        mouth.send(At(stage, 0.0))
+
+        def tell(done: float, total: float) -> None:
+            nonlocal last_s
+            now_s = time.monotonic()
+            if now_s - last_s >= TELL_S:
+                last_s = now_s
+                mouth.send(At(stage, min(1.0, done / total) if total > 0 else 0.0))
+
+        return tell
+
+    try:
+        run = run_film(film, Library(library), networks(settings), settings, book=None, progress=progress)
+        ended = Ended(Outcome.DONE, told_of(run), run.game.name)
+    except WorkerError as error:
+        ended = Ended(Outcome.LOST, str(error))
+    except ElbowroomError as error:
+        disk = isinstance(error.__cause__, OSError)
+        ended = Ended(Outcome.DISK if disk else Outcome.REFUSED, str(error))
+    except OSError as error:
+        ended = Ended(Outcome.DISK, f"Reading or writing failed ({error}); check the disk's room and the share.")
+    except MemoryError:
+        ended = Ended(Outcome.LOST, "Memory ran out; run it again with fewer workers (night.workers).")
+    except Exception as error:
+        what = f"{type(error).__name__}: {str(error).splitlines()[0] if str(error) else 'no text'}"
+        ended = Ended(
+            Outcome.BROKEN,
+            f"The program failed on this film ({what}); the log of the night has the trace: please report it.",
+            trace=traceback.format_exc(),
+        )
+    mouth.send(ended)
+    mouth.close()
