@@ -177,6 +177,7 @@ def test_the_commands_are_all_there():
     names |= {"decide", "history", "backup", "restore"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
+    names |= {f"report {n}" for n in ("set", "compare", "congestion", "night", "trend")}
     names |= {f"sets {n}" for n in ("check", "show", "try")}
     names |= {f"court {n}" for n in ("pin", "unpin", "show", "landmarks")}
     assert {name for name, _ in ALL} == names

@@ -20,6 +20,7 @@ from pipeline.court.tables import CAMERAS
 from pipeline.errors import LibraryError
 from pipeline.film.tables import SHOTS
 from pipeline.library.games import GAMES, UNFINISHED, Game, GameFile, Library
+from pipeline.library.nights import FilmNight, FilmState, read_nights
 from pipeline.reports.intervals import Estimate
 from pipeline.reports.standing import standing_of
 from pipeline.settings import Settings
@@ -128,12 +129,25 @@ class NightSummary:
         The most frequent first.
     unfinished : tuple of str
         A sentence for each run that was stopped before its game had a name.
+    films : tuple of FilmNight
+        Films of the latest night, as its record has them; empty where no night was run (or none since).
     """
 
     since: datetime | None
     games: tuple[GameNight, ...]
     kinds: tuple[KindNight, ...]
     unfinished: tuple[str, ...]
+    films: tuple[FilmNight, ...] = ()
+
+    @property
+    def failed_films(self) -> tuple[tuple[str, str], ...]:
+        """Films of the night that failed or were stopped: their file names, and why."""
+        bad = (FilmState.FAILED, FilmState.STOPPED)
+        return tuple(
+            (Path(film.film).name, film.sentence or f"{film.state.value} in stage {film.stage or 'unknown'}.")
+            for film in self.films
+            if film.state in bad
+        )
 
     @property
     def undecided(self) -> int:
@@ -159,12 +173,24 @@ def night_summary(library: Library, settings: Settings, since: datetime | None =
     chosen.sort(key=lambda game: game.game)
     chosen.sort(key=lambda game: game.ran_at or datetime.min.replace(tzinfo=UTC), reverse=True)
     names = {game.game for game in chosen}
+    films, untold = _films(library, since)
     return NightSummary(
         since,
         tuple(chosen),
         _kinds([tag for tag in tags if tag.game in names], library, settings),
-        _unfinished(library),
+        (*_unfinished(library), *untold),
+        films,
     )
+
+
+def _films(library: Library, since: datetime | None) -> tuple[tuple[FilmNight, ...], tuple[str, ...]]:
+    """Films of the latest night, and a sentence where its record cannot be read."""
+    try:
+        nights = read_nights(library)
+    except LibraryError as error:
+        return (), (str(error),)
+    known = [night for night in nights if since is None or night.beat >= since]
+    return (known[0].films if known else ()), ()
 
 
 def _game_night(game: Game, tags: Sequence[Tag]) -> GameNight:

@@ -15,7 +15,7 @@ from pipeline.errors import LibraryError, SearchError
 from pipeline.find import search
 from pipeline.library.game_time import GameTime
 from pipeline.library.games import Library
-from pipeline.reports.sides import Counted, Side, of_one_set
+from pipeline.reports.sides import Counted, Side, must_have_games
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.emphasis import Grade, Point
 from pipeline.sets.tables import SET_CANDIDATES
@@ -148,13 +148,12 @@ def read_runs(library: Library, name: str, one: Side, settings: Settings, counte
         If set, game or team do not exist.
     """
     definition = set_named(name, settings)
-    filters = of_one_set(one, name, library)
-    whole = search(library, filters, settings)
-    rows = [row for row in whole.table.to_pylist() if one.holds_day(row["date"])]
+    filters = replace(one.filters, sets=(name,))
+    whole = search(must_have_games(library), filters, settings)
     measures = _number_names(whole.table)
-    runs = [_run(row, definition, measures) for row in rows]
-    part_filters = replace(filters, states=(), labels=(), where="complete = no", written="")
-    part = [row for row in search(library, part_filters, settings).table.to_pylist() if one.holds_day(row["date"])]
+    runs = [_run(row, definition, measures) for row in whole.table.to_pylist()]
+    part_filters = replace(filters, labels=(), where="complete = no", written="")
+    part = search(library, part_filters, settings).table.to_pylist()
     missing, untold = _missing(library, part)
     counts = tuple(run for run in runs if run.state.value in counted.states)
     return Runs(
