@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.clips.captions import at_most
 from pipeline.clips.lettering import size_of, wrapped, write
 from pipeline.clips.settings import Colour
 
@@ -44,8 +45,8 @@ def card_picture(card: Card, width_px: int, height_px: int) -> np.ndarray:
     left, room = round(0.09 * width_px), 0.82 * width_px
     picture[:, : max(3, round(0.012 * width_px))] = STRIPE[::-1]
     title_px, note_px, small_px = 30 * unit, 18 * unit, 13 * unit
-    title = _at_most(wrapped(card.title, title_px, room, bold=True), 3)
-    note = _at_most(wrapped(card.note, note_px, room), LINES_AT_MOST)
+    title = at_most(wrapped(card.title, title_px, room, bold=True), 3)
+    note = at_most(wrapped(card.note, note_px, room), LINES_AT_MOST)
     tall = 1.6 * title_px * len(title) + (1.7 * note_px * len(note) + note_px if note else 0)
     y = max(0.5 * (height_px - tall), 5.5 * small_px)
     if card.above:
@@ -68,8 +69,8 @@ def with_strip(picture: np.ndarray, card: Card) -> np.ndarray:
     unit = min(height / 540, width / 640)
     title_px, note_px = 17 * unit, 13 * unit
     left, room = round(0.03 * width), 0.94 * width
-    title = _at_most(wrapped(card.title, title_px, room, bold=True), 1)
-    note = _at_most(wrapped(card.note, note_px, room), 2)
+    title = at_most(wrapped(card.title, title_px, room, bold=True), 1)
+    note = at_most(wrapped(card.note, note_px, room), 2)
     tall = round(1.2 * title_px + 1.75 * title_px * len(title) + 1.75 * note_px * len(note))
     strip = picture.copy()
     ground = strip[height - tall :]
@@ -83,10 +84,6 @@ def with_strip(picture: np.ndarray, card: Card) -> np.ndarray:
         y += 1.75 * note_px
         write(strip, text, (left, y - 0.3 * note_px), note_px, WORDS)
     return strip
-
-
-def _at_most(lines: list[str], count: int) -> list[str]:
-    return lines if len(lines) <= count else [*lines[: count - 1], f"{lines[count - 1].rstrip('. ')} …"]
 
 
 def _fitting(text: str, text_px: float, width_px: float) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from pipeline.clips.lettering import size_of, write
 from pipeline.clips.settings import ClipSettings, Colour
 from pipeline.court.attack_frame import End
 from pipeline.court.camera import Camera
@@ -159,8 +160,7 @@ def lane_lines(book: RuleBook, end: End) -> list[np.ndarray]:
 
 def badge(on: Canvas, centre_px: tuple[float, float], text: str, colour: Colour, shape: str, text_px: float) -> None:
     """A number on a disc (``"round"``) or a square (``"square"``), upright in the picture."""
-    scale, thickness = _hershey(text_px)
-    (width, height), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)
+    width, height = size_of(text, text_px, bold=True)
     half = round(0.85 * max(width, height) / 2 + 0.35 * text_px)
     x = round(min(max(half + 2, centre_px[0]), on.picture.shape[1] - half - 3))
     y = round(min(max(half + 2, centre_px[1]), on.picture.shape[0] - half - 3))
@@ -172,42 +172,7 @@ def badge(on: Canvas, centre_px: tuple[float, float], text: str, colour: Colour,
             corner = half - 1 + grown
             cv2.rectangle(on.picture, (x - corner, y - corner), (x + corner, y + corner), fill, cv2.FILLED)
     ink = (20, 20, 20) if sum(colour) > 330 else (255, 255, 255)
-    cv2.putText(
-        on.picture,
-        text,
-        (x - width // 2, y + height // 2),
-        cv2.FONT_HERSHEY_DUPLEX,
-        scale,
-        ink,
-        thickness,
-        cv2.LINE_AA,
-    )
-
-
-def caption(on: Canvas, lines: Sequence[tuple[str, Colour]], settings: ClipSettings) -> None:
-    """Lines of text on a dark ground in the upper left corner."""
-    text_px = settings.text_share * on.picture.shape[0]
-    scale, thickness = _hershey(text_px)
-    sizes = [cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)[0] for text, _ in lines]
-    widest, room = max(w for w, _ in sizes), on.picture.shape[1] - 4 * text_px
-    if widest > room:
-        text_px *= room / widest
-        scale, thickness = _hershey(text_px)
-        sizes = [cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, thickness)[0] for text, _ in lines]
-    pad, step = round(0.7 * text_px), round(1.55 * text_px)
-    x, y = round(1.2 * text_px), round(1.2 * text_px)
-    width = max(w for w, _ in sizes) + 2 * pad
-    height = round(step * (len(lines) - 1) + text_px + 2 * pad)
-    ground = on.picture[y : y + height, x : x + width]
-    ground[:] = (0.28 * ground.astype(np.float32) + 0.72 * np.array([28, 24, 22])).astype(np.uint8)
-    for number, (text, colour) in enumerate(lines):
-        place = (x + pad, y + pad + round(text_px) + step * number)
-        cv2.putText(on.picture, text, place, cv2.FONT_HERSHEY_DUPLEX, scale, colour[::-1], thickness, cv2.LINE_AA)
-
-
-def _hershey(text_px: float) -> tuple[float, int]:
-    """Scale and thickness at which OpenCV's duplex capitals are ``text_px`` high."""
-    return text_px / 22.0, max(1, round(text_px / 14))
+    write(on.picture, text, (x - width / 2, y + height / 2), text_px, ink, bold=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

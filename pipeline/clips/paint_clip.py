@@ -8,10 +8,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.clips.captions import ROOM_SHARE, Rect, Row, at_most, caption_size, corner_for, draw_caption
 from pipeline.clips.floor_drawing import (
     badge,
     canvas,
-    caption,
     fill_area,
     fill_colour,
     lane_lines,
@@ -19,6 +19,7 @@ from pipeline.clips.floor_drawing import (
     paint_outline,
     ring,
 )
+from pipeline.clips.lettering import wrapped
 from pipeline.clips.playback import Body, Playback
 from pipeline.clips.settings import ClipSettings, Colour
 from pipeline.court.attack_frame import End
@@ -55,6 +56,7 @@ def draw_crowded_paint(
     *,
     numbers: Mapping[int, int] | None = None,
     paint: Colour | None = None,
+    corner_px: tuple[float, float] = (20.0, 20.0),
 ) -> np.ndarray:
     """Draw a crowded paint over a copy of a picture.
 
@@ -68,12 +70,14 @@ def draw_crowded_paint(
         The handler and the bodies to ring.
     book, end : the court, and the end that is attacked
     headline : sequence of (text, colour)
-        Caption, line by line.
+        Caption, line by line; the first is its title.
     settings : ClipSettings
     numbers : mapping of track to number, optional
         Those to number; by default all that are ringed, see :func:`numbers_of`.
     paint : colour, optional
         Fill of the paint; by default chosen by the floor's own colour.
+    corner_px : x, y
+        Upper left corner of the caption.
 
     Returns
     -------
@@ -104,14 +108,36 @@ def draw_crowded_paint(
             place = (front[0], front[1] + 0.6 * text_px)
             badge(on, place, str(numbered[body.track]), _colour(role, settings), shape, text_px)
     if headline:
-        caption(on, headline, settings)
+        draw_caption(on.picture, _rows(headline, settings, picture.shape), corner_px, _text_px(settings, picture.shape))
     return on.picture
+
+
+def _text_px(settings: ClipSettings, shape: tuple[int, ...]) -> float:
+    return settings.text_share * shape[0]
+
+
+def _rows(headline: Sequence[tuple[str, Colour]], settings: ClipSettings, shape: tuple[int, ...]) -> list[Row]:
+    """A caption's lines: the first broken where it is too wide, the others smaller."""
+    text_px = _text_px(settings, shape)
+    (first, colour), *others = headline
+    lines = at_most(wrapped(first, text_px, ROOM_SHARE * shape[1], bold=True), 3)
+    return [
+        *(Row(text, colour, 1.0, bold=True) for text in lines),
+        *(Row(text, colour, 0.9, bold=True) for text, colour in others),
+    ]
 
 
 class CrowdedPaintDrawing:
     """Draws a crowded paint on every frame of its clip; see :class:`~pipeline.clips.cutting.Drawing`."""
 
-    def __init__(self, candidate: Candidate, playback: Playback, end: End, settings: ClipSettings) -> None:
+    def __init__(
+        self,
+        candidate: Candidate,
+        playback: Playback,
+        end: End,
+        settings: ClipSettings,
+        graphics: Sequence[Rect] = (),
+    ) -> None:
         self._candidate = candidate
         # A body keeps its number for the whole clip, or has none.
         self._numbers = numbers_of(candidate.actors)
@@ -120,6 +146,8 @@ class CrowdedPaintDrawing:
         self._settings = settings
         self._book = RULE_BOOKS[playback.rule_book] if playback.rule_book else None
         self._paint: Colour | None = None
+        self._graphics = graphics
+        self._corner: tuple[float, float] | None = None
 
     def draw(self, frame: Frame) -> np.ndarray:
         """The frame with the paint lit, those in it now ringed, and their number now."""
@@ -157,6 +185,8 @@ class CrowdedPaintDrawing:
             outline = paint_outline(self._book, self._end)
             boxes = [body.box_px for body in bodies if body.box_px is not None]
             self._paint = fill_colour(canvas(frame.image, camera, outline, boxes, settings), outline, settings)
+        if self._corner is None:
+            self._corner = self._quiet_corner(frame.image.shape)
         words = [(text, WHITE)]
         attack = sum(role == ATTACKER for role, _ in counted)
         defence = sum(role == DEFENDER for role, _ in counted)
@@ -178,7 +208,16 @@ class CrowdedPaintDrawing:
             settings,
             numbers=self._numbers,
             paint=self._paint,
+            corner_px=self._corner,
         )
+
+    def _quiet_corner(self, shape: tuple[int, ...]) -> tuple[float, float]:
+        """Where the caption covers fewest people at the moment."""
+        settings = self._settings
+        headline = [(self._candidate.sentence or "0 in the paint", WHITE), ("attack 0", WHITE), ("defence 0", WHITE)]
+        size = caption_size(_rows(headline, settings, shape), _text_px(settings, shape))
+        people = [b.box_px for b in self._playback.bodies(self._candidate.t_s) if b.box_px is not None]
+        return corner_for(size, (shape[1], shape[0]), people, self._graphics)
 
 
 def attacked_end(spacing: pa.Table, candidate: Candidate) -> End:

@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.ball.tables import BALL
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
 from pipeline.court.tables import CAMERAS
 from pipeline.players.tables import TRACKS
@@ -53,9 +54,13 @@ class Playback:
         The shot.
     longest_bridge_s : float
         Analysed frames further apart than this are not joined.
+    ball : pa.Table, optional
+        :data:`~pipeline.ball.tables.BALL` of the film.
     """
 
-    def __init__(self, cameras: pa.Table, tracks: pa.Table, shot: int, longest_bridge_s: float) -> None:
+    def __init__(
+        self, cameras: pa.Table, tracks: pa.Table, shot: int, longest_bridge_s: float, ball: pa.Table | None = None
+    ) -> None:
         self._bridge_s = longest_bridge_s
         rows = CAMERAS.check(cameras).filter(pc.field("shot") == shot).sort_by("t_s").to_pylist()
         found = [(row["t_s"], row["rule_book"], camera_from_row(row)) for row in rows]
@@ -85,6 +90,14 @@ class Playback:
                 int(columns["team"][pick.start]),
             )
 
+        self._ball_s = np.zeros(0)
+        self._ball = np.zeros((0, 4))
+        if ball is not None:
+            seen = BALL.check(ball).filter(pc.field("shot") == shot).sort_by("t_s").to_pydict()
+            columns_of_ball = ("x_px", "y_px", "x_ft", "y_ft")
+            self._ball_s = np.array(seen["t_s"], dtype=np.float64)
+            self._ball = np.array([seen[name] for name in columns_of_ball], dtype=np.float64).T.reshape(-1, 4)
+
     def camera(self, t_s: float) -> Camera | None:
         """The camera at a time, or None where it is not known."""
         pair = _neighbours(self._camera_s, t_s, self._bridge_s)
@@ -102,6 +115,37 @@ class Playback:
                 for name in ("pan_deg", "tilt_deg", "roll_deg", "focal_px")
             },
         )
+
+    def ball_px(self, t_s: float) -> tuple[float, float] | None:
+        """Where the ball is in the picture at a time, or None."""
+        return self._ball_at(t_s, slice(0, 2))
+
+    def ball_ft(self, t_s: float) -> tuple[float, float] | None:
+        """The floor point under the ball at a time, or None."""
+        return self._ball_at(t_s, slice(2, 4))
+
+    def _ball_at(self, t_s: float, columns: slice) -> tuple[float, float] | None:
+        pair = _neighbours(self._ball_s, t_s, self._bridge_s)
+        if pair is None:
+            return None
+        before, after, share = pair
+        x, y = ((1 - share) * self._ball[before] + share * self._ball[after])[columns]
+        return (float(x), float(y)) if np.isfinite([x, y]).all() else None
+
+    def way(self, track: int, start_s: float, end_s: float, every_s: float = 0.1) -> np.ndarray:
+        """Where a track went, (N, 2) ft, court frame, at even times and at the end; NaN where it is not known."""
+        if track not in self._tracks or end_s <= start_s:
+            return np.zeros((0, 2))
+        times, places, *_ = self._tracks[track]
+        at = np.append(np.arange(start_s, end_s, every_s), end_s)
+        after = np.clip(np.searchsorted(times, at), 1, max(1, len(times) - 1))
+        if len(times) < 2:
+            return np.full((len(at), 2), np.nan)
+        known = (at >= times[after - 1] - 1e-9) & (at <= times[after] + 1e-9)
+        known &= times[after] - times[after - 1] <= self._bridge_s
+        way = np.column_stack([np.interp(at, times, places[:, axis]) for axis in (0, 1)])
+        way[~known] = np.nan
+        return way
 
     def bodies(self, t_s: float) -> tuple[Body, ...]:
         """Everyone whose place is known at a time, by track."""

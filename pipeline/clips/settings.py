@@ -39,6 +39,12 @@ class ClipSettings(BaseModel):
     longest_bridge_s: float = Field(
         0.4, gt=0, description="Places between two analysed frames are interpolated if these are no further apart."
     )
+    path_s: float = Field(4.0, gt=0, description="How much of the way somebody has walked is drawn, in seconds.")
+    path_ahead_s: float = Field(2.0, ge=0, description="How much of the way ahead is drawn.")
+    pass_shown_s: float = Field(1.2, gt=0, description="How long a pass stays on the floor after it was caught.")
+    screen_half_ft: float = Field(2.3, gt=0, description="Half the length of a screen's bar.")
+    figures: int = Field(2, ge=0, le=6, description="At most so many measured lengths are drawn at once.")
+    figure_s: float = Field(0.7, gt=0, description="How long the length of an action stands while the film runs.")
     paint: Colour = Field((204, 121, 167), description="Fill of the attacked paint.")
     paint_other: Colour = Field((0, 158, 115), description="Fill where the floor's own colour is too near the first.")
     paint_strength: float = Field(0.42, ge=0, le=1, description="Opacity of that fill.")

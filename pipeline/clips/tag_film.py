@@ -5,18 +5,17 @@ from __future__ import annotations
 from enum import Enum
 from pathlib import Path
 
-from pipeline.clips.actors_clip import ActorsDrawing
+from pipeline.clips.captions import standing_graphics
 from pipeline.clips.cutting import Clip, Drawing, Plain, cut_clip
+from pipeline.clips.film_marks import FloorDrawing
+from pipeline.clips.lesson_source import lesson_of
 from pipeline.clips.pace import Freeze, Slow
-from pipeline.clips.paint_clip import ATTACKER, CROWDED_PAINT, DEFENDER, UNKNOWN, CrowdedPaintDrawing, attacked_end
-from pipeline.clips.playback import Playback
+from pipeline.clips.paint_clip import ATTACKER, CROWDED_PAINT, DEFENDER, UNKNOWN, CrowdedPaintDrawing
 from pipeline.clips.settings import ClipSettings
 from pipeline.clips.writing import Progress
-from pipeline.court.tables import CAMERAS
+from pipeline.film.probe import probe
 from pipeline.library.games import Game, Library
-from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
-from pipeline.spacing.tables import SPACING
 from pipeline.tags import Tag
 
 
@@ -111,9 +110,11 @@ def drawing_of(tag: Tag, game: Game, settings: Settings, show: Show) -> Drawing:
     """What is drawn on a tag's film."""
     if show is Show.NOTHING:
         return Plain()
-    candidate, clips = tag.candidate, settings.clips
-    playback = Playback(CAMERAS.read(game.tables), TRACKS.read(game.tables), candidate.shot, clips.longest_bridge_s)
-    end = attacked_end(SPACING.read(game.tables), candidate)
+    candidate = tag.candidate
+    lesson = lesson_of(tag, game, settings)
+    film = probe(game.film(), settings.film.decode)
+    graphics = standing_graphics(game, (film.width_px, film.height_px))
     counted = any(role in (ATTACKER, DEFENDER, UNKNOWN) for role, _ in candidate.actors)
-    crowded = counted or candidate.kind == CROWDED_PAINT
-    return (CrowdedPaintDrawing if crowded else ActorsDrawing)(candidate, playback, end, clips)
+    if counted or candidate.kind == CROWDED_PAINT:
+        return CrowdedPaintDrawing(candidate, lesson.playback, lesson.end, settings.clips, graphics)
+    return FloorDrawing(lesson, graphics)
