@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from getpass import getuser
 from importlib.metadata import version
 from pathlib import Path
@@ -18,6 +19,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 from rich.console import Console
+from rich.live import Live
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -62,6 +64,10 @@ LibraryOption = Annotated[Path, typer.Option("--library", help="Folder of the li
 ConfigsOption = Annotated[
     Path | None,
     typer.Option("--configs", help="Folder with settings.toml and faults/; the shipped one if left out."),
+]
+ProfileOption = Annotated[
+    str | None,
+    typer.Option("--profile", help="Profile of the configs folder (quick, thorough) that changes some settings."),
 ]
 DeviceOption = Annotated[
     Literal["auto", "cpu", "cuda"] | None,
@@ -130,6 +136,79 @@ def run(
     _print_tags(result.tags, _game_times(place, result.tags))
     if clips:
         _cut_clips(place, result.tags, None, settings)
+
+
+@app.command()
+def night(
+    folder: Annotated[Path, typer.Argument(help="Folder of films; folders in it are looked through too.")],
+    library: LibraryOption = Path("library"),
+    profile: ProfileOption = None,
+    until: Annotated[
+        str | None, typer.Option("--until", help="Time of day at which it ends at the latest, for example 07:00.")
+    ] = None,
+    watch: Annotated[bool, typer.Option("--watch", help="Go on looking for new films until it is ended.")] = False,
+    device: DeviceOption = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Run every film of a folder, unattended, and leave a page for the morning."""
+    from pipeline.library.games import Library
+    from pipeline.night.batch import run_night
+    from pipeline.night.morning import write_morning_page
+    from pipeline.night.networks import film_networks
+    from pipeline.night.orders import Orders, Watching, time_of_day
+
+    settings = _settings(configs, device=device, profile=profile)
+    end = None if until is None else time_of_day(until, datetime.now().astimezone())
+    orders = Orders(folder, end, Watching.ON if watch else Watching.ONCE)
+    page = partial(write_morning_page, settings=settings)
+    with _night_screen() as (show, say):
+        done = run_night(orders, Library(library), settings, film_networks, show=show, say=say, write_page=page)
+    if any(film.state == "failed" for film in done.films):
+        raise typer.Exit(1)
+
+
+@app.command()
+def status(library: LibraryOption = Path("library"), as_json: JsonOption = False) -> None:
+    """Show how far the night on a library is, or how the last one ended."""
+    from pipeline.library.games import Library
+    from pipeline.library.nights import newest_night
+    from pipeline.night.night_screen import night_lines
+
+    found = newest_night(Library(library).must_exist())
+    if as_json:
+        _print_json(None if found is None else found.model_dump(mode="json"))
+    elif found is None:
+        out.print(f"No night has been run into {library} yet; 'elbowroom night FOLDER' runs one.", markup=False)
+    else:
+        for line in night_lines(found, datetime.now(UTC)):
+            out.print(line, markup=False)
+
+
+@app.command()
+def rerun(
+    games: Annotated[list[str] | None, typer.Argument(help="Games of the library; all of them if left out.")] = None,
+    since: Annotated[
+        Literal["film", "clock", "court", "players", "ball", "actions", "sets", "spacing"],
+        typer.Option("--from", help="The first stage that is run again; the film is opened for 'film' only."),
+    ] = "actions",
+    library: LibraryOption = Path("library"),
+    profile: ProfileOption = None,
+    device: DeviceOption = None,
+    configs: ConfigsOption = None,
+) -> None:
+    """Run games again from one stage on, from the tables that they have; decisions are kept."""
+    from pipeline.library.games import Library
+    from pipeline.night.networks import film_networks
+    from pipeline.night.rerun import From, rerun_game
+    from pipeline.tags.telling import merge_lines
+
+    settings, place = _settings(configs, device=device, profile=profile), Library(library).must_exist()
+    for game in [place.game(name) for name in games] if games else place.games():
+        with _stage_bars() as bars:
+            done = rerun_game(game, place, film_networks(settings), settings, since=From(since), progress=bars)
+        ran = ", ".join(f"{stage.stage} {stage.seconds:.1f} s" for stage in done.stages if stage.ran)
+        for line in (f"{game.name}: {ran}.", *merge_lines(done.merge, done.tags)):
+            out.print(line, markup=False)
 
 
 @app.command("import-tracks")
@@ -1092,12 +1171,13 @@ def _settings(
     book: BookName | None = None,
     device: Literal["auto", "cpu", "cuda"] | None = None,
     rate: float | None = None,
+    profile: str | None = None,
 ) -> Any:
     from pipeline.night.settings import NightSettings
     from pipeline.settings import load_settings
     from pipeline.shipped import Shipped, shipped
 
-    settings = load_settings(configs if configs is not None else shipped(Shipped.CONFIGS))
+    settings = load_settings(configs if configs is not None else shipped(Shipped.CONFIGS), profile)
     told = {"device": device, "analysed_frames_per_s": rate}
     night = settings.night.model_dump() | {name: value for name, value in told.items() if value is not None}
     settings = settings.model_copy(update={"night": NightSettings.model_validate(night)})
@@ -1305,6 +1385,21 @@ def _stage_bars() -> Iterator[Callable[[str], Callable[[float, float], None]]]:
 
         yield begin
         finish()
+
+
+@contextmanager
+def _night_screen() -> Iterator[tuple[Callable[[Any], None], Callable[[str], None]]]:
+    """How a night is shown and told: a table that is kept up to date in a terminal, plain lines elsewhere."""
+    from pipeline.night.night_screen import night_table
+
+    if not err.is_terminal:
+        yield lambda _: None, lambda line: out.print(line, markup=False)
+        return
+    with Live(console=err, auto_refresh=False) as live:
+        yield (
+            lambda night: live.update(night_table(night, datetime.now(UTC)), refresh=True),
+            lambda line: live.console.print(line, markup=False),
+        )
 
 
 @contextmanager

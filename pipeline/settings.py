@@ -34,6 +34,7 @@ from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSetti
 Model = TypeVar("Model", bound=BaseModel)
 
 SETTINGS_FILE = "settings.toml"
+PROFILES_FOLDER = "profiles"
 OLD_FAULTS_FILE = "faults.toml"
 """Where earlier versions kept their fault rules."""
 
@@ -74,7 +75,7 @@ class Settings(BaseModel):
         return self.model_copy(update={"court": self.court.model_copy(update={"registration": registration})})
 
 
-def load_settings(folder: Path) -> Settings:
+def load_settings(folder: Path, profile: str | None = None) -> Settings:
     """Read the settings of a configuration folder.
 
     Parameters
@@ -82,6 +83,8 @@ def load_settings(folder: Path) -> Settings:
     folder : Path
         Holds ``settings.toml`` (sections named after the rooms), ``sets/`` and ``faults/`` (a file each); any may be
         missing, and the shipped ones are taken.
+    profile : str, optional
+        Name of a file in ``profiles/`` of that folder, in the form of ``settings.toml``: what it says goes before.
 
     Raises
     ------
@@ -100,12 +103,24 @@ def load_settings(folder: Path) -> Settings:
             f"{folder / FAULTS_FOLDER}."
         )
     rooms = _validated(Settings, values, folder / SETTINGS_FILE)
+    if profile is not None:
+        path = _profile(folder, profile)
+        rooms = _validated(Settings, _over(values, _read_toml(path)), path)
     found: dict[str, Any] = {}
     if (folder / FAULTS_FOLDER).is_dir():
         found["faults"] = fault_settings(folder / FAULTS_FOLDER)
     if (folder / SETS_FOLDER).is_dir():
         found["set_library"] = set_library(folder)
     return rooms.model_copy(update=found)
+
+
+def _profile(folder: Path, name: str) -> Path:
+    known = {path.stem: path for path in sorted((folder / PROFILES_FOLDER).glob("*.toml"))}
+    if name not in known:
+        raise SettingsError(
+            f"There is no profile '{name}' in {folder / PROFILES_FOLDER}; there are: {', '.join(known) or 'none'}."
+        )
+    return known[name]
 
 
 def describe_settings(model: BaseModel | None = None) -> Iterator[tuple[str, FieldInfo, Any]]:

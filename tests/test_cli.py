@@ -175,6 +175,7 @@ def test_the_commands_are_all_there():
     }
     names |= {"find", "sql", "precision", "reel", "export"}
     names |= {"decide", "history", "backup", "restore"}
+    names |= {"night", "status", "rerun"}
     evaluated = "film films actions sets faults court-frames boxes mot play report"
     names |= {f"evaluate {n}" for n in evaluated.split()}
     names |= {f"report {n}" for n in ("set", "compare", "congestion", "night", "trend")}

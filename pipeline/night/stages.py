@@ -140,6 +140,17 @@ def read_state(game: Game) -> dict[str, Any]:
     return state
 
 
+ORDER = ("import", "film", "clock", "court", "players", "ball", "actions", "sets", "spacing")
+"""Stages in their order; a game has the first or the second."""
+
+
+def forget_from(game: Game, stage: str) -> None:
+    """Take a stage and those after it for not run; their tables stay until they are replaced."""
+    state = read_state(game)
+    gone = ORDER[ORDER.index(stage) :]
+    _write_state(game, {name: entry for name, entry in state.items() if name not in gone})
+
+
 def _forget(game: Game, stage: str) -> None:
     """Before a stage's tables are replaced one by one, take its old entry away: a kill in between reruns it."""
     state = read_state(game)
