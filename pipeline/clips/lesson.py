@@ -118,7 +118,9 @@ class Lesson:
     ) -> None:
         self.tag, self.told, self.playback, self.book, self.end = tag, told, playback, book, end
         self.settings = settings
-        self.roles = {track: role for role, track in reversed(tag.actors)}
+        self.roles: dict[int, str] = {}
+        for role, track in tag.actors:
+            self.roles.setdefault(track, role)
         self.main = tag.actors[0][1] if tag.actors else NOBODY
         bodies = {body.track: body for body in playback.bodies(tag.candidate.t_s)}
         own = bodies[self.main].team if self.main in bodies else -1
@@ -160,6 +162,11 @@ class Lesson:
         return Marks(
             tuple(areas), tuple(lines), tuple(rings), tuple(spots), tuple(labels), self.told.title, self.told.said, step
         )
+
+    @property
+    def in_paint(self) -> bool:
+        """Whether bodies in the paint are what it is about."""
+        return any(role in CROWD[:3] for role, _ in self.tag.actors)
 
     def colour(self, body: Body) -> Colour:
         """Colour of a body by its side."""
@@ -307,7 +314,7 @@ class Lesson:
     def _line_word(self, catch: Place) -> FloorLabel:
         u, half = line_extended_u(self.book), self.book.width_ft / 2
         line = to_court(np.column_stack([np.full(9, u), np.linspace(-0.85, 0.85, 9) * half]), self.book, self.end)
-        order = sorted(line.tolist(), key=lambda p: abs(math.dist(p, catch) - 24))
+        order = sorted(line.tolist(), key=lambda p: -math.dist(p, catch))
         return FloorLabel(tuple((x, y) for x, y in order), "free-throw line extended", self.settings.handler)
 
     # ---- bodies ------------------------------------------------------------------------------------
@@ -340,8 +347,11 @@ class Lesson:
 
     def word(self, track: int, role: str) -> str:
         """Who a body is: number and role, as far as they are known."""
-        said = WORDS.get(role, role.replace("_", " "))
-        return " ".join(part for part in (self.told.names.get(track, ""), said) if part)
+        return " ".join(part for part in (self.told.names.get(track, ""), self.role_word(role)) if part)
+
+    def role_word(self, role: str) -> str:
+        """A role as it is said; empty where it says nothing."""
+        return WORDS.get(role, role.replace("_", " "))
 
     def _step(self, t_s: float) -> str:
         """The phase that goes on, or the last that was."""

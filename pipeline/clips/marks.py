@@ -155,6 +155,6 @@ class Marks:
     step: str = ""
 
 
-def between(a: Place, b: Place, shares: Sequence[float] = (0.5, 0.35, 0.65)) -> tuple[Place, ...]:
+def between(a: Place, b: Place, shares: Sequence[float] = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)) -> tuple[Place, ...]:
     """Places on the way from one to another, by their share of it."""
     return tuple((a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])) for share in shares)

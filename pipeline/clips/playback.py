@@ -91,11 +91,13 @@ class Playback:
             )
 
         self._ball_s = np.zeros(0)
+        self._holders: list[int] = []
         self._ball = np.zeros((0, 4))
         if ball is not None:
             seen = BALL.check(ball).filter(pc.field("shot") == shot).sort_by("t_s").to_pydict()
             columns_of_ball = ("x_px", "y_px", "x_ft", "y_ft")
             self._ball_s = np.array(seen["t_s"], dtype=np.float64)
+            self._holders = [-1 if holder is None else holder for holder in seen["holder"]]
             self._ball = np.array([seen[name] for name in columns_of_ball], dtype=np.float64).T.reshape(-1, 4)
 
     def camera(self, t_s: float) -> Camera | None:
@@ -123,6 +125,11 @@ class Playback:
     def ball_ft(self, t_s: float) -> tuple[float, float] | None:
         """The floor point under the ball at a time, or None."""
         return self._ball_at(t_s, slice(2, 4))
+
+    def holder(self, t_s: float) -> int:
+        """The track that has the ball at a time; -1 for nobody, or where it is not known."""
+        pair = _neighbours(self._ball_s, t_s, self._bridge_s)
+        return -1 if pair is None else self._holders[pair[0] if pair[2] < 0.5 else pair[1]]
 
     def _ball_at(self, t_s: float, columns: slice) -> tuple[float, float] | None:
         pair = _neighbours(self._ball_s, t_s, self._bridge_s)

@@ -30,6 +30,7 @@ class ClipSettings(BaseModel):
     item_card_s: float = Field(2.2, ge=0, description="How long the card before a clip stands.")
     strip_s: float = Field(3.5, ge=0, description="How long the strip stands.")
     reel_height_px: int = Field(1080, ge=120, le=4320, description="A reel is at most this high.")
+    diagram_height_px: int = Field(900, ge=240, le=2160, description="A moving half-court diagram is this high.")
     edl_timecode: Literal["drop", "non_drop"] = Field(
         "drop", description="How edit decision lists count frames at 29.97 and 59.94 a second."
     )

@@ -6,6 +6,7 @@ run left under its temporary name goes with the next one.
 
 from __future__ import annotations
 
+import io
 import math
 import os
 from collections.abc import Callable, Iterable, Iterator
@@ -17,6 +18,7 @@ import av
 import av.error
 import numpy as np
 from av.video.reformatter import ColorRange, Colorspace, Interpolation
+from PIL import Image
 
 from pipeline.clips.settings import ClipSettings
 from pipeline.errors import ExportError, FilmError
@@ -150,6 +152,13 @@ def write_whole(data: bytes, out: Path) -> None:
         raise ExportError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def png_bytes(image: Image.Image) -> bytes:
+    """A picture as the bytes of a PNG."""
+    sink = io.BytesIO()
+    image.save(sink, "PNG", optimize=True)
+    return sink.getvalue()
 
 
 def at_rate(part: Part, rate: Fraction) -> Part:

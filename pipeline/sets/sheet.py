@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path as FilePath
 
 import numpy as np
@@ -44,7 +45,7 @@ def sheet_of(definition: SetDefinition, book: RuleBook = NBA) -> Page:
         y += 19
         marks.append(Words((MARGIN, y), text, _TEXT + 1, INK))
     y += 30
-    marks += _key(MARGIN, y)
+    marks += key_marks(MARGIN, y)
     y += 22
     number = 0
     for row in _rows(frames):
@@ -97,7 +98,7 @@ def frame_marks(frame: Drawn, corner: tuple[float, float], book: RuleBook = NBA)
     wide, tall = book.width_ft * PX_PER_FT, DEPTH_FT * PX_PER_FT
     box = ((0, 0), (wide, 0), (wide, tall), (0, tall))
     marks: list[Mark] = [Path(tuple((corner[0] + x, corner[1] + y) for x, y in box), _PAPER, filled=True)]
-    marks += _floor_marks(on_page, book)
+    marks += floor_marks(on_page, book, PX_PER_FT, DEPTH_FT)
     for stroke in frame.strokes:
         marks += stroke_marks(stroke, on_page, 1.7)
     for number, place in frame.places:
@@ -109,10 +110,13 @@ def frame_marks(frame: Drawn, corner: tuple[float, float], book: RuleBook = NBA)
     return marks
 
 
-def _floor_marks(on_page, book: RuleBook) -> list[Mark]:
+def floor_marks(
+    on_page: Callable[[np.ndarray], np.ndarray], book: RuleBook, px_per_ft: float, depth_ft: float
+) -> list[Mark]:
+    """The floor's lines, board and ring, to a depth from the baseline; ``on_page`` takes points in the attack frame."""
     kinds = {"sideline", "baseline", "lane", "free_throw_line", "free_throw_circle", "three_point", "restricted"}
     marks: list[Mark] = []
-    deepest = DEPTH_FT - book.ring_to_baseline_ft
+    deepest = depth_ft - book.ring_to_baseline_ft
     for marking in markings(book):
         if marking.kind not in kinds:
             continue
@@ -125,7 +129,7 @@ def _floor_marks(on_page, book: RuleBook) -> list[Mark]:
     board = to_attack(board_corners_ft(book, "left")[:2, :2], book, "left")
     marks.append(Path(tuple((float(x), float(y)) for x, y in on_page(board)), "#7a7468", 2.4))
     (x, y), *_ = on_page(np.zeros((1, 2))).tolist()
-    marks.append(Disc((x, y), book.ring_radius_ft * PX_PER_FT, _PAPER, "#7a7468", 1.8))
+    marks.append(Disc((x, y), book.ring_radius_ft * px_per_ft, _PAPER, "#7a7468", 1.8))
     return marks
 
 
@@ -150,8 +154,8 @@ def _rows(frames: tuple[Drawn, ...]) -> list[list[Drawn]]:
     return rows
 
 
-def _key(x: float, y: float) -> list[Mark]:
-    """What the lines mean."""
+def key_marks(x: float, y: float, grey: str = "may be left out") -> list[Mark]:
+    """What the lines mean, in one row from a point on; ``grey`` says what grey ones are."""
     marks: list[Mark] = []
     for sign, word in (
         (Sign.CUT, "cut"),
@@ -172,5 +176,5 @@ def _key(x: float, y: float) -> list[Mark]:
     marks.append(Disc((x + 8, y - 5), 8.0, INK, INK, 1.6))
     marks.append(Words((x + 22, y), "has the ball", _TEXT, _GREY))
     x += 22 + words_width("has the ball", _TEXT) + 24
-    marks.append(Words((x, y), "grey: may be left out", _TEXT, _GREY))
+    marks.append(Words((x, y), f"grey: {grey}", _TEXT, _GREY))
     return marks
