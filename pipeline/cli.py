@@ -290,15 +290,39 @@ def clip(
     tags: Annotated[list[int], typer.Argument(help="Numbers of tags, as 'elbowroom list' shows them.")],
     library: LibraryOption = Path("library"),
     to: Annotated[Path | None, typer.Option("--out", help="Folder for the clips; <library>/clips if left out.")] = None,
+    still: Annotated[bool, typer.Option("--still", help="A picture of the moment in place of a clip.")] = False,
+    diagram: Annotated[
+        Literal["svg", "png", "gif", "mp4"] | None,
+        typer.Option("--diagram", help="A half-court diagram: printed (svg, png) or moving (gif, mp4); needs no film."),
+    ] = None,
+    drawing: Annotated[bool, typer.Option("--drawing/--no-drawing", help="Draw on the floor, or leave it.")] = True,
+    slow: Annotated[float, typer.Option("--slow", help="Speed around the moment, 0.1 to 1 (as filmed).")] = 1.0,
+    freeze: Annotated[
+        Literal["none", "moment", "phases"] | None,
+        typer.Option("--freeze", help="What is held; as the settings say if left out."),
+    ] = None,
     configs: ConfigsOption = None,
 ) -> None:
-    """Cut a clip of a tag, with the paint, the bodies in it and their number drawn on the floor."""
+    """Cut a clip of a tag, drawn on the floor; or make a still or a half-court diagram of it."""
+    from pipeline.clips.making import Made, frozen, make_of_tag
+    from pipeline.clips.tag_film import Show
     from pipeline.library.games import Library
 
-    place = Library(library).must_exist()
+    if still and diagram:
+        raise SettingsError("Choose --still or --diagram; a run makes one of them.")
+    place, settings = Library(library).must_exist(), frozen(_settings(configs), freeze)
     with place.tag_store() as store:
         chosen = [store.tag(number) for number in tags]
-    _cut_clips(place, chosen, to, _settings(configs))
+    made = Made.STILL if still else Made(diagram or "film")
+    show = Show.FLOOR if drawing else Show.NOTHING
+    folder = to if to is not None else place.root / "clips"
+    with _stage_bars() as bars:
+        paths = [
+            make_of_tag(place, tag, folder, settings, made, show=show, speed=slow, progress=bars(f"clip {tag.tag}"))
+            for tag in chosen
+        ]
+    for path in paths:
+        out.print(f"{made.called}: {path}", markup=False)
 
 
 @app.command()

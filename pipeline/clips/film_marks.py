@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from pipeline.clips.captions import Rect, caption_size, corner_for, draw_caption, meet, rows_of, shade
-from pipeline.clips.floor_drawing import Canvas, badge, canvas, fill_area, line, ring
+from pipeline.clips.floor_drawing import Canvas, badge, canvas, fill_area, line, lines, ring
 from pipeline.clips.lesson import Lesson
 from pipeline.clips.lettering import size_of, write
 from pipeline.clips.marks import Badge, FloorLabel, FloorLine, FloorRing, Look, Marks, Place
@@ -152,8 +152,9 @@ def _paint_line(on: Canvas, one: FloorLine) -> None:
         _edged(on, shaft, one.colour, one.width, one.strength)
     else:
         dash, gap = (DASH_FT, GAP_FT) if one.look is Look.DASHED else (DOT_FT, DOT_GAP_FT)
-        for part in _dashes(shaft, dash, gap):
-            _edged(on, part, one.colour, one.width, one.strength)
+        pieces = [piece for piece in _dashes(shaft, dash, gap) if len(piece) > 1]
+        lines(on, pieces, DARK, one.width + 1.6, 0.45 * one.strength)
+        lines(on, pieces, one.colour, one.width, one.strength)
     if one.arrow and len(points) > 2:
         head = _head(points)
         fill_area(on, head, DARK, 0.5 * one.strength)

@@ -90,20 +90,29 @@ def fill_area(on: Canvas, area_ft: np.ndarray, colour: Colour, strength: float) 
 
 def line(on: Canvas, points_ft: np.ndarray, colour: Colour, width: float, strength: float = 1.0) -> None:
     """Draw an open line on the floor, ``width`` in the picture's units."""
-    px = on_picture(points_ft, on.camera)
+    lines(on, [points_ft], colour, width, strength)
+
+
+def lines(on: Canvas, parts_ft: Sequence[np.ndarray], colour: Colour, width: float, strength: float = 1.0) -> None:
+    """Draw several open lines on the floor at once, as the dashes of one."""
+    dense = [_dense(np.asarray(points, dtype=np.float64)) for points in parts_ft if len(points)]
+    if not dense:
+        return
+    px = on.camera.project_floor(np.vstack(dense))
     good = _drawable(px)
     thickness = max(1, round(width * on.unit_px))
     window = _window(on, px[good], thickness + 2)
     if window is None:
         return
     mask = np.zeros(window.shape, dtype=np.uint8)
-    for part in np.split(np.arange(len(px)), np.flatnonzero(~good)):
-        kept = part[good[part]]
-        if len(kept) > 1:
-            points = [_fixed(px[kept] - window.corner)]
-            cv2.polylines(
-                mask, points, isClosed=False, color=255, thickness=thickness, lineType=cv2.LINE_AA, shift=SHIFT
-            )
+    cuts = np.cumsum([len(points) for points in dense])
+    runs = []
+    for first, last in zip([0, *cuts], cuts, strict=False):
+        for part in np.split(np.arange(first, last), np.flatnonzero(~good[first:last])):
+            kept = part[good[part]]
+            if len(kept) > 1:
+                runs.append(_fixed(px[kept] - window.corner))
+    cv2.polylines(mask, runs, isClosed=False, color=255, thickness=thickness, lineType=cv2.LINE_AA, shift=SHIFT)
     _blend(on, window, mask, strength, colour)
 
 
@@ -118,11 +127,17 @@ def ring(on: Canvas, place_ft: tuple[float, float], radius_ft: float, colour: Co
 
 def on_picture(points_ft: np.ndarray, camera: Camera) -> np.ndarray:
     """A polyline on the floor as picture points, (N, 2) pixels; NaN behind the camera."""
-    corners = np.asarray(points_ft, dtype=np.float64)
-    reached = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
+    return camera.project_floor(_dense(np.asarray(points_ft, dtype=np.float64)))
+
+
+def _dense(corners: np.ndarray) -> np.ndarray:
+    """The same line with a point every half foot at least, so that it bends with the lens."""
+    steps = np.hypot(*np.diff(corners, axis=0).T)
+    if len(corners) < 2 or steps.max() <= STEP_FT:
+        return corners
+    reached = np.concatenate([[0.0], np.cumsum(steps)])
     along = np.union1d(np.arange(0, reached[-1], STEP_FT), reached)
-    dense = np.column_stack([np.interp(along, reached, corners[:, axis]) for axis in (0, 1)])
-    return camera.project_floor(dense)
+    return np.column_stack([np.interp(along, reached, corners[:, axis]) for axis in (0, 1)])
 
 
 def paint_outline(book: RuleBook, end: End) -> np.ndarray:
@@ -240,7 +255,9 @@ def _floor_share(
     shares = np.bincount(labels.ravel(), minlength=FLOOR_COLOURS) / len(labels)
     floor_colours = centres[shares >= 0.1]
     pixels = _lab(picture[covered == 1])
-    apart = np.min([np.linalg.norm(pixels - colour, axis=1) for colour in floor_colours], axis=0)
+    # |p - c|² = |p|² - 2 p·c + |c|², for all colours at once.
+    squared = (pixels**2).sum(axis=1)[:, None] - 2 * pixels @ floor_colours.T + (floor_colours**2).sum(axis=1)
+    apart = np.sqrt(np.maximum(squared.min(axis=1), 0))
     likeness = np.zeros((height, width), dtype=np.uint8)
     likeness[covered == 1] = np.clip(510 - 510 * apart / settings.floor_likeness, 0, 255)
     softened = cv2.GaussianBlur(cv2.medianBlur(likeness, 3), (3, 3), 0)

@@ -67,11 +67,12 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Step:
-    """A phase of something that has several."""
+    """A phase of something that has several: its interval and its moment, film time."""
 
     name: str
     start_s: float
     end_s: float
+    t_s: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -54,7 +54,11 @@ def lesson_of(tag: Tag, game: Game, settings: Settings) -> Lesson:
         row = _set_row(SET_CANDIDATES.read(game.tables), tag)
         if row is not None:
             found = [phase for phase in row["phases"] if phase["found"] and phase["start_s"] is not None]
-            steps = tuple(Step(p["name"].replace("_", " "), p["start_s"], p["end_s"]) for p in found)
+            moments = {number: event.t_s for event, number in zip(events, numbers, strict=True)}
+            steps = tuple(
+                Step(p["name"].replace("_", " "), p["start_s"], p["end_s"], moments.get(p["event"], p["end_s"]))
+                for p in found
+            )
             of_phases = {phase["event"] for phase in found}
             events = tuple(e for e, n in zip(events, numbers, strict=True) if e.kind in THROWN or n in of_phases)
     else:

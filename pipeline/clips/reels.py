@@ -169,7 +169,7 @@ def plan_reel(library: Library, reel: Reel, tags: Sequence[Tag], settings: Setti
     items: list[PlannedItem] = []
     for number, (item, tag) in enumerate(zip(reel.items, used, strict=True), start=1):
         info, game = films[tag.game], games[tag.game]
-        freezes = freezes_of(tag, clips) if item.freeze else ()
+        freezes = freezes_of(tag, game, settings) if item.freeze else ()
         pace = paced(info, *stretch_of(tag, clips), freezes, slow_of(tag, item.slow, clips))
         title = item.title or title_of(tag.candidate.kind, settings)
         place = f"{number} of {len(used)}"

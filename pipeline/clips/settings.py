@@ -21,6 +21,9 @@ class ClipSettings(BaseModel):
     after_s: float = Field(2.0, ge=0, description="Film shown after it ends.")
     longest_s: float = Field(20.0, gt=0, description="A clip shows at most this much film, around the moment.")
     freeze_s: float = Field(0.8, ge=0, description="How long the moment itself is held; 0 for not at all.")
+    freeze_at: Literal["moment", "phases"] = Field(
+        "moment", description="What is held: a tag's moment, or the moment of each phase of a set."
+    )
     slow_before_s: float = Field(1.5, ge=0, description="A slower clip is slow from this long before the moment.")
     slow_after_s: float = Field(1.0, ge=0, description="And until this long after it.")
     title_card_s: float = Field(3.0, ge=0, description="How long a reel's title stands; 0 for none.")

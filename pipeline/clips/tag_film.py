@@ -16,7 +16,10 @@ from pipeline.clips.writing import Progress
 from pipeline.film.probe import probe
 from pipeline.library.games import Game, Library
 from pipeline.settings import Settings
-from pipeline.tags import Tag
+from pipeline.tags import Family, Tag
+
+APART_S = 0.4
+"""Moments nearer to each other than this are held once."""
 
 
 class Show(Enum):
@@ -76,7 +79,7 @@ def clip_of_tag(
         *stretch_of(tag, clips),
         out,
         drawing_of(tag, game, settings, show),
-        freezes=freezes_of(tag, clips),
+        freezes=freezes_of(tag, game, settings),
         slow=slow_of(tag, speed, clips),
         settings=clips,
         decoding=settings.film.decode,
@@ -95,9 +98,18 @@ def stretch_of(tag: Tag, settings: ClipSettings) -> tuple[float, float]:
     return start_s, end_s
 
 
-def freezes_of(tag: Tag, settings: ClipSettings) -> tuple[Freeze, ...]:
-    """The moments that are held."""
-    return (Freeze(tag.candidate.t_s, settings.freeze_s),)
+def freezes_of(tag: Tag, game: Game, settings: Settings) -> tuple[Freeze, ...]:
+    """The moments that are held: the tag's own, or that of each of its phases where the settings want that."""
+    clips = settings.clips
+    moments = {tag.candidate.t_s}
+    if clips.freeze_at == "phases" and tag.candidate.family is Family.SET:
+        steps = lesson_of(tag, game, settings).told.steps
+        moments = {step.t_s for step in steps} or moments
+    kept: list[float] = []
+    for t_s in sorted(moments):
+        if not kept or t_s - kept[-1] >= APART_S:
+            kept.append(t_s)
+    return tuple(Freeze(t_s, clips.freeze_s) for t_s in kept)
 
 
 def slow_of(tag: Tag, speed: float, settings: ClipSettings) -> Slow | None:
