@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
@@ -108,9 +109,10 @@ def _attributes(style: re.Match[str]) -> str:
     return "".join(f' {name.strip()}="{value.strip()}"' for name, value in pairs)
 
 
-def label(axis: Axes, text: str) -> None:
-    """What the axis measures."""
-    axis.set_xlabel(printable(text), color=INK, fontsize=LETTERS, parse_math=False)
+def label(axis: Axes, text: str, longest: int = 66) -> None:
+    """What the axis measures, in lines no longer than so many letters."""
+    lines = "\n".join(textwrap.wrap(printable(text), longest))
+    axis.set_xlabel(lines, color=INK, fontsize=LETTERS, parse_math=False)
 
 
 def names_beside(axis: Axes, places: Sequence[float], names: Sequence[str]) -> None:

@@ -127,6 +127,9 @@ def _card(point: ComparedPoint, comparison: Comparison, labels: tuple[str, str])
     emphasis = point.facts[0].emphasis
     lines = [point.told]
     for label, facts in zip(labels, point.facts, strict=True):
+        if not facts.known:
+            lines.append(f"{label}: not known in any run.")
+            continue
         middle = "" if facts.is_word or not facts.middle.known else f"median {amount(facts.middle, point.unit)}, "
         lines.append(f"{label}: {middle}good {percent(facts.good)} of {counts(facts.known, 'run')}.")
     if not point.is_word and point.difference.known:

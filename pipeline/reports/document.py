@@ -108,7 +108,7 @@ class Cards:
 
 @dataclass(frozen=True, slots=True)
 class DrawnFrame:
-    """One numbered drawing with its caption."""
+    """One drawing with its head, which may be empty, and its caption."""
 
     page: Page
     head: str
@@ -117,7 +117,7 @@ class DrawnFrame:
 
 @dataclass(frozen=True, slots=True)
 class Drawings:
-    """Numbered drawings in rows."""
+    """Drawings in rows."""
 
     alt: str
     frames: tuple[DrawnFrame, ...]

@@ -130,7 +130,7 @@ class _Paper(FPDF):
         lines = tuple(lines)
         self.ln(3)
         self._letters(SMALL, SOFT)
-        self._room(sum(self._height(line, self.epw, 3.9) for line in lines[:2]) + 3)
+        self._room(sum(self._height(line, self.epw, 3.9) + 0.6 for line in lines) + 3)
         self.set_draw_color(*RULE)
         self.line(self.l_margin, self.y, self.l_margin + self.epw, self.y)
         self.ln(2)
@@ -183,6 +183,7 @@ class _Paper(FPDF):
         self.rect(self.l_margin, top, self.epw, tall + 3, style="F")
         self.set_fill_color(*(INK if tone is Tone.CAUTION else SOFT))
         self.rect(self.l_margin, top, 1.1, tall + 3, style="F")
+        self.set_fill_color(255)
         self.set_xy(self.l_margin + 4, top + 1.5)
         self.multi_cell(inner, 4.7, printable(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.set_y(top + tall + 5.5)
@@ -280,7 +281,7 @@ class _Paper(FPDF):
         for first in range(0, len(drawings.frames), across):
             part = drawings.frames[first : first + across]
             self._letters(SMALL, INK)
-            captions = [f"{first + n + 1}. {frame.caption}" for n, frame in enumerate(part)]
+            captions = [frame.caption for frame in part]
             below = max(self._height(caption, wide, 3.7) for caption in captions)
             above = max(self._height(frame.head, wide, 3.9) if frame.head else 0.0 for frame in part)
             tall = max(wide * frame.page.height / frame.page.width for frame in part)

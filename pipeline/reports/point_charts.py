@@ -35,6 +35,9 @@ from pipeline.sets.emphasis import Grade, unit
 HIGHEST_STACK = 11
 """Dots on each other; more are a histogram."""
 
+BESIDE_NAMES = 48
+"""Letters in a line under an axis that has names at its left."""
+
 UNITS = {"ft": "feet", "s": "seconds", "deg": "degrees", "ft_s": "feet per second"}
 
 
@@ -128,9 +131,9 @@ def _bars_above(
 
 def _words_chart(facts: PointFacts, definition: SetDefinition) -> Chart:
     rows = list(facts.words)
-    figure, (axis,) = new_figure(0.62 + 0.27 * len(rows))
+    figure, (axis,) = new_figure(0.78 + 0.27 * len(rows))
     _bars(axis, [(word, count) for word, count in rows], facts.emphasis)
-    label(axis, f"runs: {measured_in_words(facts.emphasis, definition)}")
+    label(axis, f"runs: {measured_in_words(facts.emphasis, definition)}", BESIDE_NAMES)
     return chart_of(figure, _alt(facts))
 
 
@@ -205,7 +208,7 @@ def two_sides_chart(
     axis.plot(list(span), [pitch - 0.5 * top] * 2, color=LINE, linewidth=0.8, zorder=1)
     bands(axis, ranges(one.emphasis, Grade.GOOD), ranges(one.emphasis, Grade.POOR))
     names_beside(axis, [pitch + 0.35 * top, 0.35 * top], [_short(name) for name in labels])
-    label(axis, measured_in_words(one.emphasis, definition))
+    label(axis, measured_in_words(one.emphasis, definition), BESIDE_NAMES)
     return chart_of(figure, f"{labels[0]}: {_alt(one)} {labels[1]}: {_alt(other)}")
 
 
@@ -231,7 +234,7 @@ def _two_shares(facts: tuple[PointFacts, PointFacts], labels: tuple[str, str]) -
     axis.grid(visible=True, axis="x", color=LINE, linewidth=0.6)
     axis.set_axisbelow(True)
     names_beside(axis, [1, 0], [_short(name) for name in labels])
-    label(axis, f"runs of a hundred that were good: {in_words(facts[0].emphasis, Grade.GOOD)}")
+    label(axis, f"runs of a hundred that were good: {in_words(facts[0].emphasis, Grade.GOOD)}", BESIDE_NAMES)
     return chart_of(figure, f"{labels[0]}: {_alt(facts[0])} {labels[1]}: {_alt(facts[1])}")
 
 

@@ -72,27 +72,35 @@ def set_page(sheet: ExecutionSheet, stills: Mapping[int, Still] | None = None, b
         _facts(sheet),
     ]
     blocks += [Remark(text, Tone.CAUTION) for text in runs.left_out]
-    blocks += [Heading("The set"), set_drawings(definition, book)]
+    main, others = set_drawings(definition, book)
+    blocks += [Heading("The set"), main]
     if not runs.runs:
         more = f" {counts(runs.undecided, 'candidate')} wait for a decision." if runs.undecided else ""
         blocks.append(Remark(f"No run of this set counts here yet.{more}", Tone.CAUTION))
     else:
         blocks += _how_it_went(sheet, stills or {})
     blocks += _games_and_parts(sheet)
+    if others.frames:
+        blocks += [Heading("Endings and counters of the set"), others]
     methods = f"Intervals at 95 % — {Method.WILSON}; {Method.BOOTSTRAP}."
     footer = (f"Source of the set: {definition.source}.", methods, *CAUTIONS)
     return Document(f"{definition.title}: how it was run", _subtitle(sheet), tuple(blocks), footer)
 
 
-def set_drawings(definition: SetDefinition, book: RuleBook = NBA) -> Drawings:
-    """The frames of a set."""
+def set_drawings(definition: SetDefinition, book: RuleBook = NBA) -> tuple[Drawings, Drawings]:
+    """The frames of a set: those of its main line, and those of its endings and counters."""
     width, height = round(book.width_ft * PX_PER_FT), round(DEPTH_FT * PX_PER_FT)
-    return Drawings(
-        f"{definition.title}, frame by frame",
-        tuple(
-            DrawnFrame(Page(width, height, tuple(frame_marks(frame, (0.0, 0.0), book))), frame.head, frame.caption)
-            for frame in frames_of(definition)
-        ),
+    frames = [
+        DrawnFrame(
+            Page(width, height, tuple(frame_marks(frame, (0.0, 0.0), book))),
+            frame.head,
+            f"{number}. {frame.caption}",
+        )
+        for number, frame in enumerate(frames_of(definition), start=1)
+    ]
+    return (
+        Drawings(f"{definition.title}, its main line", tuple(frame for frame in frames if not frame.head)),
+        Drawings(f"{definition.title}, endings and counters", tuple(frame for frame in frames if frame.head)),
     )
 
 
@@ -150,8 +158,8 @@ def _runs_grid(runs: list[Run]) -> Grid:
         (Column("Tag", weight=0.5), Column("Game", weight=1.4), Column("Clock", weight=0.7),
          Column("What it was", weight=4), Column("Points", weight=1.2)),
         tuple(
-            (str(run.tag or "-"), day_and_opponent(run.game, run.date, run.opponent), run.when, run.sentence,
-             grades_in_words(run))
+            (str(run.tag or "-"), day_and_opponent(run.game, run.date, run.opponent),
+             run.when.replace(" ", "\u00a0"), run.sentence, grades_in_words(run))
             for run in runs
         ),
     )  # fmt: skip

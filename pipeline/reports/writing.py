@@ -40,5 +40,6 @@ def write_report(document: Document, out: Path, made_at: datetime | None = None)
     except OSError as error:
         raise LibraryError(f"The report cannot be written to {out} ({error.strerror}); check the folder.") from error
     finally:
-        temporary.unlink(missing_ok=True)
+        if temporary.is_file():
+            temporary.unlink()
     return out
