@@ -335,7 +335,8 @@ def _announced_s(
     if "matroska" in container.format.name and container.duration:
         start_s = (container.start_time or 0) / av.time_base
         end_s = _clock_s(stream.metadata.get("DURATION", "")) or container.duration / av.time_base
-        return start_s + end_s - float(zero_pts * time_base)
+        # FFmpeg writes the time at which the track ends, others its length.
+        return (end_s if end_s > start_s else start_s + end_s) - float(zero_pts * time_base)
     return float("nan")
 
 

@@ -1,0 +1,105 @@
+"""Bad and odd films: each gives a right result or one clear sentence, and none stops what comes after it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import supervision as sv
+
+from pipeline.court.area_network import AREA_CLASSES
+from pipeline.errors import FilmError
+from pipeline.film.decode import decode
+from pipeline.film.probe import probe
+from pipeline.library.games import Library
+from pipeline.night.films import films_in
+from pipeline.night.run import Networks, run_film
+from pipeline.night.settings import NightSettings
+from pipeline.night.vision import Eyes
+from pipeline.settings import Settings
+from pipeline.sim.odd_films import ODD_FILMS, OddFilm, PassedOver, Refused, Right, make_odd_films, pattern
+
+SETTINGS = Settings(night=NightSettings(network_threads=1, workers=1))
+TAKEN = [film for film in ODD_FILMS if not isinstance(film.ends, PassedOver)]
+
+
+class BlindAreas:
+    """Sees no floor."""
+
+    def areas(self, frames_bgr: list[np.ndarray]) -> list[np.ndarray]:
+        seen = np.zeros((len(AREA_CLASSES), 90, 160), np.float32)
+        seen[0] = 1.0
+        return [seen for _ in frames_bgr]
+
+
+class BlindDetector:
+    """Sees nobody."""
+
+    def detect(self, frames_bgr: list[np.ndarray]) -> list[sv.Detections]:
+        return [sv.Detections.empty() for _ in frames_bgr]
+
+
+BLIND = Networks(open=lambda: Eyes(BlindAreas(), BlindDetector()), digests=dict)
+
+
+def silent(_name: str):
+    return lambda _done, _total: None
+
+
+@pytest.fixture(scope="module")
+def corpus(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("odd")
+    make_odd_films(folder, pattern())
+    return folder
+
+
+@pytest.fixture(scope="module")
+def library(tmp_path_factory) -> Library:
+    return Library(tmp_path_factory.mktemp("library"))
+
+
+def check_sentence(text: str, film: OddFilm, words: str) -> None:
+    assert words in text
+    assert film.name.split("\n")[0] in text, "it says which film"
+    told = text.replace(film.name, "")
+    assert "\n" not in told
+    assert told.endswith(".")
+    assert "Traceback" not in told
+    assert "Errno" not in told
+
+
+def test_there_are_sixty_and_a_night_takes_those_that_are_films(corpus):
+    assert len(ODD_FILMS) >= 60
+    assert len({film.name for film in ODD_FILMS}) == len(ODD_FILMS)
+    found = films_in(corpus, SETTINGS.night.film_endings, outside=corpus / "library")
+    assert {film.path.name for film in found} == {film.name for film in TAKEN}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "film", TAKEN, ids=lambda film: film.what + ": " + film.name.encode("ascii", "replace").decode()
+)
+def test_a_right_result_or_one_sentence(corpus, library, film):
+    path = corpus / film.name
+    games = len(library.games())
+    if isinstance(film.ends, Refused):
+        with pytest.raises(FilmError) as caught:
+            run_film(path, library, BLIND, SETTINGS, book=None, progress=silent)
+        check_sentence(str(caught.value), film, film.ends.words)
+        assert len(library.games()) == games, "a refused film leaves nothing"
+        assert not list(library.root.glob("games/.unfinished*"))
+        return
+    assert isinstance(film.ends, Right)
+    run = run_film(path, library, BLIND, SETTINGS, book=None, progress=silent)
+    assert run.live_frames == 0, "there is no floor to be seen"
+    assert run.tags == ()
+    info = probe(path, SETTINGS.film.decode)
+    if film.ends.size_px is not None:
+        assert (info.width_px, info.height_px) == film.ends.size_px
+    if film.ends.length_s is not None:
+        assert run.length_s == pytest.approx(film.ends.length_s, abs=film.ends.within_s)
+    times = [frame.t_s for frame in decode(path, settings=SETTINGS.film.decode)]
+    assert times[0] == pytest.approx(0.0, abs=1e-6)
+    assert np.all(np.diff(times) > 0)
+    assert times[-1] <= run.length_s
