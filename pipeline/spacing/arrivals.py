@@ -24,14 +24,17 @@ def arrivals(scene: Scene) -> list[Moment]:
     ``count`` is the least number of others within half of ``around_s`` of the moment, so that a body passing through
     for a moment does not count. Surer or less sure places change its chances, not the count. The score is that of the
     drive or the turned corner. A corner whose handler was not seen about the moment is not known: where he pointed was
-    filled in. That he came into the paint is known from where he was before and after.
+    filled in. That he came into the paint is known from where he was before and after. Who turns when he is in the
+    paint already has arrived before.
     """
     found = []
     for event in scene.of_kind("corner_turned", "drive"):
         turned = event.kind == "corner_turned"
         moment_s = event.t_s if turned else event.measures["paint_entry_s"]
         column = scene.column(event, "handler")
-        if not np.isfinite(moment_s) or column is None or (turned and not scene.seen_about(event.t_s, column)):
+        if not np.isfinite(moment_s) or column is None:
+            continue
+        if turned and (not scene.seen_about(event.t_s, column) or scene.in_paint(event.t_s, column)):
             continue
         found.append(_arrival(scene, event, column, float(moment_s), TURNS if turned else ENTERS))
     return sorted(found, key=lambda m: m.event.t_s)

@@ -57,6 +57,11 @@ class Scene:
         """Whether the attack had settled in the half court by a time, as a trait."""
         return yes_no(held=t_s >= self.settled_s - 1e-6)
 
+    def in_paint(self, t_s: float, column: int) -> bool:
+        """Whether a player is placed in the attacked paint at a time."""
+        u, v = self.view.place_at(t_s, column)
+        return bool(u <= self.view.free_throw_u_ft and abs(v) <= self.view.book.lane_width_ft / 2)
+
     def at_paint(self, uv_ft: np.ndarray) -> bool:
         """Whether a point of the attack frame is in the paint or at most ``at_paint_ft`` from it."""
         if not np.isfinite(uv_ft).all():

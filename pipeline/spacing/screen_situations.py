@@ -24,8 +24,8 @@ def on_ball_screens(scene: Scene) -> list[Moment]:
 def used_screens(scene: Scene) -> list[Moment]:
     """Every on-ball screen with the traffic that it leads into.
 
-    The moment is that of the corner turned off it, or the screen's where none was turned or where another screen gets
-    in its way.
+    The moment is that of the corner turned off it; the screen's where none was turned, or where another screen gets in
+    its way and fewer than ``traffic_bodies`` stand there.
     """
     found = []
     off_ball = list(scene.of_kind("off_ball_screen"))
@@ -54,7 +54,9 @@ def used_screens(scene: Scene) -> list[Moment]:
                 {"overlap_s": overlap_s, "bodies_on_way": float(len(standing)) if corner else NAN},
                 {"corner_turned": yes_no(held=corner is not None)},
                 actors=[(role, track) for role, track in actors if track is not None],
-                t_s=corner.t_s if corner and other is None else None,
+                t_s=corner.t_s
+                if corner and (other is None or len(standing) >= scene.settings.traffic_bodies)
+                else None,
                 chances={"bodies_on_way": chances} if corner else {},
             )
         )

@@ -57,6 +57,9 @@ class SpacingSettings(BaseModel):
     on_way_within_ft: float = Field(
         8.0, gt=0, description="Bodies at most this far from the handler's straight way to the ring are on it."
     )
+    traffic_bodies: int = Field(
+        3, gt=0, description="With so many on the way the turned corner is the moment, whatever else goes on."
+    )
     standing_ft_s: float = Field(
         6.0, gt=0, description="Who is slower than this stands on the way, and is not passing."
     )

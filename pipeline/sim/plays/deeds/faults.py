@@ -41,7 +41,7 @@ def observe_faults(run: Run, seen: Sequence[Seen] = ()) -> tuple[Seen, ...]:
     screens = [s for s in seen if s.kind == "on_ball_screen"]
     off_ball = [s for s in seen if s.kind == "off_ball_screen"]
     found = [
-        *crowded_paint(run), *screen_into_traffic(run, screens, off_ball, seen), *pushed_out_catch(run, seen),
+        *crowded_paint(run, seen), *screen_into_traffic(run, screens, off_ball, seen), *pushed_out_catch(run, seen),
         *stalled_ball(run), *still_post_up(run, seen), *wasted_cutter(run, off_ball, seen), *twins(run, seen),
         *dead_dribble_early(run, screens), *left_early(run, screens), *wide_curl(seen), *overloaded_side(run),
         *shrunk_spacing(run),
@@ -53,8 +53,9 @@ def _live(run: Run) -> int:
     return min(run.live, len(run.uv))
 
 
-def crowded_paint(run: Run) -> Iterator[Seen]:
-    """The worst judged moment of every drive into a crowd."""
+def crowded_paint(run: Run, seen: Sequence[Seen] = ()) -> Iterator[Seen]:
+    """The worst judged moment of every drive into a crowd; doubtful ones where drive or corner is doubtful."""
+    yield from _maybe_crowded(run, seen)
     for drive in run.drives:
         counts = [c for c in run.counts if c.drive == drive]
         crowded = [c for c in counts if c.count >= CROWD]
@@ -62,6 +63,27 @@ def crowded_paint(run: Run) -> Iterator[Seen]:
             yield _crowd(run, max(crowded, key=lambda c: (c.edge_ft >= CLEAR_EDGE_FT, c.count, -c.moment)))
         elif any(c.most >= CROWD or (c.count >= CROWD - 2 and c.edge_ft < CLEAR_EDGE_FT) for c in counts):
             yield replace(_crowd(run, max(counts, key=lambda c: c.most)), certain=False)
+
+
+def _maybe_crowded(run: Run, seen: Sequence[Seen]) -> Iterator[Seen]:
+    """Crowds in ways to the ring that are hardly drives, and as a corner is turned without a drive."""
+    for s in seen:
+        if s.kind != "corner_turned" and (s.kind != "drive" or s.certain):
+            continue
+        handler = dict(s.roles)["handler"]
+        a, b = run.step(s.start_s), run.step(max(s.end_s, s.t_s)) + 1
+        if any(
+            d.handler == handler and d.start <= run.step(s.t_s) < d.end and d.corner is not None for d in run.drives
+        ):
+            continue
+        others = [k for k in range(10) if k != handler]
+        counts = run.floor.in_paint(run.uv[a:b][:, others], margin_ft=CLEAR_EDGE_FT).sum(1)
+        if counts.max() >= CROWD:
+            k = a + int(counts.argmax())
+            yield Seen(
+                "crowded_paint", s.start_s, k * DT_S, s.end_s, (("handler", handler),), run.at(handler, k),
+                {"count": float(counts.max())}, certain=False,
+            )  # fmt: skip
 
 
 def _crowd(run: Run, count: PaintCount) -> Seen:
