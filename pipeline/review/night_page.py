@@ -2,15 +2,172 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from pipeline.review.site import page, site
+from pipeline.errors import LibraryError
+from pipeline.library.games import Library
+from pipeline.library.nights import FilmState, Night, newest_night
+from pipeline.reports.night_summary import GameNight, KindNight, NightSummary, night_summary
+from pipeline.review.cards import at_of
+from pipeline.review.site import Site, page, site
+from pipeline.tags import State
 
 router = APIRouter()
+
+STATE_WORDS = {
+    FilmState.WAITING: "waiting",
+    FilmState.COPYING: "still being copied",
+    FilmState.RUNNING: "running",
+    FilmState.DONE: "done",
+    FilmState.FAILED: "failed",
+    FilmState.STOPPED: "stopped, goes on next time",
+}
+GOOD_SHARE = 0.97
+"""From this share of live frames with a floor on a film counts as well seen (the issue's own bound)."""
+
+_LATEST: dict[Path, tuple[object, NightSummary]] = {}
+"""The last summary of a library, with what it was made from."""
 
 
 @router.get("/")
 def night(request: Request) -> Response:
     """The night."""
-    return page(request, "night.html", games=[game.name for game in site(request).library.games()])
+    here = site(request)
+    summary = _summary(here)
+    record, wrong = _record(here.library)
+    return page(
+        request,
+        "night.html",
+        facts=_facts(summary),
+        left=summary.undecided,
+        failed=_failed(summary, wrong),
+        running=None if record is None else _running(record),
+        games=[_game(game) for game in summary.games],
+        kinds=[_kind(kind) for kind in summary.kinds],
+    )
+
+
+def _summary(here: Site) -> NightSummary:
+    """The library's summary, made anew when a game, a night's record or a tag has changed."""
+    root = here.library.root
+    files = [*root.glob("games/*/state.json"), *root.glob("games/*/game.toml"), *root.glob("nights/*/night.json")]
+    key = (here.store.last_line(), tuple(sorted((str(path), path.stat().st_mtime_ns) for path in files)))
+    kept = _LATEST.get(root)
+    if kept is None or kept[0] != key:
+        kept = (key, night_summary(here.library, here.settings))
+        _LATEST[root] = kept
+    return kept[1]
+
+
+def _record(library: Library) -> tuple[Night | None, list[str]]:
+    """The newest night's record, and a sentence where it cannot be read."""
+    try:
+        return newest_night(library), []
+    except LibraryError as error:
+        return None, [str(error)]
+
+
+def _facts(summary: NightSummary) -> list[tuple[str, str]]:
+    live_s = sum(game.live_s for game in summary.games if math.isfinite(game.live_s))
+    return [
+        ("games", str(len(summary.games))),
+        ("live play seen", minutes(live_s)),
+        ("possessions", str(sum(game.possessions or 0 for game in summary.games))),
+        ("candidates", str(sum(kind.found for kind in summary.kinds))),
+    ]
+
+
+def _failed(summary: NightSummary, wrong: Sequence[str]) -> list[tuple[str, str]]:
+    """Game or film, and a sentence for everything that went wrong with it."""
+    found = [("", text) for text in (*wrong, *summary.unfinished)]
+    found += [(Path(film).name, text) for film, text in summary.failed_films]
+    return found + [(game.game, text) for game in summary.failed for text in game.wrong]
+
+
+def _running(record: Night) -> dict[str, Any]:
+    """The newest night as it goes on, or how it ended."""
+    now = datetime.now(UTC)
+    died = record.died(now)
+    left_s = None if died or record.ended is not None else record.left_s(now)
+    return {
+        "began": at_of(record.began),
+        "folder": record.folder,
+        "ended": "" if record.ended is None else at_of(record.ended),
+        "died": died,
+        "sentence": record.sentence,
+        "left": "" if not left_s else minutes(left_s),
+        "films": [
+            {
+                "name": Path(film.film).name,
+                "game": film.game,
+                "state": STATE_WORDS[film.state],
+                "stage": film.stage if film.state is FilmState.RUNNING else "",
+                "percent": round(100 * film.share),
+                "runs": film.state is FilmState.RUNNING and not died,
+                "sentence": film.sentence,
+            }
+            for film in record.films
+        ],
+    }
+
+
+def _game(game: GameNight) -> dict[str, Any]:
+    """A game's line in the table."""
+    floor = game.floor
+    share = None if floor is None or not math.isfinite(floor.share) else floor.share
+    counts = dict(game.tags)
+    return {
+        "name": game.game,
+        "against": game.opponent,
+        "date": game.date,
+        "source": game.source,
+        "ran_at": "not known" if game.ran_at is None else at_of(game.ran_at),
+        "took": minutes(sum(seconds for _, seconds in game.ran)) if game.ran else "nothing to do anew",
+        "live": minutes(game.live_s),
+        "of": minutes(game.length_s),
+        "floor": None if share is None else math.floor(1000 * share) / 10,
+        "floor_good": share is not None and share >= GOOD_SHARE,
+        "residual": "" if floor is None or not math.isfinite(floor.residual_ft) else f"{floor.residual_ft:.2f} ft",
+        "possessions": game.possessions,
+        "found": sum(counts.values()),
+        "left": game.undecided,
+        "confirmed": counts.get(State.CONFIRMED, 0),
+        "wrong": bool(game.wrong),
+    }
+
+
+def _kind(kind: KindNight) -> dict[str, Any]:
+    """A kind's line in the table."""
+    known = kind.precision is not None and kind.precision.known
+    precise = kind.precision
+    return {
+        "kind": kind.kind,
+        "title": kind.title,
+        "family": str(kind.family),
+        "found": kind.found,
+        "confirmed": kind.confirmed,
+        "rejected": kind.rejected,
+        "unsure": kind.unsure,
+        "left": kind.undecided,
+        "precision": ""
+        if not known or precise is None
+        else f"{precise.value:.0%} ({precise.low:.0%} to {precise.high:.0%})",
+    }
+
+
+def minutes(seconds: float) -> str:
+    """A length of time as people say it."""
+    if not math.isfinite(seconds):
+        return "not known"
+    whole, rest = divmod(round(seconds), 60)
+    hours, whole = divmod(whole, 60)
+    if hours:
+        return f"{hours} h {whole} min"
+    return f"{whole} min {rest:02d} s" if whole else f"{rest} s"

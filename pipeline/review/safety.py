@@ -69,21 +69,25 @@ class Safety:
             raise RuntimeError(f"The site speaks HTTP, not {scope['type']}.")
         state = scope.setdefault("state", {})
         begun = False
+        counted = _Counted(receive, self._most_bytes)
 
         async def answer(message: Message) -> None:
             nonlocal begun
             if message["type"] == "http.response.start":
+                if counted.exceeded:
+                    raise _TooLargeError
                 begun = True
                 self._finish(MutableHeaders(scope=message), scope)
             await send(message)
 
-        counted = _Counted(receive, self._most_bytes)
         try:
             refusal = self._refusal(scope, state)
             await (refusal or self._app)(scope, counted.receive, answer)
         except _TooLargeError:
-            if not begun:
-                await _told(scope, 413, self._too_large())(scope, receive, answer)
+            if begun:
+                raise
+            counted.exceeded = False
+            await _told(scope, 413, self._too_large())(scope, receive, answer)
         except Exception:
             _log.exception("A request failed: %s %s", scope["method"], scope["path"])
             if begun:
@@ -109,17 +113,18 @@ class Safety:
         except LibraryError as error:
             return _told(scope, 503, str(error))
         path = scope["path"]
-        if session is None and access.door is Door.LOGIN:
+        if access.door is Door.LOGIN and not (session is not None and session.logged_in):
             if not (path.startswith(NO_LOGIN) or path in NO_LOGIN_PAGES):
                 if _wants_json(scope):
                     return _told(scope, 401, "Your login has ended; log in again.")
                 back = quote(path + (f"?{scope['query_string'].decode('latin-1')}" if scope["query_string"] else ""))
                 return RedirectResponse(f"/login?back={back}" if not changes else "/login", 303)
-            session = access.sessions.begin("")
-        state["new_cookie"] = session is None or (access.door is Door.LOGIN and not session.logged_in)
-        session = session or access.sessions.begin(access.visitor)
-        used = access.sessions.used(session)
-        state["session"], state["new_cookie"] = used or session, state["new_cookie"] or used is not None
+            known = session or access.sessions.begin("")
+        else:
+            known = session or access.sessions.begin(access.visitor)
+        used = access.sessions.used(known)
+        state["session"], state["new_cookie"] = used or known, session is None or used is not None
+        session = known
         wait_s = self._writes.wait_s(session.who if session.logged_in else session.number) if changes else 0.0
         if wait_s:
             refused = _told(scope, 429, "Too many changes at once; wait a moment.")
@@ -128,14 +133,17 @@ class Safety:
         return None
 
     def _session(self, headers: Headers) -> Session | None:
-        """The session that the request's cookie stands for, if it is good for this door."""
+        """The session that the request's cookie stands for, if it is good for this door.
+
+        Behind a closed door somebody may be known by a session without a login, who is on the way to it.
+        """
         access = self._site.access
         cookie = _cookie(headers)
         session = access.sessions.read(cookie) if cookie else None
         if session is None or access.door is Door.OPEN:
             return session
         if not session.logged_in:
-            return None
+            return None if session.who else session
         told = access.passwords.hashes().get(session.who)
         return session if told is not None and access.sessions.proof(told) == session.proof else None
 
@@ -219,10 +227,12 @@ class _Counted:
 
     def __init__(self, receive: Receive, most: int) -> None:
         self._receive, self._most, self._seen = receive, most, 0
+        self.exceeded = False
 
     async def receive(self) -> Message:
         message = await self._receive()
         self._seen += len(message.get("body", b""))
         if self._seen > self._most:
+            self.exceeded = True
             raise _TooLargeError
         return message
