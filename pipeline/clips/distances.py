@@ -60,8 +60,7 @@ LENGTHS = (
     Length("gap_ft", ("player",), ("other",), "apart", mean=True),
     Length("gap_ft", ("giver",), ("receiver",), "apart"),
     Length("gap_ft", ("receiver",), ("receiver_defender",), "off him"),
-    Length("ring_distance_ft", ("shooter", "poster", "handler", "rebounder"), Mark.RING, "to the ring"),
-    Length("handler_ring_distance_ft", ("handler",), Mark.RING, "to the ring"),
+    Length("ring_distance_ft", ("shooter", "poster"), Mark.RING, "to the ring"),
 )
 """In order of what teaches more; drawn are the first few whose bodies are placed."""
 

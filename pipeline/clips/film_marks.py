@@ -9,14 +9,14 @@ import cv2
 import numpy as np
 
 from pipeline.clips.captions import Rect, caption_size, corner_for, draw_caption, meet, rows_of, shade
-from pipeline.clips.floor_drawing import Canvas, badge, canvas, fill_area, line, lines, ring
+from pipeline.clips.floor_drawing import Canvas, FloorLook, badge, canvas, fill_area, learn_floor, line, lines, ring
 from pipeline.clips.lesson import Lesson
 from pipeline.clips.lettering import size_of, write
 from pipeline.clips.marks import Badge, FloorLabel, FloorLine, FloorRing, Look, Marks, Place
 from pipeline.clips.playback import Body
 from pipeline.clips.settings import ClipSettings, Colour
 from pipeline.court.camera import Camera
-from pipeline.court.geometry import areas
+from pipeline.court.geometry import areas, board_corners_ft, ring_centre_ft
 from pipeline.film.decode import Frame
 
 DARK: Colour = (0, 0, 0)
@@ -35,6 +35,7 @@ class FloorDrawing:
         self._lesson = lesson
         self._graphics = graphics
         self._corner: tuple[float, float] | None = None
+        self._look: FloorLook | None = None
 
     def draw(self, frame: Frame) -> np.ndarray:
         """The frame with what goes on in it."""
@@ -53,18 +54,27 @@ class FloorDrawing:
         bodies = lesson.playback.bodies(frame.t_s)
         if self._corner is None:  # chosen once, so that it does not jump
             self._corner = quiet_corner(lesson, frame.image.shape, self._graphics)
+        if self._look is None:  # learnt once: a hall's floor keeps its colours
+            boxes = [body.box_px for body in bodies if body.box_px is not None]
+            self._look = learn_floor(frame.image, camera, half, boxes, lesson.settings)
         ball_px = lesson.playback.ball_px(frame.t_s)
-        return paint_marks(frame.image, camera, half, bodies, marks, lesson.settings, self._corner, ball_px)
+        return paint_marks(frame.image, camera, self._look, bodies, marks, lesson.settings, self._corner, ball_px)
 
 
 def quiet_corner(lesson: Lesson, shape: tuple[int, ...], graphics: Sequence[Rect]) -> tuple[float, float]:
-    """Where the caption of a lesson covers the fewest of those who take part, from its start to its end."""
+    """Where the caption of a lesson covers least of the ring and of those who take part, from its start to its end."""
     height, width = shape[:2]
     text_px = lesson.settings.text_share * height
     step = "0" * 24 if lesson.told.steps else ""
     rows = rows_of(lesson.told.title, lesson.told.said, step, width, text_px)
     people: list[Rect] = []
+    corners_ft = np.vstack([board_corners_ft(lesson.book, lesson.end), ring_centre_ft(lesson.book, lesson.end)])
     for t_s in np.linspace(lesson.start_s, lesson.end_s, 6):
+        camera = lesson.playback.camera(float(t_s))
+        board = camera.project(corners_ft) if camera is not None else np.full((1, 2), np.nan)
+        if np.isfinite(board).all():
+            (left, top), (right, foot) = board.min(axis=0).tolist(), board.max(axis=0).tolist()
+            people += [(left, top, right, foot)] * 4
         for body in lesson.playback.bodies(float(t_s)):
             if body.box_px is not None:
                 people += [body.box_px] * (3 if body.track in lesson.roles else 1)
@@ -74,7 +84,7 @@ def quiet_corner(lesson: Lesson, shape: tuple[int, ...], graphics: Sequence[Rect
 def paint_marks(
     picture: np.ndarray,
     camera: Camera,
-    floor_ft: np.ndarray,
+    look: FloorLook,
     bodies: Sequence[Body],
     marks: Marks,
     settings: ClipSettings,
@@ -87,8 +97,8 @@ def paint_marks(
     ----------
     picture : ndarray of shape (H, W, 3), uint8, BGR
     camera : Camera
-    floor_ft : ndarray of shape (N, 2)
-        The part of the floor whose colours are learnt, so that bodies stay in front.
+    look : FloorLook
+        What passes for floor; the rest stays in front of the drawing.
     bodies : sequence of Body
     marks : Marks
     settings : ClipSettings
@@ -102,7 +112,7 @@ def paint_marks(
     ndarray of shape (H, W, 3), uint8
     """
     boxes = [body.box_px for body in bodies if body.box_px is not None]
-    on = canvas(picture, camera, floor_ft, boxes, settings)
+    on = canvas(picture, camera, np.zeros((0, 2)), boxes, settings, look)
     for area in marks.areas:
         fill_area(on, area.points_ft, area.colour, area.strength)
     for one in marks.lines:
@@ -121,13 +131,22 @@ def paint_marks(
     if rows:
         layout.take(draw_caption(on.picture, rows, corner_px, text_px))
     _badges(on, marks.rings, settings, 0.75 * text_px, layout)
-    for one_ring in marks.rings:
-        if one_ring.word:
-            around = _around(one_ring.place_ft, settings.ring_radius_ft)
-            word = FloorLabel(around, one_ring.word, one_ring.colour)
-            _label(on, word, 0.7 * text_px, layout, one_ring.place_ft)
-    for label in marks.labels:
-        _label(on, label, 0.8 * text_px, layout)
+    words = [
+        (FloorLabel(_around(one.place_ft, settings.ring_radius_ft), one.word, one.colour), 0.7 * text_px, one.place_ft)
+        for one in marks.rings
+        if one.word
+    ]
+    placed = [
+        (label, rect, size, of_ft)
+        for label, size, of_ft in (*words, *((label, 0.8 * text_px, None) for label in marks.labels))
+        if (rect := _placed(label, size, layout)) is not None
+    ]
+    for label, rect, _, of_ft in placed:
+        if of_ft is not None:
+            _lead(on, rect, of_ft, label.colour)
+    for label, rect, size, _ in placed:
+        shade(on.picture, rect)
+        write(on.picture, label.text, (rect[0] + 0.45 * size, rect[3] - 0.45 * size), size, label.colour, bold=True)
     return on.picture
 
 
@@ -241,26 +260,19 @@ def _badges(on: Canvas, rings: Sequence[FloorRing], settings: ClipSettings, text
             layout.take((at[0] - text_px, at[1] - text_px, at[0] + text_px, at[1] + text_px))
 
 
-def _label(on: Canvas, label: FloorLabel, text_px: float, layout: _Layout, of_ft: Place | None = None) -> None:
-    """Words at the first place where they cover nothing; left out where there is none.
-
-    A thin line leads to the place that they are of, where that is given.
-    """
+def _placed(label: FloorLabel, text_px: float, layout: _Layout) -> Rect | None:
+    """The first place where words cover nothing, taken; None where there is none."""
     wide, tall = size_of(label.text, text_px, bold=True)
-    pad = 0.45 * text_px
-    half = np.array([wide / 2 + pad, tall / 2 + pad])
-    places = on.camera.project_floor(np.array(label.places_ft))
+    half = np.array([wide / 2, tall / 2]) + 0.45 * text_px
+    places = layout.on.camera.project_floor(np.array(label.places_ft))
     for shift in _SHIFTS:
         for at in places[np.isfinite(places).all(axis=1)]:
             x, y = (at + np.array(shift) * half).tolist()
             rect = (x - half[0], y - half[1], x + half[0], y + half[1])
             if layout.free(rect):
-                if of_ft is not None:
-                    _lead(on, rect, of_ft, label.colour)
-                shade(on.picture, rect)
-                write(on.picture, label.text, (rect[0] + pad, rect[3] - pad), text_px, label.colour, bold=True)
                 layout.take(rect)
-                return
+                return rect
+    return None
 
 
 _SHIFTS = ((0, 0), (0, 2.4), (0, -2.4), (2.2, 0), (-2.2, 0), (1.6, 2.4), (-1.6, 2.4), (1.6, -2.4), (-1.6, -2.4), (0, 5))

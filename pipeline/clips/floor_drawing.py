@@ -6,7 +6,7 @@ people's boxes the paint only takes where the picture looks like floor, so bodie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -30,6 +30,27 @@ SHIFT = 4
 
 FLOOR_COLOURS = 4
 """How many colours the floor around the paint is taken to have (paint, wood, lines, a mark)."""
+
+
+LEAST_FLOOR_PX = 200
+"""Bare floor that must be seen for its colours to be learnt."""
+
+LOOK_BITS = 6
+"""Colours are told apart by so many bits of each channel."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FloorLook:
+    """What passes for floor by its colour.
+
+    Attributes
+    ----------
+    likeness : ndarray of shape (2 ** (3 * LOOK_BITS),), uint8, or None
+        How much a colour is like the floor's, by the upper bits of blue, green and red; None where too little floor was
+        seen, and everything passes.
+    """
+
+    likeness: np.ndarray | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +82,7 @@ def canvas(
     area_ft: np.ndarray,
     boxes_px: Sequence[tuple[float, float, float, float]],
     settings: ClipSettings,
+    look: FloorLook | None = None,
 ) -> Canvas:
     """A copy of a picture, ready to be drawn on.
 
@@ -72,8 +94,11 @@ def canvas(
         The part of the floor that will be drawn on; its colours are learnt there.
     boxes_px : sequence of x1, y1, x2, y2
         The people.
+    look : FloorLook, optional
+        The floor's colours where they are known, as from an earlier frame; learnt from the picture otherwise.
     """
-    return Canvas(picture.copy(), camera, _floor_share(picture, camera, area_ft, boxes_px, settings))
+    known = look if look is not None else learn_floor(picture, camera, area_ft, boxes_px, settings)
+    return Canvas(picture.copy(), camera, _floor_share(picture, boxes_px, known))
 
 
 def fill_area(on: Canvas, area_ft: np.ndarray, colour: Colour, strength: float) -> None:
@@ -224,44 +249,60 @@ def _blend(on: Canvas, window: _Window, mask: np.ndarray, strength: float, colou
     on.picture[window.place] = np.rint(mixed).astype(np.uint8)
 
 
-def _floor_share(
+def learn_floor(
     picture: np.ndarray,
     camera: Camera,
     area_ft: np.ndarray,
     boxes_px: Sequence[tuple[float, float, float, float]],
     settings: ClipSettings,
-) -> np.ndarray:
-    """How far each pixel shows the floor, (H, W) float32: 1 outside the boxes, by colour inside them."""
+) -> FloorLook:
+    """Learn the colours of the floor round an area, (N, 2) ft, where nobody stands."""
     height, width = picture.shape[:2]
-    share = np.ones((height, width), dtype=np.float32)
-    covered = np.zeros((height, width), dtype=np.uint8)
-    for x1, y1, x2, y2 in boxes_px:
-        covered[max(0, int(y1)) : max(0, int(np.ceil(y2))), max(0, int(x1)) : max(0, int(np.ceil(x2)))] = 1
     middle = area_ft.mean(axis=0)
     outline = on_picture(_closed(middle + 1.25 * (area_ft - middle)), camera)
     outline = outline[_drawable(outline)]
     near = np.zeros((height, width), dtype=np.uint8)
     if len(outline) >= 3:
         cv2.fillPoly(near, [_fixed(outline)], 1, shift=SHIFT)
-    if not covered.any() or not near.any():
-        return share
-    bare = picture[(near == 1) & (covered == 0)]
-    if len(bare) < 200:
-        return share
+    for place in _boxes(picture, boxes_px):
+        near[place] = 0
+    bare = picture[near == 1]
+    if len(bare) < LEAST_FLOOR_PX:
+        return FloorLook(None)
     bare = _lab(bare[:: max(1, len(bare) // 3000)])
     cv2.setRNGSeed(1)  # k-means draws its starts at random; the same picture must give the same drawing
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 12, 0.5)
     _, labels, centres = cv2.kmeans(bare, FLOOR_COLOURS, np.zeros((0, 1), np.int32), stop, 2, cv2.KMEANS_PP_CENTERS)
     shares = np.bincount(labels.ravel(), minlength=FLOOR_COLOURS) / len(labels)
-    floor_colours = centres[shares >= 0.1]
-    pixels = _lab(picture[covered == 1])
-    # |p - c|² = |p|² - 2 p·c + |c|², for all colours at once.
-    squared = (pixels**2).sum(axis=1)[:, None] - 2 * pixels @ floor_colours.T + (floor_colours**2).sum(axis=1)
-    apart = np.sqrt(np.maximum(squared.min(axis=1), 0))
-    likeness = np.zeros((height, width), dtype=np.uint8)
-    likeness[covered == 1] = np.clip(510 - 510 * apart / settings.floor_likeness, 0, 255)
-    softened = cv2.GaussianBlur(cv2.medianBlur(likeness, 3), (3, 3), 0)
-    share[covered == 1] = softened[covered == 1] / np.float32(255)
+    floor = centres[shares >= 0.1]
+    levels = np.arange(1 << LOOK_BITS, dtype=np.float32) * (1 << (8 - LOOK_BITS)) + (1 << (7 - LOOK_BITS))
+    every = _lab(np.stack(np.meshgrid(levels, levels, levels, indexing="ij"), axis=-1).reshape(-1, 3))
+    apart = np.min([np.linalg.norm(every - colour, axis=1) for colour in floor], axis=0)
+    return FloorLook(np.clip(510 - 510 * apart / settings.floor_likeness, 0, 255).astype(np.uint8))
+
+
+def _boxes(picture: np.ndarray, boxes_px: Sequence[tuple[float, float, float, float]]) -> Iterator[tuple[slice, slice]]:
+    """The parts of a picture that boxes cover; those outside of it are left out."""
+    for x1, y1, x2, y2 in boxes_px:
+        rows = slice(max(0, int(y1)), min(picture.shape[0], max(0, int(np.ceil(y2)))))
+        columns = slice(max(0, int(x1)), min(picture.shape[1], max(0, int(np.ceil(x2)))))
+        if rows.start < rows.stop and columns.start < columns.stop:
+            yield rows, columns
+
+
+def _floor_share(
+    picture: np.ndarray, boxes_px: Sequence[tuple[float, float, float, float]], look: FloorLook
+) -> np.ndarray:
+    """How far each pixel shows the floor, (H, W) float32: 1 outside the boxes, by colour inside them."""
+    share = np.ones(picture.shape[:2], dtype=np.float32)
+    if look.likeness is None:
+        return share
+    rest = 8 - LOOK_BITS
+    for place in _boxes(picture, boxes_px):
+        blue, green, red = np.moveaxis(picture[place].astype(np.int32) >> rest, -1, 0)
+        likeness = look.likeness[(blue << 2 * LOOK_BITS) + (green << LOOK_BITS) + red]
+        softened = cv2.GaussianBlur(cv2.medianBlur(likeness, 3), (3, 3), 0)
+        share[place] = np.minimum(share[place], softened / np.float32(255))
     return share
 
 

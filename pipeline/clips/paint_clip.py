@@ -10,11 +10,13 @@ import pyarrow.compute as pc
 
 from pipeline.clips.captions import ROOM_SHARE, Rect, Row, at_most, caption_size, corner_for, draw_caption
 from pipeline.clips.floor_drawing import (
+    FloorLook,
     badge,
     canvas,
     fill_area,
     fill_colour,
     lane_lines,
+    learn_floor,
     line,
     paint_outline,
     ring,
@@ -57,6 +59,7 @@ def draw_crowded_paint(
     numbers: Mapping[int, int] | None = None,
     paint: Colour | None = None,
     corner_px: tuple[float, float] = (20.0, 20.0),
+    look: FloorLook | None = None,
 ) -> np.ndarray:
     """Draw a crowded paint over a copy of a picture.
 
@@ -78,6 +81,8 @@ def draw_crowded_paint(
         Fill of the paint; by default chosen by the floor's own colour.
     corner_px : x, y
         Upper left corner of the caption.
+    look : FloorLook, optional
+        What passes for floor; learnt from the picture by default.
 
     Returns
     -------
@@ -85,7 +90,7 @@ def draw_crowded_paint(
     """
     outline = paint_outline(book, end)
     boxes = [body.box_px for body in bodies if body.box_px is not None]
-    on = canvas(picture, camera, outline, boxes, settings)
+    on = canvas(picture, camera, outline, boxes, settings, look)
     colour = paint or fill_colour(on, outline, settings)
     fill_area(on, outline, colour, settings.paint_strength)
     for points in lane_lines(book, end):
@@ -146,6 +151,7 @@ class CrowdedPaintDrawing:
         self._settings = settings
         self._book = RULE_BOOKS[playback.rule_book] if playback.rule_book else None
         self._paint: Colour | None = None
+        self._look: FloorLook | None = None
         self._graphics = graphics
         self._corner: tuple[float, float] | None = None
 
@@ -184,7 +190,10 @@ class CrowdedPaintDrawing:
         if self._paint is None:  # chosen once, so that it does not change within a clip
             outline = paint_outline(self._book, self._end)
             boxes = [body.box_px for body in bodies if body.box_px is not None]
-            self._paint = fill_colour(canvas(frame.image, camera, outline, boxes, settings), outline, settings)
+            self._look = learn_floor(frame.image, camera, outline, boxes, settings)
+            self._paint = fill_colour(
+                canvas(frame.image, camera, outline, boxes, settings, self._look), outline, settings
+            )
         if self._corner is None:
             self._corner = self._quiet_corner(frame.image.shape)
         words = [(text, WHITE)]
@@ -209,6 +218,7 @@ class CrowdedPaintDrawing:
             numbers=self._numbers,
             paint=self._paint,
             corner_px=self._corner,
+            look=self._look,
         )
 
     def _quiet_corner(self, shape: tuple[int, ...]) -> tuple[float, float]:
