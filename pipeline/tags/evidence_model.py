@@ -72,23 +72,24 @@ class Feature:
     spread: float
     weight: float = 0.0
 
-    def value(self, evidence: Evidence) -> float:
-        """The number itself, NaN where it was not seen."""
+    def values(self, evidence: Sequence[Evidence]) -> np.ndarray:
+        """The number itself of every candidate, shape (N,); NaN where it was not seen."""
         match self.part:
             case Part.SCORE:
-                return float(evidence.score)
+                return np.array([one.score for one in evidence], dtype=float)
             case Part.MEASURE:
-                return float(evidence.measures.get(self.name, np.nan))
+                found = np.array([one.measures.get(self.name, np.nan) for one in evidence], dtype=float)
+                return np.where(np.isfinite(found), found, np.nan)
             case Part.UNKNOWN:
-                return float(not np.isfinite(evidence.measures.get(self.name, np.nan)))
-        return float(evidence.traits.get(self.name, "unknown") == self.level)
+                found = np.array([one.measures.get(self.name, np.nan) for one in evidence], dtype=float)
+                return (~np.isfinite(found)).astype(float)
+        return np.array([one.traits.get(self.name, "unknown") == self.level for one in evidence], dtype=float)
 
-    def standard(self, evidence: Evidence) -> float:
+    def standard(self, values: np.ndarray) -> np.ndarray:
         """How many spreads more than usual; what was not seen is as usual."""
-        value = self.value(evidence)
-        if not np.isfinite(value):
-            return 0.0
-        return float(np.clip((value - self.usual) / self.spread, -FARTHEST, FARTHEST))
+        with np.errstate(over="ignore"):
+            off = (values - self.usual) / self.spread
+        return np.where(np.isnan(off), 0.0, np.clip(off, -FARTHEST, FARTHEST))
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,24 +115,23 @@ class Model:
 
     def probability(self, evidence: Evidence) -> float:
         """0..1; the rule's score itself where that stands."""
+        return float(self.probabilities([evidence])[0])
+
+    def probabilities(self, evidence: Sequence[Evidence]) -> np.ndarray:
+        """The same of many, shape (N,)."""
         if self.basis is Basis.RULE:
-            return float(np.clip(evidence.score, 0, 1))
-        return sigmoid(self.stretch * self._log_odds(evidence) + self.shift)
+            return np.clip(np.array([one.score for one in evidence], dtype=float), 0, 1)
+        log_odds = np.full(len(evidence), self.intercept)
+        for feature in self.features:
+            log_odds += feature.weight * feature.standard(feature.values(evidence))
+        return sigmoid(self.stretch * log_odds + self.shift)
 
     def effects(self, evidence: Evidence) -> tuple[tuple[Feature, float], ...]:
-        """What each feature adds to the log odds, largest first."""
-        added = [(f, self.stretch * f.weight * f.standard(evidence)) for f in self.features]
+        """What each feature adds to the log odds of one candidate, largest first."""
+        added = [(f, self.stretch * f.weight * float(f.standard(f.values([evidence]))[0])) for f in self.features]
         return tuple(sorted(added, key=lambda one: (-abs(one[1]), one[0].part, one[0].name, one[0].level)))
 
-    def _log_odds(self, evidence: Evidence) -> float:
-        return self.intercept + sum(f.weight * f.standard(evidence) for f in self.features)
 
-
-def matrix(features: Sequence[Feature], evidence: Sequence[Evidence]) -> np.ndarray:
-    """Standardised evidence, a row for each candidate: shape (N, F)."""
-    return np.array([[f.standard(one) for f in features] for one in evidence]).reshape(len(evidence), len(features))
-
-
-def sigmoid(log_odds: float) -> float:
-    """Probability of log odds."""
-    return float(1 / (1 + np.exp(-np.clip(log_odds, -500, 500))))
+def sigmoid(log_odds: np.ndarray) -> np.ndarray:
+    """Probabilities of log odds."""
+    return 1 / (1 + np.exp(-np.clip(log_odds, -500, 500)))

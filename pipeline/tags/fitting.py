@@ -5,27 +5,38 @@ Everything is deterministic: decisions in order of their tags, folds of a fixed 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import StratifiedGroupKFold, StratifiedKFold
 
-from pipeline.tags.evidence_model import SCORE, Basis, Evidence, Feature, Model, Part, matrix
+from pipeline.tags.evidence_model import FARTHEST, SCORE, Basis, Feature, Model, Part, sigmoid
 from pipeline.tags.records import Decided, State
 
 FOLDS = 5
-STRENGTH = 0.1
+STRENGTH = 0.05
 """Inverse of the penalty on weights of standardised evidence: a normal prior of this variance. Strong: with thirty
-decisions a measure must tell a lot to count."""
+decisions a measure must tell a lot to count. Between 0.01 and 0.3 it hardly matters on simulated decisions
+(docs/find.md); the calibration stretches what is drawn in too much."""
 
 RARE = 3
 """Words and gaps that occur in fewer decisions than this are no feature, nor are those that so few lack."""
 
-SURE = 1.64
-"""The evidence must foretell held-out decisions better than the score by this many standard errors of the difference
-in log loss (one-sided 95 %), else the score's order stands."""
+SURE = 1.0
+"""The evidence must foretell held-out decisions better than the score by this many standard errors of the mean difference
+in log loss, else the score's order stands (the rule of one standard error: Breiman, Friedman, Olshen and Stone,
+Classification and regression trees, 1984, section 3.4.3)."""
+
+LEAST_SLOPE = 0.05
+"""Weight of the score where it stands alone, at least: whatever staff said so far, its order is the rule's."""
+
+ENDLESS = 1e9
+"""Measures are held within this."""
+
+LEAST_STRETCH = 0.05
+"""Calibration never turns an order round, nor levels it."""
 
 NEVER_SURE = 1e-3
 """Probabilities are held off 0 and 1 by this in log losses."""
@@ -62,8 +73,9 @@ def fit(decisions: Sequence[Decided]) -> Fit:
     decisions = sorted(decisions, key=lambda one: one.tag)
     confirmed = np.array([one.verdict is State.CONFIRMED for one in decisions])
     folds = _folds(decisions, confirmed)
-    score_model, by_score = _fit(decisions, confirmed, folds, _score_feature)
-    model, by_evidence = _fit(decisions, confirmed, folds, _features)
+    score = Feature(Part.SCORE, SCORE, "", 0, 1)
+    score_model, by_score = _fit(_table([score], decisions), confirmed, folds)
+    model, by_evidence = _fit(_table([score, *_features(decisions)], decisions), confirmed, folds)
     gain = _log_losses(by_score, confirmed) - _log_losses(by_evidence, confirmed)
     error = np.std(gain, ddof=1) / np.sqrt(len(gain))
     if gain.mean() > SURE * error:
@@ -85,80 +97,97 @@ def _folds(decisions: Sequence[Decided], confirmed: np.ndarray) -> np.ndarray:
     return fold
 
 
-Chooses = Callable[[Sequence[Evidence]], tuple[Feature, ...]]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Table:
+    """Evidence as numbers: features, and their values, shape (N, F), NaN where not seen."""
+
+    features: tuple[Feature, ...]
+    values: np.ndarray
+
+    def of(self, rows: np.ndarray) -> _Table:
+        """Some of the rows."""
+        return _Table(self.features, self.values[rows])
 
 
-def _fit(
-    decisions: Sequence[Decided], confirmed: np.ndarray, folds: np.ndarray, choose: Chooses
-) -> tuple[Model, np.ndarray]:
+def _table(features: Sequence[Feature], decisions: Sequence[Decided]) -> _Table:
+    return _Table(tuple(features), np.column_stack([feature.values(decisions) for feature in features]))
+
+
+def _fit(table: _Table, confirmed: np.ndarray, folds: np.ndarray) -> tuple[Model, np.ndarray]:
     """A calibrated model of all decisions, and what models of the other folds foretell of each.
 
     Features, their means and spreads, weights and calibration of a fold come from the other folds alone.
     """
-    raw = np.zeros(len(decisions))
+    raw = np.zeros(len(confirmed))
     for number in np.unique(folds):
         test = folds == number
-        one = _weighed([d for d, out in zip(decisions, test, strict=True) if not out], confirmed[~test], choose)
-        raw[test] = _log_odds(one, [d for d, out in zip(decisions, test, strict=True) if out])
-    foretold = np.zeros(len(decisions))
+        raw[test] = _log_odds(_weighed(table.of(~test), confirmed[~test]), table.of(test))
+    foretold = np.zeros(len(confirmed))
     for number in np.unique(folds):
         test = folds == number
         stretch, shift = _calibration(raw[~test], confirmed[~test])
-        foretold[test] = 1 / (1 + np.exp(-(stretch * raw[test] + shift)))
+        foretold[test] = sigmoid(stretch * raw[test] + shift)
     stretch, shift = _calibration(raw, confirmed)
-    return replace(_weighed(decisions, confirmed, choose), stretch=stretch, shift=shift), foretold
+    return replace(_weighed(table, confirmed), stretch=stretch, shift=shift), foretold
 
 
-def _weighed(decisions: Sequence[Decided], confirmed: np.ndarray, choose: Chooses) -> Model:
-    """Weights of the evidence; the score's is never below zero, for a rule's score means sureness."""
-    features = choose(decisions)
+def _weighed(table: _Table, confirmed: np.ndarray) -> Model:
+    """Weights of those features that differ among the decisions."""
     share = float(np.clip(confirmed.mean(), 0.01, 0.99))
-    if not features:
+    alone = len(table.features) == 1
+    usual, spread, kept = _usual(table)
+    if not kept.any():
         return Model(Basis.EVIDENCE, intercept=float(np.log(share / (1 - share))))
-    fitted = LogisticRegression(C=STRENGTH, max_iter=1000).fit(matrix(features, decisions), confirmed)
-    weights = fitted.coef_[0]
-    if choose is _score_feature and weights[0] < 0:
-        return Model(Basis.EVIDENCE, intercept=float(np.log(share / (1 - share))))
-    return Model(
-        Basis.EVIDENCE,
-        tuple(replace(f, weight=float(w)) for f, w in zip(features, weights, strict=True)),
-        float(fitted.intercept_[0]),
+    fitted = LogisticRegression(C=STRENGTH, max_iter=1000).fit(
+        _standard(table.values, usual, spread)[:, kept], confirmed
     )
+    weights = np.zeros(len(kept))
+    weights[kept] = np.maximum(fitted.coef_[0], LEAST_SLOPE) if alone else fitted.coef_[0]
+    features = (
+        replace(f, usual=float(usual[n]), spread=float(spread[n]), weight=float(weights[n]))
+        for n, f in enumerate(table.features)
+        if kept[n]
+    )
+    return Model(Basis.EVIDENCE, tuple(features), float(fitted.intercept_[0]))
 
 
-def _log_odds(model: Model, decisions: Sequence[Decided]) -> np.ndarray:
-    weights = np.array([f.weight for f in model.features])
-    return matrix(model.features, decisions) @ weights + model.intercept
+def _log_odds(model: Model, table: _Table) -> np.ndarray:
+    """The same as :meth:`Model.probabilities`, before the calibration."""
+    place = {(f.part, f.name, f.level): n for n, f in enumerate(table.features)}
+    log_odds = np.full(len(table.values), model.intercept)
+    for feature in model.features:
+        values = table.values[:, place[feature.part, feature.name, feature.level]]
+        log_odds += feature.weight * feature.standard(values)
+    return log_odds
 
 
-def _score_feature(decisions: Sequence[Evidence]) -> tuple[Feature, ...]:
-    return tuple(_known([Feature(Part.SCORE, SCORE, "", 0, 1)], decisions))
+def _usual(table: _Table) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mean and spread of every feature, and which of them differ often enough to tell anything."""
+    seen = np.isfinite(table.values)
+    count = seen.sum(axis=0)
+    held = np.where(seen, np.clip(table.values, -ENDLESS, ENDLESS), 0.0)
+    usual = held.sum(axis=0) / np.maximum(count, 1)
+    spread = np.sqrt((np.where(seen, held - usual, 0.0) ** 2).sum(axis=0) / np.maximum(count, 1))
+    yes_no = np.array([feature.part in (Part.UNKNOWN, Part.TRAIT) for feature in table.features])
+    yes = held.sum(axis=0)
+    rare = yes_no & (np.minimum(yes, count - yes) < RARE)
+    kept = (count >= RARE) & (spread > 1e-9) & ~rare
+    return usual, np.where(kept, spread, 1.0), kept
 
 
-def _features(decisions: Sequence[Evidence]) -> tuple[Feature, ...]:
-    """The score, every measure (and whether it was seen), every word, where they differ among the decisions."""
+def _standard(values: np.ndarray, usual: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    off = (values - usual) / spread
+    return np.where(np.isnan(off), 0.0, np.clip(off, -FARTHEST, FARTHEST))
+
+
+def _features(decisions: Sequence[Decided]) -> list[Feature]:
+    """Every measure (and whether it was seen) and every word."""
     measures = sorted({name for one in decisions for name in one.measures if not _is_film_time(name)})
     words = sorted({(name, word) for one in decisions for name, word in one.traits.items()})
-    found = [Feature(Part.SCORE, SCORE, "", 0, 1)]
-    found += [Feature(Part.MEASURE, name, "", 0, 1) for name in measures]
+    found = [Feature(Part.MEASURE, name, "", 0, 1) for name in measures]
     found += [Feature(Part.UNKNOWN, name, "", 0, 1) for name in measures]
     found += [Feature(Part.TRAIT, name, word, 0, 1) for name, word in words]
-    return tuple(_known(found, decisions))
-
-
-def _known(features: Sequence[Feature], decisions: Sequence[Evidence]) -> list[Feature]:
-    """Features with their usual value and spread; those that hardly ever differ left out."""
-    kept = []
-    for feature in features:
-        values = np.array([feature.value(one) for one in decisions])
-        values = values[np.isfinite(values)]
-        yes_no = feature.part in (Part.UNKNOWN, Part.TRAIT)
-        if yes_no and min(values.sum(), len(values) - values.sum()) < RARE:
-            continue
-        spread = float(values.std()) if len(values) >= RARE else 0.0
-        if spread > 1e-9:
-            kept.append(replace(feature, usual=float(values.mean()), spread=spread))
-    return kept
+    return found
 
 
 def _is_film_time(measure: str) -> bool:
@@ -183,7 +212,7 @@ def _calibration(log_odds: np.ndarray, confirmed: np.ndarray) -> tuple[float, fl
         at = at - step
         if np.abs(step).max() < 1e-9:
             break
-    return float(max(at[0], 0.0)), float(at[1])
+    return float(max(at[0], LEAST_STRETCH)), float(at[1])
 
 
 def _log_losses(foretold: np.ndarray, confirmed: np.ndarray) -> np.ndarray:

@@ -123,10 +123,14 @@ def rank(decisions: Sequence[Decided], tags: Sequence[Tag]) -> dict[int, Ranked]
         A tag that is decided itself is told what its model says of it, the decision among what the model learnt from.
     """
     models = models_of(decisions)
-    ranked = {}
+    kinds: dict[Kind, list[Tag]] = {}
     for tag in tags:
-        model = models.get((tag.candidate.family, tag.candidate.kind), _RULE)
-        ranked[tag.tag] = Ranked(model.probability(tag.candidate), model.basis)
+        kinds.setdefault((tag.candidate.family, tag.candidate.kind), []).append(tag)
+    ranked = {}
+    for kind, own in kinds.items():
+        model = models.get(kind, _RULE)
+        for tag, probability in zip(own, model.probabilities([one.candidate for one in own]), strict=True):
+            ranked[tag.tag] = Ranked(float(probability), model.basis)
     return ranked
 
 

@@ -63,7 +63,7 @@ def _named(feature: Feature) -> str:
 
 
 def _here(feature: Feature, evidence: Evidence) -> str:
-    value = feature.value(evidence)
+    value = float(feature.values([evidence])[0])
     match feature.part:
         case Part.SCORE:
             off = value - feature.usual
