@@ -47,7 +47,9 @@ def as_pdf(document: Document, made_at: datetime | None = None) -> bytes:
     with _quiet():
         paper.add_page()
         paper.head(document)
-        for block in document.blocks:
+        for block, after in zip(document.blocks, (*document.blocks[1:], None), strict=True):
+            if isinstance(block, Heading):
+                paper.keep(after)
             paper.block(block)
         paper.foot(document.footer)
         return bytes(paper.output())
@@ -164,8 +166,20 @@ class _Paper(FPDF):
         if self.y + height > self.h - self.b_margin and self.y > self.t_margin + 1:
             self.add_page()
 
+    def keep(self, after: Block | None) -> None:
+        """A new page where a heading would stand alone at the foot of one."""
+        heading = 13.0
+        match after:
+            case Stills() | Drawings():
+                self._room(heading + 75)
+            case Chart():
+                self._room(heading + self.epw * after.height / after.width)
+            case Cards():
+                self._room(heading + 52)
+            case _:
+                self._room(heading + 30)
+
     def _heading(self, text: str) -> None:
-        self._room(34)
         self.ln(3.5)
         self._letters(12.5, INK, "B")
         self._lines(text, 6)
