@@ -17,7 +17,7 @@ from pipeline.court.landmarks import landmark
 from pipeline.court.pins import PinnedFrame, check_fit, check_pins, miss_px
 from pipeline.court.rule_books import RULE_BOOKS, rule_book
 from pipeline.court.settings import RegistrationSettings
-from pipeline.court.tables import AREAS
+from pipeline.court.tables import AREAS, CAMERAS
 from pipeline.errors import LibraryError, SettingsError
 from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.library.games import Game
@@ -126,7 +126,7 @@ def pin_frame(game: Game, at: str, points: Sequence[str], settings: Registration
         If the time, a landmark, or the pins together are wrong; the text says which and what to do.
     """
     t_s, frame, shot = frame_at(game, seconds_of(at))
-    size_px = _size(game)
+    size_px = picture_size(game)
     told = game.file().rule_book
     named: dict[str, tuple[float, float]] = {}
     for text in points:
@@ -192,11 +192,13 @@ def frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
     return row["t_s"], row["frame"], row["shot"]
 
 
-def _size(game: Game) -> tuple[int, int]:
-    areas: pa.Table = AREAS.read(game.tables)
-    if not areas.num_rows:
-        raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
-    return areas["width_px"][0].as_py(), areas["height_px"][0].as_py()
+def picture_size(game: Game) -> tuple[int, int]:
+    """Width and height of the film's picture, as the tables have it."""
+    for spec in (AREAS, CAMERAS):
+        table: pa.Table = spec.read(game.tables) if spec.path(game.tables).is_file() else spec.empty()
+        if table.num_rows:
+            return table["width_px"][0].as_py(), table["height_px"][0].as_py()
+    raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
 
 
 def _shot_note(game: Game, shot: int) -> str:

@@ -20,8 +20,10 @@ from pipeline.review import (
     night_page,
     people,
     playbook,
+    precision_page,
     queue_page,
     reels,
+    report_pages,
     searching,
     setting_list,
     tag_answers,
@@ -44,6 +46,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     comparing.router,
     playbook.router,
     floor_fixes.router,
+    precision_page.router,
+    report_pages.router,
     setting_list.router,
 )
 """Every page."""

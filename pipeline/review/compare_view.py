@@ -152,10 +152,7 @@ def compare_kind(
         If a side asks for kinds of its own, or for a team or game that does not exist.
     """
     found = [_rows(library, kind, one, counted, settings) for one in sides]
-    tables = [
-        one.table.filter(np.array([side.holds_day(day) for day in one.table["date"].to_pylist()], dtype=bool))
-        for one, side in zip(found, sides, strict=True)
-    ]
+    tables = [one.table for one in found]
     numbers = [c for c in kind.columns if c.sort is Sort.NUMBER and c.name not in EVERYWHERE]
     values = [
         tuple(

@@ -10,9 +10,11 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.court.landmarks import landmarks
+from pipeline.court.tables import CAMERAS
 from pipeline.errors import SettingsError
+from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.library.games import Game
-from pipeline.library.pins import frame_at, pin_frame, read_pins, unpin_frame
+from pipeline.library.pins import frame_at, picture_size, pin_frame, read_pins, unpin_frame
 from pipeline.review.floor_view import books_of, floor_frame, frame_jpeg, plan_of, shot_floors, try_pins
 from pipeline.review.jobs import Progress
 from pipeline.review.sent import sent
@@ -41,7 +43,7 @@ def court(request: Request) -> HTMLResponse:
     told = []
     for game in own.library.games():
         file = game.file()
-        looked = (game.tables / "cameras.parquet").is_file() and (game.tables / "frames.parquet").is_file()
+        looked = all(spec.path(game.tables).is_file() for spec in (CAMERAS, FRAMES, SHOTS))
         shots = shot_floors(game) if file.film is not None and looked else ()
         told.append((game, file, shots, looked))
     return page(request, "courts.html", games=told)
@@ -89,9 +91,8 @@ def try_court(request: Request, name: str, pins: SentPins) -> JSONResponse:
     """Where the floor would lie with these landmarks."""
     own = site(request)
     game = own.library.game(name)
-    t_s, frame, shot = frame_at(game, pins.t)
-    size_px = floor_frame(game, frame, t_s, shot).size_px
-    tried = try_pins(pins.points, t_s, frame, size_px, books_of(game), own.settings.court.registration)
+    t_s, frame, _ = frame_at(game, pins.t)
+    tried = try_pins(pins.points, t_s, frame, picture_size(game), books_of(game), own.settings.court.registration)
     return JSONResponse(asdict(tried))
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
@@ -17,13 +16,13 @@ from pipeline.court.landmarks import landmarks
 from pipeline.court.pins import LEAST_PINS, PinnedFrame, check_fit, check_pins, fit_pins, miss_px
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
 from pipeline.court.settings import RegistrationSettings
-from pipeline.court.tables import AREAS, CAMERAS
+from pipeline.court.tables import CAMERAS
 from pipeline.errors import FilmError, SettingsError
 from pipeline.film.decode import decode
 from pipeline.film.settings import DecodeSettings
 from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.library.games import Game
-from pipeline.library.pins import read_pins
+from pipeline.library.pins import picture_size, read_pins
 
 Array = NDArray[np.float64]
 Line = list[list[float]]
@@ -236,10 +235,7 @@ def books_of(game: Game) -> tuple[RuleBook, ...]:
 
 def floor_frame(game: Game, frame: int, t_s: float, shot: int) -> FloorFrame:
     """What the court page shows of an analysed frame; see :func:`pipeline.library.pins.frame_at`."""
-    areas: pa.Table = AREAS.read(game.tables)
-    if not areas.num_rows:
-        raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
-    size_px = (areas["width_px"][0].as_py(), areas["height_px"][0].as_py())
+    size_px = picture_size(game)
     pins = next((dict(one.points) for one in read_pins(game) if one.frame == frame), {})
     camera, book, said = _camera(game, frame)
     if camera is None or book is None:

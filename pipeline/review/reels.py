@@ -203,7 +203,7 @@ def _film(own: Site, reel: Reel) -> Path:
 
 def _file_stem(reel: Reel) -> str:
     """A reel's title as a file's name that every system takes."""
-    return re.sub(r"[^A-Za-z0-9]+", "-", reel.title).strip("-")[:60] or f"reel-{reel.reel}"
+    return re.sub(r"\W+", "-", reel.title).strip("-")[:60] or f"reel-{reel.reel}"
 
 
 def _key(reel: Reel) -> str:

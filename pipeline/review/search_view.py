@@ -23,6 +23,9 @@ from pipeline.spacing.rules import amount
 LISTS = ("actions", "sets", "faults", "games", "teams", "periods", "states", "labels")
 """Fields of the filters that hold several words."""
 
+ONES = ("since", "until", "order")
+"""Fields that hold one."""
+
 EVERYWHERE = frozenset(measure.name for measure in EVERY_MEASURE)
 
 FIRST_MEASURES = 3
@@ -144,8 +147,8 @@ def filters_of(given: Mapping[str, Sequence[str]]) -> Filters:
         conditions.append(f"({more})" if conditions and " or " in more.lower() else more)
     lists: dict[str, Any] = {name: tuple(v for v in given.get(name, ()) if v.strip()) for name in LISTS}
     lists["periods"] = tuple(int(value) for value in lists["periods"] if value.isdigit())
-    order = next((value for value in given.get("order", ()) if value.strip()), "")
-    return Filters(**lists, where=" and ".join(conditions), order=order)
+    lists |= {name: next((v.strip() for v in given.get(name, ()) if v.strip()), "") for name in ONES}
+    return Filters(**lists, where=" and ".join(conditions))
 
 
 def _plain(text: str) -> str:

@@ -15,7 +15,9 @@ from pipeline.clips.exports import ExportForm
 from pipeline.errors import ElbowroomError, LibraryError, SearchError
 from pipeline.find import Column, Filters, Found, bar_text, columns, read_bar, search
 from pipeline.find.names import SearchKind, known_kinds
-from pipeline.review.exporting import CUTS, TableForm, cuts_response, download, table_bytes
+from pipeline.find.telling import Form as TableForm
+from pipeline.find.telling import as_bytes
+from pipeline.review.exporting import CUTS, cuts_response, download
 from pipeline.review.reel_view import with_tags
 from pipeline.review.search_view import Hit, filters_of, form_of, hits
 from pipeline.review.site import Site, page, site, who
@@ -25,6 +27,8 @@ router = APIRouter()
 
 A_PAGE = 40
 """Hits on one page."""
+
+TABLES = (TableForm.CSV, TableForm.JSON, TableForm.PARQUET)
 
 FAMILIES = (Family.FAULT, Family.SET, Family.ACTION)
 
@@ -60,6 +64,7 @@ def search_page(request: Request, q: str | None = None, start: Annotated[int, Qu
         everywhere=[c for c in known if not c.kinds and c.name not in ASKED_APART],
         measures=[c for c in known if c.kinds],
         choices=choices(own),
+        dated=any(game.file().date for game in own.library.games()),
         found=found,
         lines=_page_of(own, found, filters, kinds, start) if found else [],
         start=start,
@@ -120,10 +125,10 @@ def export_search(request: Request, form: str, q: str = "") -> Response:
     """The whole answer as a file."""
     own = site(request)
     found = search(own.library, read_bar(q, own.settings), own.settings)
-    if form in list(TableForm):
-        return download(table_bytes(found.table, TableForm(form)), f"search.{form}")
+    if form in TABLES:
+        return download(as_bytes(found.table, TableForm(form)), f"search.{form}")
     if form not in [cut.value for cut in CUTS]:
-        known = ", ".join([*TableForm, *(cut.value for cut in CUTS)])
+        known = ", ".join([*TABLES, *(cut.value for cut in CUTS)])
         raise SearchError(f"There is no export '{form}'; there are {known}.")
     numbers = [tag for tag in found.table["tag"].to_pylist() if tag is not None]
     if not numbers:
@@ -185,7 +190,7 @@ def _orders(filters: Filters, known: tuple[Column, ...]) -> list[tuple[str, str]
 
 
 def _exports() -> list[tuple[str, str]]:
-    tables = [(form.value, f"Every hit with its measures ({form.value.upper()})") for form in TableForm]
+    tables = [(form.value, f"Every hit with its measures ({form.value.upper()})") for form in TABLES]
     return [*tables, *((form.value, words) for form, words in CUTS.items())]
 
 

@@ -51,6 +51,8 @@ NAV: tuple[Entry, ...] = (
     Entry("/compare", "Compare"),
     Entry("/sets", "Sets"),
     Entry("/court", "Court"),
+    Entry("/precision", "Precision"),
+    Entry("/reports", "Reports"),
     Entry("/settings", "Settings"),
 )
 """The navigation, in order."""

@@ -39,6 +39,7 @@ function say(text, style = "") {
 
 function changed(delay = 500) {
   dirty = true;
+  builder.dataset.waiting = "yes";
   clearTimeout(waiting);
   waiting = setTimeout(save, delay);
 }
@@ -79,6 +80,7 @@ async function save() {
     }
   }
   sending = false;
+  if (!dirty) builder.dataset.waiting = "no";
   if (dirty && !stuck && !saved.classList.contains("wrong")) save();
 }
 
