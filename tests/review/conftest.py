@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from selenium import webdriver
-from visiting import WAIT_S, Browser, Served, Visitor, app_of, serving
+from visiting import CHROMIUM, DRIVER, Browser, Served, Visitor, a_chromium, app_of, clean, serving
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.court.tables import CAMERAS
@@ -22,8 +22,6 @@ from pipeline.settings import Settings
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_clips"
 FILMS = ("crowded_drive", "weak_side_motion")
-CHROMIUM = tuple(filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome"))))
-DRIVER = shutil.which("chromedriver")
 
 
 @pytest.fixture(scope="session")
@@ -79,45 +77,14 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chr
         if os.environ.get("CI"):
             pytest.fail(missing)
         pytest.skip(missing)
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM[0]
-    profile = tmp_path_factory.mktemp("chromium")
-    for argument in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
-        "--no-first-run",
-        "--mute-audio",
-        "--autoplay-policy=no-user-gesture-required",
-        "--window-size=1400,1000",
-        f"--user-data-dir={profile}",
-    ):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
-    driver.set_script_timeout(WAIT_S)
-    yield driver
-    driver.quit()
-
-
-def _clean(driver: webdriver.Chrome, address: str) -> Browser:
-    driver.get(f"{address}/static/icon.svg")
-    driver.delete_all_cookies()
-    driver.execute_script("localStorage.clear(); sessionStorage.clear();")
-    driver.get_log("browser")
-    browser = Browser(driver, address)
-    browser.look()
-    return browser
+    with a_chromium(tmp_path_factory.mktemp("chromium")) as driver:
+        yield driver
 
 
 @pytest.fixture
 def browser(chromium: webdriver.Chrome, served: Served) -> Iterator[Browser]:
     """The browser at the test's own site, without memories."""
-    yield _clean(chromium, served.address)
+    yield clean(chromium, served.address)
     chromium.get("about:blank")
 
 

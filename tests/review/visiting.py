@@ -1,10 +1,12 @@
 """Visitors of the review pages for tests: one that speaks HTTP, and a real browser."""
 
+import shutil
 import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import uvicorn
@@ -12,7 +14,7 @@ from axe_selenium_python import Axe
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from selenium import webdriver
-from selenium.common.exceptions import WebDriverException
+from selenium.common.exceptions import NoAlertPresentException, WebDriverException
 from selenium.webdriver.support.ui import WebDriverWait
 
 from pipeline.library.games import Library
@@ -24,6 +26,38 @@ WAIT_S = 30.0
 """Longest wait for a condition in the browser; two busy cores are slow."""
 
 SERIOUS = ("serious", "critical")
+
+CHROMIUM = tuple(filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome"))))
+DRIVER = shutil.which("chromedriver")
+
+
+@contextmanager
+def a_chromium(profile: Path) -> Iterator[webdriver.Chrome]:
+    """A browser without a window; ``profile`` is an empty folder of its own."""
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM[0]
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--no-first-run",
+        "--mute-audio",
+        "--autoplay-policy=no-user-gesture-required",
+        "--window-size=1400,1000",
+        f"--user-data-dir={profile}",
+    ):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver.set_script_timeout(WAIT_S)
+    try:
+        yield driver
+    finally:
+        driver.quit()
 
 
 class Visitor(TestClient):
@@ -59,11 +93,11 @@ class Served:
 
 
 @contextmanager
-def serving(app: FastAPI) -> Iterator[str]:
-    """Serve an app on a free port of this machine; gives its address."""
+def serving(app: Any, port: int = 0) -> Iterator[str]:
+    """Serve an app on a port of this machine, a free one if none is given; gives its address."""
     listening = socket.socket()
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    listening.bind(("127.0.0.1", 0))
+    listening.bind(("127.0.0.1", port))
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", server_header=False, timeout_graceful_shutdown=2))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
     thread.start()
@@ -134,6 +168,13 @@ class Browser:
             if one["impact"] in SERIOUS
         ]
 
+    def dismiss(self) -> None:
+        """Close a question of the browser, if there is one."""
+        try:
+            self.driver.switch_to.alert.accept()
+        except NoAlertPresentException:
+            return
+
     def errors(self) -> list[str]:
         """What the browser complained of since it was last asked."""
         return [line["message"] for line in self.driver.get_log("browser") if line["level"] == "SEVERE"]
@@ -141,3 +182,14 @@ class Browser:
     def fits(self) -> bool:
         """Whether nothing of the page sticks out to the side."""
         return bool(self.driver.execute_script("return document.documentElement.scrollWidth <= window.innerWidth + 1;"))
+
+
+def clean(driver: webdriver.Chrome, address: str) -> Browser:
+    """The browser at an address, without memories."""
+    driver.get(f"{address}/static/icon.svg")
+    driver.delete_all_cookies()
+    driver.execute_script("localStorage.clear(); sessionStorage.clear();")
+    driver.get_log("browser")
+    browser = Browser(driver, address)
+    browser.look()
+    return browser
