@@ -68,14 +68,15 @@ def _shrunk(lesson: Lesson, now: Now) -> Marks:
         if lesson.team < 0 or len(places) < 4:
             continue
         hull = cv2.convexHull(places.astype(np.float32))[:, 0].astype(float)
-        areas.append(FloorArea(hull, colour, 0.22))
+        areas.append((float(cv2.contourArea(hull.astype(np.float32))), FloorArea(hull, colour, 0.22)))
         lines.append(FloorLine(np.vstack([hull, hull[:1]]), Sort.MEASURED, colour, 2.0))
         value = lesson.tag.candidate.measures.get(measure, math.nan)
         if now.held and math.isfinite(value):
             spots = [_place(0.5 * (a + b)) for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True)]
             order = sorted(spots, key=lambda spot: spot[1])
             labels.append(FloorLabel(tuple(order), f"{word} {value:.0f} sq ft", colour))
-    return Marks(areas=tuple(areas), lines=tuple(lines), labels=tuple(labels))
+    larger_first = tuple(area for _, area in sorted(areas, key=lambda pair: -pair[0]))
+    return Marks(areas=larger_first, lines=tuple(lines), labels=tuple(labels))
 
 
 def _overloaded(lesson: Lesson, now: Now) -> Marks:

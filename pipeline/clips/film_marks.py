@@ -69,7 +69,7 @@ def quiet_corner(lesson: Lesson, shape: tuple[int, ...], graphics: Sequence[Rect
     rows = rows_of(lesson.told.title, lesson.told.said, step, width, text_px)
     people: list[Rect] = []
     corners_ft = np.vstack([board_corners_ft(lesson.book, lesson.end), ring_centre_ft(lesson.book, lesson.end)])
-    for t_s in np.linspace(lesson.start_s, lesson.end_s, 6):
+    for t_s in np.linspace(lesson.start_s, lesson.end_s, 10):
         camera = lesson.playback.camera(float(t_s))
         board = camera.project(corners_ft) if camera is not None else np.full((1, 2), np.nan)
         if np.isfinite(board).all():
@@ -77,8 +77,15 @@ def quiet_corner(lesson: Lesson, shape: tuple[int, ...], graphics: Sequence[Rect
             people += [(left, top, right, foot)] * 4
         for body in lesson.playback.bodies(float(t_s)):
             if body.box_px is not None:
-                people += [body.box_px] * (3 if body.track in lesson.roles else 1)
+                people += [_wider(body.box_px)] * 3 if body.track in lesson.roles else [body.box_px]
     return corner_for(caption_size(rows, text_px), (width, height), people, graphics)
+
+
+def _wider(box: Rect) -> Rect:
+    """A box with room for what is drawn round somebody who takes part."""
+    x1, y1, x2, y2 = box
+    across, down = 0.5 * (x2 - x1), 0.2 * (y2 - y1)
+    return x1 - across, y1 - down, x2 + across, y2 + down
 
 
 def paint_marks(

@@ -20,6 +20,9 @@ from pipeline.sets.sheet import floor_marks
 from pipeline.sets.signs import CIRCLE_FT, INK
 
 PAPER, GREY, BALL = "#fbf8f1", "#6a6a6a", "#c8501e"
+LIGHT = 235
+"""What is as light as this on film is dark on paper."""
+
 LETTER = 0.72
 """Height of capitals over the size of words."""
 
@@ -75,6 +78,11 @@ class HalfCourt:
         across = x - margin_px <= point_px[0] <= x + wide + margin_px
         return bool(across and y - margin_px <= point_px[1] <= y + tall + margin_px)
 
+    def inside(self, points_px: np.ndarray) -> np.ndarray:
+        """Corners of an area drawn back to the half court's edges."""
+        low = np.array(self.corner)
+        return np.clip(points_px, low, low + np.array(self.size_px))
+
     def empty(self) -> list[Mark]:
         """The floor with nobody on it."""
         (x, y), (wide, tall) = self.corner, self.size_px
@@ -127,7 +135,7 @@ def teaching_marks(marks: Marks, court: HalfCourt, sorts: Sequence[Sort]) -> lis
     found: list[Mark] = []
     unit = court.px_per_ft
     for area in marks.areas:
-        points = court.of_court(area.points_ft)
+        points = court.inside(court.of_court(area.points_ft))
         found.append(Path(_points(points), _tint(area.colour, area.strength), filled=True))
     for line in marks.lines:
         if line.sort in sorts:
@@ -220,10 +228,10 @@ def _rect(spot: np.ndarray, shift: tuple[float, float], wide: float, tall: float
 
 
 def _line(line: FloorLine, court: HalfCourt) -> list[Mark]:
-    points = court.of_court(line.points_ft)
+    points = court.inside(court.of_court(line.points_ft))
     colour, width = _deep(line.colour), 0.09 * line.width * court.px_per_ft
-    if line.sort is Sort.MEASURED and line.look is Look.SOLID:
-        colour = INK
+    if min(line.colour) > LIGHT:
+        colour = INK if line.sort is Sort.MEASURED else GREY
     if line.look is Look.SOLID:
         return [Path(_points(points), colour, width)]
     steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])

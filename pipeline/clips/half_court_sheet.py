@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from pipeline.clips.half_court_page import (
     teaching_marks,
 )
 from pipeline.clips.half_court_signs import strokes_between
-from pipeline.clips.lesson import CROWD, Lesson
+from pipeline.clips.lesson import CROWD, SCREENS, THROWN, Lesson
 from pipeline.clips.marks import Sort
 from pipeline.sets.ink import Mark, Page, Words, wrapped
 from pipeline.sets.sheet import key_marks
@@ -34,6 +35,10 @@ LEAST_FRAME_S = 0.5
 
 LEAD_S = 3.0
 """Of something without phases the first frame shows at least this much before its moment."""
+
+
+PART_S = 1.8
+"""A frame on the way to the moment shows at least this much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +74,23 @@ def frames_of_tag(lesson: Lesson) -> tuple[Frame, ...]:
         starts[0] = min(starts[0], lesson.start_s)
         return tuple(Frame(*one) for one in zip(heads, starts, ends, strict=True) if one[2] - one[1] > 0.05)
     begin_s = min(lesson.start_s, moment_s - LEAD_S)
-    frames = [Frame("before", begin_s, moment_s), Frame("the moment", moment_s, moment_s)]
+    frames = _parted(lesson, begin_s, moment_s)
+    frames.append(Frame("the moment", moment_s, moment_s))
     if lesson.end_s - moment_s > 0.6:
         frames.append(Frame("after", moment_s, lesson.end_s))
     return tuple(frames)
+
+
+def _parted(lesson: Lesson, from_s: float, to_s: float) -> list[Frame]:
+    """The way to a moment in frames that end with a pass, a handoff or a screen, none shorter than can be read."""
+    cuts = [from_s]
+    for event in sorted(lesson.told.events, key=lambda event: event.end_s):
+        ends_s = event.end_s if event.kind in THROWN else event.t_s
+        if event.kind in (*THROWN, *SCREENS) and ends_s - cuts[-1] >= PART_S and to_s - ends_s >= 0.5 * PART_S:
+            cuts.append(ends_s)
+    cuts.append(to_s)
+    pairs = itertools.pairwise(cuts)
+    return [Frame("before" if first == from_s else "then", first, last) for first, last in pairs]
 
 
 def sheet_of_tag(lesson: Lesson, below: str) -> Page:

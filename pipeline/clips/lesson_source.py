@@ -60,8 +60,10 @@ def lesson_of(tag: Tag, game: Game, settings: Settings) -> Lesson:
                 for p in found
             )
             of_phases = {phase["event"] for phase in found}
-            events = tuple(e for e, n in zip(events, numbers, strict=True) if e.kind in THROWN or n in of_phases)
-    else:
+            if steps:
+                phases = zip(events, numbers, strict=True)
+                events = tuple(event for event, n in phases if event.kind in THROWN or n in of_phases)
+    if not steps:
         events = tuple(event for event in events if _belongs(event, tag))
     title = title_of(tag.candidate.kind, settings)
     said = tag.candidate.sentence.removeprefix(f"{title}. ").strip()

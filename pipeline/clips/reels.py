@@ -15,7 +15,9 @@ import cv2
 import numpy as np
 
 from pipeline.clips.cards import Card, card_picture, with_strip
-from pipeline.clips.cutting import Drawing, film_part, paced
+from pipeline.clips.cutting import film_part, paced
+from pipeline.clips.half_court_film import SHAPE, length_s, moving_pictures
+from pipeline.clips.lesson_source import lesson_of
 from pipeline.clips.pace import Pace
 from pipeline.clips.rates import rate_of
 from pipeline.clips.settings import ClipSettings
@@ -29,8 +31,8 @@ from pipeline.library.games import Game, Library
 from pipeline.settings import Settings
 from pipeline.tags import Reel, ReelItem, Tag, TagStore
 
-DIAGRAM_RATE = Fraction(25)
-"""Rate of a reel without any film."""
+DIAGRAM_RATE, DIAGRAM_SIZE = Fraction(25), (1280, 720)
+"""Rate and size of a reel without any film."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +77,10 @@ class PlannedItem:
     item : ReelItem
     tag : Tag
     game : Game
-    info : FilmInfo
-    pace : Pace
+    info : FilmInfo or None
+        None for a game without film, which is shown on a half court.
+    pace : Pace or None
+        Likewise.
     card : Card
     chapter : Chapter
     """
@@ -84,8 +88,8 @@ class PlannedItem:
     item: ReelItem
     tag: Tag
     game: Game
-    info: FilmInfo
-    pace: Pace
+    info: FilmInfo | None
+    pace: Pace | None
     card: Card
     chapter: Chapter
 
@@ -160,7 +164,9 @@ def plan_reel(library: Library, reel: Reel, tags: Sequence[Tag], settings: Setti
         )
     used = [known[item.tag] for item in reel.items]
     games = {name: library.game(name) for name in dict.fromkeys(tag.game for tag in used)}
-    films = {name: probe(game.film(), settings.film.decode) for name, game in games.items()}
+    films = {
+        name: probe(game.film(), settings.film.decode) for name, game in games.items() if game.file().film is not None
+    }
     shape = _shape(tuple(films.values()), settings.clips)
     times = game_times(library, used)
     clips = settings.clips
@@ -168,13 +174,19 @@ def plan_reel(library: Library, reel: Reel, tags: Sequence[Tag], settings: Setti
     card_s = 0.0 if clips.item_titles == "strip" else _whole(clips.item_card_s, shape.rate)
     items: list[PlannedItem] = []
     for number, (item, tag) in enumerate(zip(reel.items, used, strict=True), start=1):
-        info, game = films[tag.game], games[tag.game]
-        freezes = freezes_of(tag, game, settings) if item.freeze else ()
-        pace = paced(info, *stretch_of(tag, clips), freezes, slow_of(tag, item.slow, clips))
+        info, game = films.get(tag.game), games[tag.game]
+        pace = None
+        if info is None:
+            hold_s = clips.freeze_s if item.freeze else 0.0
+            clip_s = length_s(lesson_of(tag, game, settings), shape.rate, hold_s=hold_s)
+        else:
+            freezes = freezes_of(tag, game, settings) if item.freeze else ()
+            pace = paced(info, *stretch_of(tag, clips), freezes, slow_of(tag, item.slow, clips))
+            clip_s = pace.length_s
         title = item.title or title_of(tag.candidate.kind, settings)
         place = f"{number} of {len(used)}"
         card = Card(title, item.note, place, game_line(game, times.get(tag.tag)))
-        end_s = now_s + card_s + _whole(pace.length_s, shape.rate)
+        end_s = now_s + card_s + _whole(clip_s, shape.rate)
         chapter = Chapter(now_s, end_s, now_s + card_s, tag.tag, title, item.note)
         items.append(PlannedItem(item, tag, game, info, pace, card, chapter))
         now_s = end_s
@@ -211,10 +223,10 @@ def reel_film(
     """
     plan = plan_reel(library, reel, tags, settings)
     told = None if progress is None else lambda done_s: progress(min(done_s, plan.length_s), plan.length_s)
-    length_s, frames = write_film(out, _parts(plan, settings), plan.shape, settings.clips, told)
+    written_s, frames = write_film(out, _parts(plan, settings), plan.shape, settings.clips, told)
     if progress is not None:
         progress(plan.length_s, plan.length_s)
-    return ReelFilm(out, length_s, frames, plan.chapters)
+    return ReelFilm(out, written_s, frames, plan.chapters)
 
 
 def _parts(plan: ReelPlan, settings: Settings) -> Iterator[Part]:
@@ -224,11 +236,23 @@ def _parts(plan: ReelPlan, settings: Settings) -> Iterator[Part]:
     for one in plan.items:
         if one.chapter.film_s > one.chapter.start_s:
             yield at_rate(_still(one.card, one.chapter.film_s - one.chapter.start_s, shape), shape.rate)
-        drawing: Drawing = drawing_of(one.tag, one.game, settings, Show.FLOOR)
-        part = film_part(one.info, one.pace, drawing, settings.film.decode)
+        part = _clip(one, shape, settings)
         strip_s = clips.strip_s if clips.item_titles == "strip" else 0.0
         shown = _fitted(part.pictures, shape, one.card, strip_s)
         yield at_rate(Part(part.length_s, shown, part.sound), shape.rate)
+
+
+def _clip(one: PlannedItem, shape: Shape, settings: Settings) -> Part:
+    """The film of an item with its drawing, or its moving diagram where there is no film."""
+    if one.info is not None and one.pace is not None:
+        drawing = drawing_of(one.tag, one.game, settings, Show.FLOOR)
+        return film_part(one.info, one.pace, drawing, settings.film.decode)
+    lesson = lesson_of(one.tag, one.game, settings)
+    hold_s = settings.clips.freeze_s if one.item.freeze else 0.0
+    size = round(SHAPE * shape.height_px), shape.height_px
+    below = f"{one.card.below}, tag {one.tag.tag}"
+    pictures = moving_pictures(lesson, below, size, shape.rate, hold_s=hold_s)
+    return Part(length_s(lesson, shape.rate, hold_s=hold_s), pictures)
 
 
 def _still(card: Card, length_s: float, shape: Shape) -> Part:
@@ -256,6 +280,9 @@ def fitted(picture: np.ndarray, width_px: int, height_px: int) -> np.ndarray:
 
 
 def _shape(films: Sequence[FilmInfo], settings: ClipSettings) -> Shape:
+    if not films:
+        height = min(DIAGRAM_SIZE[1], settings.reel_height_px)
+        return Shape(2 * round(height * DIAGRAM_SIZE[0] / DIAGRAM_SIZE[1] / 2), height, DIAGRAM_RATE, has_sound=False)
     largest = max(films, key=lambda info: info.width_px * info.height_px)
     scale = min(1.0, settings.reel_height_px / largest.height_px)
     width, height = (2 * round(side * scale / 2) for side in (largest.width_px, largest.height_px))

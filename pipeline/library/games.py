@@ -156,7 +156,8 @@ class Game:
         told = self.file().film
         if told is None:
             raise LibraryError(
-                f"Game '{self.name}' was imported as tracking data and has no film; there is none to show."
+                f"Game '{self.name}' was imported as tracking data and has no film; 'elbowroom clip TAG --diagram mp4' "
+                "shows its tags on a half court."
             )
         return told
 

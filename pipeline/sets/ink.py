@@ -6,7 +6,9 @@ import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path as FilePath
 
+import matplotlib
 from PIL import Image, ImageDraw, ImageFont
 
 Point = tuple[float, float]
@@ -96,7 +98,7 @@ def as_picture(page: Page) -> Image.Image:
 
 def words_width(text: str, size: float) -> float:
     """How wide a line of words comes out, in pixels."""
-    return float(ImageFont.load_default(size * FINER).getlength(text)) / FINER
+    return float(_font(text, size * FINER).getlength(text)) / FINER
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
@@ -108,6 +110,13 @@ def wrapped(text: str, size: float, width: float) -> list[str]:
         else:
             lines.append(word)
     return lines
+
+
+def _font(text: str, size: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    """Pillow's own letters, or where they lack some (they know little beside English) matplotlib's."""
+    if text.isascii():
+        return ImageFont.load_default(size)
+    return ImageFont.truetype(FilePath(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf", round(size))
 
 
 def _draw_path(pen: ImageDraw.ImageDraw, path: Path) -> None:
@@ -123,7 +132,7 @@ def _draw_path(pen: ImageDraw.ImageDraw, path: Path) -> None:
 
 
 def _draw_words(pen: ImageDraw.ImageDraw, words: Words) -> None:
-    font = ImageFont.load_default(words.size * FINER)
+    font = _font(words.text, words.size * FINER)
     anchor = "mm" if words.anchor is Anchor.MIDDLE else "ls"
     at = (words.at[0] * FINER, words.at[1] * FINER)
     stroke = round(0.02 * words.size * FINER) if words.bold else 0
