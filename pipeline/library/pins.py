@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pyarrow as pa
+import pyarrow.parquet as pq
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.court.landmarks import landmark
@@ -194,10 +194,12 @@ def frame_at(game: Game, wanted_s: float) -> tuple[float, int, int]:
 
 def picture_size(game: Game) -> tuple[int, int]:
     """Width and height of the film's picture, as the tables have it."""
-    for spec in (AREAS, CAMERAS):
-        table: pa.Table = spec.read(game.tables) if spec.path(game.tables).is_file() else spec.empty()
-        if table.num_rows:
-            return table["width_px"][0].as_py(), table["height_px"][0].as_py()
+    for spec in (CAMERAS, AREAS):
+        if spec.path(game.tables).is_file():
+            file = pq.ParquetFile(spec.path(game.tables))
+            row = next(file.iter_batches(1, columns=["width_px", "height_px"]), None)
+            if row is not None and row.num_rows:
+                return row["width_px"][0].as_py(), row["height_px"][0].as_py()
     raise SettingsError(f"No frame of game '{game.name}' has been looked at; run its film first.")
 
 

@@ -15,6 +15,7 @@ from pipeline.errors import ElbowroomError, LibraryError
 from pipeline.library.games import Library
 from pipeline.review import (
     comparing,
+    drawings,
     film_page,
     floor_fixes,
     night_page,
@@ -43,6 +44,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     people.router,
     searching.router,
     reels.router,
+    drawings.router,
     comparing.router,
     playbook.router,
     floor_fixes.router,

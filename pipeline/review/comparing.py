@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import base64
+from dataclasses import asdict
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
@@ -66,6 +68,7 @@ def compare(
         counts=list(Counted),
         kinds=[(family, [kind for kind in kinds if kind.family is family]) for family in FAMILIES],
         choices=choices(own),
+        report_query=_report_query(what, asked, count),
         **context,
     )
 
@@ -81,6 +84,14 @@ def _compared(request: Request, what: str, asked: tuple[SideAsked, SideAsked], c
     labels = (sides[0].label, sides[1].label)
     drawn = {point.name: two_sides_chart(point.facts, labels, compared.definition) for point in compared.points}
     return {"set_comparison": compared, "charts": {name: picture(chart) for name, chart in drawn.items() if chart}}
+
+
+def _report_query(what: str, asked: tuple[SideAsked, SideAsked], count: Counted) -> str:
+    """What the report of the same comparison is asked with."""
+    told = {"name": what.partition(":")[2], "count": count.value}
+    for lead, one in zip(("one", "other"), asked, strict=True):
+        told |= {f"{lead}_{key}": value for key, value in asdict(one).items()}
+    return urlencode({key: value for key, value in told.items() if value})
 
 
 def picture(chart: Chart) -> tuple[str, str]:

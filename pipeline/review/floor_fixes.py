@@ -91,8 +91,7 @@ def try_court(request: Request, name: str, pins: SentPins) -> JSONResponse:
     """Where the floor would lie with these landmarks."""
     own = site(request)
     game = own.library.game(name)
-    t_s, frame, _ = frame_at(game, pins.t)
-    tried = try_pins(pins.points, t_s, frame, picture_size(game), books_of(game), own.settings.court.registration)
+    tried = try_pins(pins.points, pins.t, picture_size(game), books_of(game), own.settings.court.registration)
     return JSONResponse(asdict(tried))
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from pipeline.court.camera import Camera, NoCourt, camera_from_row
@@ -17,7 +21,7 @@ from pipeline.court.pins import LEAST_PINS, PinnedFrame, check_fit, check_pins, 
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
 from pipeline.court.settings import RegistrationSettings
 from pipeline.court.tables import CAMERAS
-from pipeline.errors import FilmError, SettingsError
+from pipeline.errors import FilmError, LibraryError, SettingsError
 from pipeline.film.decode import decode
 from pipeline.film.settings import DecodeSettings
 from pipeline.film.tables import FRAMES, SHOTS
@@ -181,7 +185,6 @@ def visible_landmarks(camera: Camera, book: RuleBook) -> dict[str, tuple[float, 
 def try_pins(
     points: Mapping[str, tuple[float, float]],
     t_s: float,
-    frame: int,
     size_px: tuple[int, int],
     books: tuple[RuleBook, ...],
     settings: RegistrationSettings,
@@ -192,14 +195,14 @@ def try_pins(
     ----------
     points : mapping of str to (x, y)
         Landmarks in the film's pixels; fewer than four give a sentence and no lines.
-    t_s, frame
-        Which frame.
+    t_s : float
+        When, for the sentences.
     size_px : tuple of int
     books : tuple of RuleBook
         Floors that it may be.
     settings : RegistrationSettings
     """
-    pinned = PinnedFrame(frame, t_s, points)
+    pinned = PinnedFrame(0, t_s, points)
     if len(points) < LEAST_PINS:
         more = LEAST_PINS - len(points)
         return PinsTried(good=False, said=f"Place {more} more landmark{'s' if more > 1 else ''} to move the floor.")
@@ -226,11 +229,15 @@ def books_of(game: Game) -> tuple[RuleBook, ...]:
     told = game.file().rule_book
     if told:
         return (rule_book(told),)
-    if (game.tables / f"{CAMERAS.name}.parquet").is_file():
-        found = {name for name in CAMERAS.read(game.tables)["rule_book"].to_pylist() if name in RULE_BOOKS}
-        if len(found) == 1:
-            return (rule_book(found.pop()),)
-    return tuple(RULE_BOOKS.values())
+    path = CAMERAS.path(game.tables)
+    names = _books_found(path, path.stat().st_mtime_ns) if path.is_file() else ()
+    return (rule_book(names[0]),) if len(names) == 1 else tuple(RULE_BOOKS.values())
+
+
+@lru_cache(maxsize=64)
+def _books_found(path: Path, _when: int) -> tuple[str, ...]:
+    names = pc.unique(pq.read_table(path, columns=["rule_book"])["rule_book"]).to_pylist()
+    return tuple(sorted(name for name in names if name in RULE_BOOKS))
 
 
 def floor_frame(game: Game, frame: int, t_s: float, shot: int) -> FloorFrame:
@@ -244,8 +251,8 @@ def floor_frame(game: Game, frame: int, t_s: float, shot: int) -> FloorFrame:
 
 
 def _camera(game: Game, frame: int) -> tuple[Camera | None, RuleBook | None, str]:
-    rows = CAMERAS.read(game.tables)
-    rows = rows.filter(rows["frame"].to_numpy() == frame).to_pylist()
+    path = CAMERAS.path(game.tables)
+    rows = pq.read_table(path, filters=[("frame", "=", frame)]).to_pylist() if path.is_file() else []
     if not rows:
         return None, None, "No floor was looked for here: the frame lies in no shot of live play."
     camera = camera_from_row(rows[0])
@@ -260,36 +267,47 @@ def _camera(game: Game, frame: int) -> tuple[Camera | None, RuleBook | None, str
 
 
 def shot_floors(game: Game) -> tuple[ShotFloor, ...]:
-    """How sure the floor is in each shot of a game's film, in order of time."""
-    shots = SHOTS.read(game.tables).to_pylist()
-    frames, cameras = FRAMES.read(game.tables), CAMERAS.read(game.tables)
+    """How sure the floor is in each shot of a game's film, in order of time; worked out once for each run of it."""
+    paths = tuple(spec.path(game.tables) for spec in (SHOTS, FRAMES, CAMERAS))
+    missing = [path.stem for path in paths if not path.is_file()]
+    if missing:
+        raise LibraryError(f"Game '{game.name}' has no table '{missing[0]}'; run its film first.")
+    floors = _shot_floors(game.tables, tuple(path.stat().st_mtime_ns for path in paths))
     pinned = [one.t_s for one in read_pins(game)]
-    frame_shot, frame_t = frames["shot"].to_numpy(), frames["t_s"].to_numpy()
-    camera_shot = cameras["shot"].to_numpy()
+    return tuple(replace(one, pinned=any(one.start_s <= t <= one.end_s for t in pinned)) for one in floors)
+
+
+@lru_cache(maxsize=512)
+def _shot_floors(tables: Path, _when: tuple[int, ...]) -> tuple[ShotFloor, ...]:
+    frames = pq.read_table(FRAMES.path(tables), columns=["shot", "t_s"])
+    cameras = pq.read_table(CAMERAS.path(tables), columns=["shot", "t_s", "status", "reason", "residual_ft"])
+    frame_shot, frame_t = (frames[name].to_numpy() for name in ("shot", "t_s"))
+    shot, t_s, off_ft = (cameras[name].to_numpy() for name in ("shot", "t_s", "residual_ft"))
+    status = np.array(cameras["status"].to_pylist(), dtype=object)
     found = []
-    for shot in shots:
-        times = frame_t[frame_shot == shot["shot"]]
+    for one in SHOTS.read(tables).to_pylist():
+        times = frame_t[frame_shot == one["shot"]]
         if not len(times):
             continue
-        rows = cameras.filter(camera_shot == shot["shot"]).to_pylist()
-        unknown = [row for row in rows if row["status"] == "unknown"]
-        known = [row for row in rows if row["status"] != "unknown" and row["residual_ft"] is not None]
-        worst = max(known, key=lambda row: row["residual_ft"], default=None)
-        look = unknown[len(unknown) // 2] if unknown else worst
+        own = np.flatnonzero(shot == one["shot"])
+        unknown = own[status[own] == "unknown"]
+        told = own[(status[own] != "unknown") & np.isfinite(off_ft[own])]
+        worst = int(told[np.argmax(off_ft[told])]) if len(told) else None
+        look = int(unknown[len(unknown) // 2]) if len(unknown) else worst
         found.append(
             ShotFloor(
-                shot=shot["shot"],
-                start_s=shot["start_s"],
-                end_s=shot["end_s"],
-                look_s=look["t_s"] if look else float(times[len(times) // 2]),
+                shot=one["shot"],
+                start_s=one["start_s"],
+                end_s=one["end_s"],
+                look_s=float(t_s[look] if look is not None else times[len(times) // 2]),
                 frames=len(times),
-                registered=sum(row["status"] == "registered" for row in rows),
-                carried=sum(row["status"] == "carried" for row in rows),
+                registered=int(np.sum(status[own] == "registered")),
+                carried=int(np.sum(status[own] == "carried")),
                 unknown=len(unknown),
-                worst_ft=worst["residual_ft"] if worst else None,
-                reason=unknown[0]["reason"] if unknown else "",
-                live=shot["live"],
-                pinned=any(shot["start_s"] <= t <= shot["end_s"] for t in pinned),
+                worst_ft=float(off_ft[worst]) if worst is not None else None,
+                reason=cameras["reason"][int(unknown[0])].as_py() if len(unknown) else "",
+                live=one["live"],
+                pinned=False,
             )
         )
     return tuple(found)

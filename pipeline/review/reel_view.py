@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from pipeline.clips.settings import ClipSettings
+from pipeline.clips.tag_film import slow_of, stretch_of
 from pipeline.errors import LibraryError
 from pipeline.library.game_time import GameTime
 from pipeline.library.games import GameFile
 from pipeline.tags import Reel, ReelItem, State, Tag
-
-FREEZE_S = 2.5
-"""A clip that is to freeze stands still this long at its moment, here as in the film that is made of the reel."""
 
 SPEEDS = ((1.0, "as filmed"), (0.5, "half speed"), (0.25, "quarter speed"))
 """Speeds that a reel offers."""
@@ -103,7 +102,7 @@ def clip_lines(
     games: Mapping[str, GameFile],
     times: Mapping[int, GameTime],
     titles: Mapping[str, str],
-    around_s: tuple[float, float],
+    settings: ClipSettings,
 ) -> tuple[ClipLine, ...]:
     """What a reel's pages show of each clip.
 
@@ -117,15 +116,13 @@ def clip_lines(
         Game clock of tags, where known.
     titles : mapping of str to str
         What each kind is called.
-    around_s : (before, after)
-        Seconds of film shown around a tag.
+    settings : ClipSettings
     """
     found = []
     for item in reel.items:
         tag = tags[item.tag]
         file = games.get(tag.game)
         at = times.get(item.tag)
-        shown_s = (tag.end_s - tag.start_s + sum(around_s)) / item.slow + (FREEZE_S if item.freeze else 0.0)
         found.append(
             ClipLine(
                 item=item,
@@ -134,11 +131,22 @@ def clip_lines(
                 time=str(at) if at else clock_words(tag.candidate.t_s),
                 sentence=tag.candidate.sentence,
                 state=tag.state,
-                length_s=shown_s,
+                length_s=shown_s(tag, item, settings),
                 has_film=file is not None and file.film is not None,
             )
         )
     return tuple(found)
+
+
+def shown_s(tag: Tag, item: ReelItem, settings: ClipSettings) -> float:
+    """How long a clip is shown: its film, longer where it is slowed down around its moment, or stands still at it."""
+    start_s, end_s = stretch_of(tag, settings)
+    whole_s = end_s - start_s
+    slow = slow_of(tag, item.slow, settings)
+    if slow is not None:
+        slowed_s = min(slow.end_s, end_s) - max(slow.start_s, start_s)
+        whole_s += max(0.0, slowed_s) * (1 / item.slow - 1)
+    return whole_s + (settings.freeze_s if item.freeze else 0.0)
 
 
 def game_words(name: str, file: GameFile | None) -> str:

@@ -42,7 +42,7 @@ SentReel = Annotated[ReelSent, Depends(sent(ReelSent))]
 def reels(request: Request) -> HTMLResponse:
     """Every reel."""
     own = site(request)
-    told = [(reel, length_words(_lines(own, reel))) for reel in own.store.reels()]
+    told = [(reel, length_words(lines_of(own, reel))) for reel in own.store.reels()]
     return page(request, "reels.html", reels=told)
 
 
@@ -58,7 +58,7 @@ def reel_page(request: Request, number: int) -> HTMLResponse:
     """Build a reel."""
     own = site(request)
     reel = own.store.reel(number)
-    lines = _lines(own, reel)
+    lines = lines_of(own, reel)
     there = {item.tag for item in reel.items}
     offered = [tag for tag in own.store.tags(state=State.CONFIRMED) if tag.tag not in there]
     film = _film(own, reel)
@@ -85,7 +85,7 @@ def save_reel(request: Request, number: int, told: SentReel) -> JSONResponse:
         saved = own.store.save_reel(sent_reel(number, told), who=who(request), when=datetime.now(UTC))
     except ReelConflict as conflict:
         return JSONResponse({"error": str(conflict), "revision": conflict.current.revision}, 409)
-    lines = _lines(own, saved)
+    lines = lines_of(own, saved)
     return JSONResponse({"revision": saved.revision, "length": length_words(lines), "clips": len(lines)})
 
 
@@ -125,7 +125,7 @@ def play_reel(request: Request, number: int) -> HTMLResponse:
     """Show a reel clip by clip."""
     own = site(request)
     reel = own.store.reel(number)
-    return page(request, "play.html", reel=reel, lines=_lines(own, reel), shared=False)
+    return page(request, "play.html", reel=reel, lines=lines_of(own, reel), shared=False, clips=own.settings.clips)
 
 
 @router.get("/shared/{token}")
@@ -135,7 +135,7 @@ def shared_reel(request: Request, token: str) -> HTMLResponse:
     reel = own.store.reel_of_token(token)
     if reel is None:
         raise HTTPException(404, "This link leads to no reel; it may have been taken back. Ask whoever sent it.")
-    return page(request, "play.html", reel=reel, lines=_lines(own, reel), shared=True)
+    return page(request, "play.html", reel=reel, lines=lines_of(own, reel), shared=True, clips=own.settings.clips)
 
 
 @router.post("/reels/{number}/film")
@@ -187,14 +187,14 @@ def export_reel(request: Request, number: int, form: ExportForm) -> Response:
     return cuts_response(own.library, tags, form, _file_stem(reel), own.settings, reel)
 
 
-def _lines(own: Site, reel: Reel) -> tuple[ClipLine, ...]:
+def lines_of(own: Site, reel: Reel) -> tuple[ClipLine, ...]:
+    """What is known of a reel's clips."""
     tags: dict[int, Tag] = {item.tag: own.store.tag(item.tag) for item in reel.items}
     wanted = {tag.game for tag in tags.values()}
     games = {game.name: game.file() for game in own.library.games() if game.name in wanted}
-    clips = own.settings.clips
     titles = {tag.candidate.kind: title_of(tag.candidate.kind, own.settings) for tag in tags.values()}
     times = game_times(own.library, tuple(tags.values()))
-    return clip_lines(reel, tags, games, times, titles, (clips.before_s, clips.after_s))
+    return clip_lines(reel, tags, games, times, titles, own.settings.clips)
 
 
 def _film(own: Site, reel: Reel) -> Path:

@@ -1,8 +1,8 @@
 // Plays a reel clip by clip: each at its speed, standing still at its moment where it is asked to, then the next one.
 import { Player } from "./player.js";
 
-const STILL_S = 2.5; // as reel_view.FREEZE_S
 const at = (id) => document.getElementById(id);
+const { holdS, slowBeforeS, slowAfterS } = at("reel").dataset; // as in the film that is made of a reel
 const root = document.querySelector(".player");
 const entries = [...document.querySelectorAll(".clip-list button")];
 const clips = entries.map(({ dataset }) => ({
@@ -18,6 +18,7 @@ let now = -1;
 let stood = false; // whether this clip's still moment has been shown
 let over = false; // whether its end has been reached
 let timer = 0;
+let own = 1; // the speed that the reel asks for now; the viewer's own changes stand
 
 async function show(place) {
   if (place < 0 || place >= clips.length) return;
@@ -37,7 +38,7 @@ async function show(place) {
   entries[place].scrollIntoView({ block: "nearest" });
   at("before").disabled = place === 0;
   at("next").disabled = place === clips.length - 1;
-  player.speed = clip.slow;
+  player.speed = own = 1;
   const shown = await player.show(clip.tag);
   if (now !== place) return;
   over = !shown;
@@ -54,6 +55,12 @@ root.addEventListener("moment", (event) => {
   const { play } = player;
   if (!play || over || play.tag !== clips[now].tag) return;
   const t = event.detail.t_s;
+  const around = t > play.t_s - slowBeforeS && t < play.t_s + Number(slowAfterS);
+  const wanted = around ? clips[now].slow : 1;
+  if (wanted !== own) {
+    if (player.speed === own) player.speed = player.video.playbackRate = wanted;
+    own = wanted;
+  }
   if (t < play.t_s - 0.5) stood = false;
   if (clips[now].freeze && !stood && !player.paused && t >= play.t_s && t < play.t_s + 0.5) {
     stood = true;
@@ -63,7 +70,7 @@ root.addEventListener("moment", (event) => {
     timer = setTimeout(() => {
       delete root.dataset.still;
       if (now === place && player.paused) player.start();
-    }, 1000 * STILL_S);
+    }, 1000 * holdS);
   }
   if (t >= play.end_s - 0.02) ended();
 });
