@@ -16,6 +16,7 @@ from pipeline.conditions import folded
 from pipeline.errors import LibraryError
 from pipeline.film.clock import game_times
 from pipeline.film.tables import CLOCK
+from pipeline.find.maps import known_entries, one_map
 from pipeline.library.games import Game
 from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.spacing.tables import FAULTS
@@ -111,7 +112,7 @@ def _teams(possessions: pa.Table | None) -> dict[int, int]:
 
 def _hits(game: str, family: Family, table: pa.Table, teams: dict[int, int], clock: pa.Table | None) -> pa.Table:
     count = table.num_rows
-    measures, traits = _one_map(table["measures"]), _with_folded(_one_map(table["traits"]))
+    measures, traits = one_map(table["measures"]), _with_folded(one_map(table["traits"]))
     times = table["t_s"].to_numpy()
     possession = table["possession"].to_pylist()
     if clock is None:
@@ -136,8 +137,8 @@ def _hits(game: str, family: Family, table: pa.Table, teams: dict[int, int], clo
         "ended": table["ending"] if is_set else pa.nulls(count, pa.string()),
         "complete": table["complete"] if is_set else pa.array(np.ones(count, bool)),
         "who": pa.array([told_actors((a["role"], a["track"]) for a in row) for row in table["actors"].to_pylist()]),
-        "measures": _known_entries(measures, _is_number(measures.items)),
-        "traits": _known_entries(traits, _is_said(traits.items)),
+        "measures": known_entries(measures, _is_number(measures.items)),
+        "traits": known_entries(traits, _is_said(traits.items)),
     }
     return pa.Table.from_arrays([_one(columns[field.name], field.type) for field in HITS], schema=HITS)
 
@@ -172,25 +173,3 @@ def _with_folded(maps: pa.MapArray) -> pa.MapArray:
     words = pa.array([None if one is None else folded(one) for one in coded.dictionary.to_pylist()], pa.string())
     items = words.take(coded.indices) if len(words) else maps.items
     return pa.MapArray.from_arrays(maps.offsets, maps.keys, items)
-
-
-def _one_map(column: pa.ChunkedArray) -> pa.MapArray:
-    """A map column in one piece whose entries begin at 0; an empty map where there was none."""
-    array = column.combine_chunks()
-    if isinstance(array, pa.ChunkedArray):  # a column without rows
-        return pa.array([], column.type)
-    offsets = np.asarray(array.offsets)
-    first, last = int(offsets[0]), int(offsets[-1])
-    return pa.MapArray.from_arrays(
-        pa.array(offsets - first, pa.int32()), array.keys[first:last], array.items[first:last]
-    )
-
-
-def _known_entries(maps: pa.MapArray, known: np.ndarray) -> pa.MapArray:
-    """A map with those of its entries whose value is known."""
-    offsets = np.asarray(maps.offsets)
-    owner = np.repeat(np.arange(len(maps)), np.diff(offsets))
-    kept = np.bincount(owner[known], minlength=len(maps))
-    new = pa.array(np.concatenate([[0], np.cumsum(kept)]), pa.int32())
-    mask = pa.array(known)
-    return pa.MapArray.from_arrays(new, maps.keys.filter(mask), maps.items.filter(mask))

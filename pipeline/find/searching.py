@@ -8,7 +8,6 @@ from datetime import date
 from typing import Any
 
 import duckdb
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -20,6 +19,8 @@ from pipeline.find.compiling import Compiled, Held, Parameter, compiled
 from pipeline.find.filters import Filters
 from pipeline.find.game_rows import game_rows
 from pipeline.find.index import Progress, open_index
+from pipeline.find.kept_tags import kept_tag_rows
+from pipeline.find.maps import spread
 from pipeline.find.names import (
     COMMON_NAMES,
     Column,
@@ -30,7 +31,6 @@ from pipeline.find.names import (
     columns,
     condition_names,
 )
-from pipeline.find.tag_rows import tag_rows
 from pipeline.library.games import Library
 from pipeline.settings import Settings
 from pipeline.tags.records import State
@@ -163,7 +163,7 @@ def search(
     order = _order(filters, known, held, picked)
     games, untold = game_rows(library)
     with library.tag_store() as store:
-        tags = tag_rows(store)
+        tags = kept_tag_rows(library, store)
     _check(filters, games, tags)
     index = open_index(library, on_game)
     try:
@@ -358,6 +358,8 @@ class _Query:
         if filters.labels:
             parts.append("coalesce(list_has_all(labels_folded, ?), FALSE)")
             values.append([folded(one) for one in filters.labels])
+        if "withdrawn" not in {folded(one) for one in filters.states}:
+            parts.append("coalesce(state, '') <> 'withdrawn'")
         if self.condition is None or "complete" not in set(names_in(self.condition)):
             parts.append("complete = 'yes'")
         return " AND ".join(parts), values
@@ -376,38 +378,17 @@ def _folded(column: pa.ChunkedArray) -> pa.Array:
 
 def _wide(rows: pa.Table, kinds: Sequence[SearchKind], filters: Filters) -> pa.Table:
     """Maps of measures and words as columns."""
-    measures, traits = _spread(rows["measures"]), _spread(rows["traits"])
+    measures, traits = spread(rows["measures"]), spread(rows["traits"])
     table = rows.select(FOUND_SCHEMA.names).cast(FOUND_SCHEMA)
     names = dict.fromkeys((column.name, column.sort) for kind in kinds for column in kind.columns)
     for name, sort in names:
         if name in COMMON_NAMES:
             continue
         is_number = sort is Sort.NUMBER
-        spread = (measures if is_number else traits).get(name)
-        if spread is None and not filters.names_kinds:
+        held = (measures if is_number else traits).get(name)
+        if held is None and not filters.names_kinds:
             continue
         title = name if name not in table.schema.names else f"{name}_word" if sort is Sort.WORD else f"{name}_number"
         kind = pa.float64() if is_number else pa.string()
-        table = table.append_column(title, pa.nulls(rows.num_rows, kind) if spread is None else spread)
+        table = table.append_column(title, pa.nulls(rows.num_rows, kind) if held is None else held)
     return table
-
-
-def _spread(column: pa.ChunkedArray) -> dict[str, pa.Array]:
-    """A map column as one column for every key that occurs."""
-    maps = column.combine_chunks()
-    if isinstance(maps, pa.ChunkedArray) or not len(maps):
-        return {}
-    offsets = np.asarray(maps.offsets)
-    first, last = int(offsets[0]), int(offsets[-1])
-    owner = np.repeat(np.arange(len(maps)), np.diff(offsets))
-    coded = pc.dictionary_encode(maps.keys[first:last])
-    codes, items = np.asarray(coded.indices), maps.items[first:last]
-    if not len(codes):
-        return {}
-    found: dict[str, pa.Array] = {}
-    order = np.argsort(codes, kind="stable")
-    for code, places in enumerate(np.split(order, np.cumsum(np.bincount(codes, minlength=len(coded.dictionary)))[:-1])):
-        taken = np.full(len(maps), -1)
-        taken[owner[places]] = places
-        found[coded.dictionary[code].as_py()] = items.take(pa.array(taken, mask=taken < 0))
-    return found

@@ -9,7 +9,6 @@ import pyarrow as pa
 from pipeline.conditions import folded
 from pipeline.find.hits import told_actors
 from pipeline.tags import Tag, TagStore
-from pipeline.tags.ranking import rank
 
 TAG_ROWS = pa.schema(
     [
@@ -56,12 +55,6 @@ DECISION_ROWS = pa.schema(
         ("decided_by", pa.string()),
     ]
 )
-
-
-def tag_rows(store: TagStore) -> pa.Table:
-    """Every tag of a store but the withdrawn ones."""
-    tags = store.tags()
-    return rows_of(tags, {tag: one.probability for tag, one in rank(store.decisions(), tags).items()})
 
 
 def rows_of(tags: Sequence[Tag], probabilities: dict[int, float]) -> pa.Table:

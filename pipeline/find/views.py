@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import duckdb
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.dataset as ds
 import pyarrow.fs as pafs
 import pyarrow.parquet as pq
@@ -19,10 +20,12 @@ import pyarrow.parquet as pq
 from pipeline.errors import SearchError
 from pipeline.find.game_rows import game_rows
 from pipeline.find.index import Progress, open_index
-from pipeline.find.tag_rows import decision_rows, tag_rows
+from pipeline.find.kept_tags import kept_tag_rows
+from pipeline.find.tag_rows import decision_rows
 from pipeline.find.view_words import VIEWS, View
 from pipeline.library.games import Game, Library
 from pipeline.tables import NAME_KEY, VERSION_KEY, TableSpec
+from pipeline.tags.records import State
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,10 +46,18 @@ def views_of(library: Library, on_game: Progress = lambda _done, _of: None) -> V
     library.must_exist()
     games, left_out = game_rows(library)
     with library.tag_store() as store:
-        tags, decisions = tag_rows(store), decision_rows(store)
+        tags, decisions = kept_tag_rows(library, store), decision_rows(store)
     connection = open_index(library, on_game).connection
     sentences = list(left_out)
-    made = {"games": games, "tags": tags.drop_columns(["who"]), "decisions": decisions}
+    shown = tags.filter(pc.not_equal(tags["state"], State.WITHDRAWN.value)).drop_columns(["who"])
+    made = {"games": games, "tags": shown, "decisions": decisions}
+    connection = open_index(library, on_game).connection
+    sentences = list(left_out)
+    made = {
+        "games": games,
+        "tags": tags.filter(pc.not_equal(tags["state"], State.WITHDRAWN.value)).drop_columns(["who"]),
+        "decisions": decisions,
+    }
     for view in VIEWS:
         held: pa.Table | ds.Dataset
         if view.table is None:

@@ -31,6 +31,38 @@ class Evidence(Protocol):
     def traits(self) -> Mapping[str, str]: ...
 
 
+class Evidences(Protocol):
+    """The evidence of many candidates, column by column, each of shape (N,)."""
+
+    def scores(self) -> np.ndarray:
+        """Scores of the rule."""
+
+    def measure(self, name: str) -> np.ndarray:
+        """A measure, NaN where it was not seen."""
+
+    def is_word(self, trait: str, word: str) -> np.ndarray:
+        """Where a trait is a certain word; one that was not seen is ``"unknown"``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The evidence of candidates in a list."""
+
+    candidates: Sequence[Evidence]
+
+    def scores(self) -> np.ndarray:
+        """Scores of the rule."""
+        return np.array([one.score for one in self.candidates], dtype=float)
+
+    def measure(self, name: str) -> np.ndarray:
+        """A measure, NaN where it was not seen."""
+        return np.array([one.measures.get(name, np.nan) for one in self.candidates], dtype=float)
+
+    def is_word(self, trait: str, word: str) -> np.ndarray:
+        """Where a trait is a certain word."""
+        return np.array([one.traits.get(trait, "unknown") == word for one in self.candidates], dtype=bool)
+
+
 class Part(StrEnum):
     """What of the evidence a feature is."""
 
@@ -72,18 +104,17 @@ class Feature:
     spread: float
     weight: float = 0.0
 
-    def values(self, evidence: Sequence[Evidence]) -> np.ndarray:
+    def values(self, evidence: Evidences) -> np.ndarray:
         """The number itself of every candidate, shape (N,); NaN where it was not seen."""
         match self.part:
             case Part.SCORE:
-                return np.array([one.score for one in evidence], dtype=float)
+                return evidence.scores()
             case Part.MEASURE:
-                found = np.array([one.measures.get(self.name, np.nan) for one in evidence], dtype=float)
+                found = evidence.measure(self.name)
                 return np.where(np.isfinite(found), found, np.nan)
             case Part.UNKNOWN:
-                found = np.array([one.measures.get(self.name, np.nan) for one in evidence], dtype=float)
-                return (~np.isfinite(found)).astype(float)
-        return np.array([one.traits.get(self.name, "unknown") == self.level for one in evidence], dtype=float)
+                return (~np.isfinite(evidence.measure(self.name))).astype(float)
+        return evidence.is_word(self.name, self.level).astype(float)
 
     def standard(self, values: np.ndarray) -> np.ndarray:
         """How many spreads more than usual; what was not seen is as usual."""
@@ -115,21 +146,23 @@ class Model:
 
     def probability(self, evidence: Evidence) -> float:
         """0..1; the rule's score itself where that stands."""
-        return float(self.probabilities([evidence])[0])
+        return float(self.probabilities(Listed([evidence]))[0])
 
-    def probabilities(self, evidence: Sequence[Evidence]) -> np.ndarray:
+    def probabilities(self, evidence: Evidences) -> np.ndarray:
         """The same of many, shape (N,)."""
+        scores = evidence.scores()
         if self.basis is Basis.RULE:
-            return np.clip(np.array([one.score for one in evidence], dtype=float), 0, 1)
-        log_odds = np.full(len(evidence), self.intercept)
+            return np.clip(scores, 0, 1)
+        log_odds = np.full(len(scores), self.intercept)
         for feature in self.features:
             log_odds += feature.weight * feature.standard(feature.values(evidence))
         return sigmoid(self.stretch * log_odds + self.shift)
 
     def effects(self, evidence: Evidence) -> tuple[tuple[Feature, float], ...]:
         """What each feature adds to the log odds of one candidate, largest first."""
-        added = [(f, self.stretch * f.weight * float(f.standard(f.values([evidence]))[0])) for f in self.features]
-        return tuple(sorted(added, key=lambda one: (-abs(one[1]), one[0].part, one[0].name, one[0].level)))
+        one = Listed([evidence])
+        added = [(f, self.stretch * f.weight * float(f.standard(f.values(one))[0])) for f in self.features]
+        return tuple(sorted(added, key=lambda pair: (-abs(pair[1]), pair[0].part, pair[0].name, pair[0].level)))
 
 
 def sigmoid(log_odds: np.ndarray) -> np.ndarray:

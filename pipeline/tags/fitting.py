@@ -12,7 +12,7 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import StratifiedGroupKFold, StratifiedKFold
 
-from pipeline.tags.evidence_model import FARTHEST, SCORE, Basis, Feature, Model, Part, sigmoid
+from pipeline.tags.evidence_model import FARTHEST, SCORE, Basis, Feature, Listed, Model, Part, sigmoid
 from pipeline.tags.records import Decided, State
 
 FOLDS = 5
@@ -25,9 +25,9 @@ RARE = 3
 """Words and gaps that occur in fewer decisions than this are no feature, nor are those that so few lack."""
 
 SURE = 1.0
-"""The evidence must foretell held-out decisions better than the score by this many standard errors of the mean difference
-in log loss, else the score's order stands (the rule of one standard error: Breiman, Friedman, Olshen and Stone,
-Classification and regression trees, 1984, section 3.4.3)."""
+"""The evidence must foretell held-out decisions better than the score by this many standard errors of the mean
+difference in log loss, else the score's order stands (the rule of one standard error: Breiman, Friedman, Olshen and
+Stone, Classification and regression trees, 1984; from memory)."""
 
 LEAST_SLOPE = 0.05
 """Weight of the score where it stands alone, at least: whatever staff said so far, its order is the rule's."""
@@ -110,7 +110,8 @@ class _Table:
 
 
 def _table(features: Sequence[Feature], decisions: Sequence[Decided]) -> _Table:
-    return _Table(tuple(features), np.column_stack([feature.values(decisions) for feature in features]))
+    evidence = Listed(decisions)
+    return _Table(tuple(features), np.column_stack([feature.values(evidence) for feature in features]))
 
 
 def _fit(table: _Table, confirmed: np.ndarray, folds: np.ndarray) -> tuple[Model, np.ndarray]:

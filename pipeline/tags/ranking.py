@@ -15,8 +15,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from pipeline.tags.evidence_model import Basis, Model
+from pipeline.tags.evidence_model import Basis, Listed, Model
 from pipeline.tags.records import Decided, Family, State, Tag
+
+VERSION = 1
+"""Raised when the same decisions teach something else."""
 
 LEAST_DECIDED = 30
 LEAST_OF_EITHER = 5
@@ -129,27 +132,42 @@ def rank(decisions: Sequence[Decided], tags: Sequence[Tag]) -> dict[int, Ranked]
     ranked = {}
     for kind, own in kinds.items():
         model = models.get(kind, _RULE)
-        for tag, probability in zip(own, model.probabilities([one.candidate for one in own]), strict=True):
+        for tag, probability in zip(own, model.probabilities(Listed([one.candidate for one in own])), strict=True):
             ranked[tag.tag] = Ranked(float(probability), model.basis)
     return ranked
 
 
-def models_of(decisions: Sequence[Decided]) -> Mapping[Kind, Model]:
-    """The model of every kind that has one; of all others the rule's score stands."""
-    return MappingProxyType(
-        {kind: one.model for kind, one in _learnt(decisions).items() if one.model.basis is not Basis.RULE}
-    )
+def models_of(decisions: Sequence[Decided], kept: Mapping[str, Model] | None = None) -> Mapping[Kind, Model]:
+    """The model of every kind; where it is too early to learn, one that says the rule's score.
+
+    Parameters
+    ----------
+    decisions : sequence of Decided
+    kept : mapping of str to Model, optional
+        Models learnt before, by :func:`decisions_key` of their kind's decisions.
+    """
+    found = {}
+    for kind, own in by_kind(decisions).items():
+        known = (kept or {}).get(decisions_key(own))
+        found[kind] = known if known is not None else _learnt(kind, own).model
+    return MappingProxyType(found)
+
+
+def by_kind(decisions: Sequence[Decided]) -> Mapping[Kind, tuple[Decided, ...]]:
+    """Decisions by what they are on, in order of the tags."""
+    kinds: dict[Kind, list[Decided]] = {}
+    for one in sorted(decisions, key=lambda d: d.tag):
+        kinds.setdefault((one.family, one.kind), []).append(one)
+    return MappingProxyType({kind: tuple(own) for kind, own in sorted(kinds.items())})
 
 
 def precision(decisions: Sequence[Decided]) -> tuple[KindPrecision, ...]:
     """How right every recogniser has been, by family and kind."""
     from pipeline.tags.ranking_words import weights_in_words
 
-    learnt = _learnt(decisions)
     found = []
-    for kind in sorted({(one.family, one.kind) for one in decisions}):
-        own = [one for one in decisions if (one.family, one.kind) == kind]
-        one = learnt[kind]
+    for kind, own in by_kind(decisions).items():
+        one = _learnt(kind, own)
         decided, confirmed = len(one.confirmed), int(one.confirmed.sum())
         bins = calibration(one.foretold, one.confirmed)
         error = sum(b.count * abs(b.foretold - b.confirmed.share) for b in bins) / decided if decided else float("nan")
@@ -198,20 +216,16 @@ def calibration(foretold: np.ndarray, confirmed: np.ndarray, bins: int = BINS) -
 
 
 _RULE = Model(Basis.RULE)
-_LATEST: dict[str, Mapping[Kind, _Learnt]] = {}
+_LATEST: dict[Kind, tuple[str, _Learnt]] = {}
 
 
-def _learnt(decisions: Sequence[Decided]) -> Mapping[Kind, _Learnt]:
-    """What every kind's decisions teach; the answer to the latest decisions is kept."""
+def _learnt(kind: Kind, decisions: Sequence[Decided]) -> _Learnt:
+    """What one kind's decisions teach; the answer to the latest ones is kept."""
     key = decisions_key(decisions)
-    if key not in _LATEST:
-        kinds: dict[Kind, list[Decided]] = {}
-        for one in sorted(decisions, key=lambda d: d.tag):
-            kinds.setdefault((one.family, one.kind), []).append(one)
-        learnt = {kind: _learn(own) for kind, own in kinds.items()}
-        _LATEST.clear()
-        _LATEST[key] = MappingProxyType(learnt)
-    return _LATEST[key]
+    known = _LATEST.get(kind)
+    if known is None or known[0] != key:
+        known = _LATEST[kind] = (key, _learn(decisions))
+    return known[1]
 
 
 def _learn(decisions: Sequence[Decided]) -> _Learnt:
@@ -228,8 +242,8 @@ def _learn(decisions: Sequence[Decided]) -> _Learnt:
 
 
 def decisions_key(decisions: Sequence[Decided]) -> str:
-    """Recognises what decisions teach."""
-    digest = hashlib.blake2b(digest_size=16)
+    """Recognises what decisions teach this version of the program."""
+    digest = hashlib.blake2b(f"{VERSION}".encode(), digest_size=16)
     for one in sorted(decisions, key=lambda d: d.tag):
         told = (one.tag, one.game, one.family, one.kind, one.verdict, one.score, sorted(one.measures.items()))
         digest.update(repr((*told, sorted(one.traits.items()))).encode())

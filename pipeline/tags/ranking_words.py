@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.actions.vocabulary import EVERY_MEASURE, KINDS
 from pipeline.spacing.rules import amount
 from pipeline.spacing.situations import SITUATIONS
-from pipeline.tags.evidence_model import Basis, Evidence, Feature, Model, Part
+from pipeline.tags.evidence_model import Basis, Evidence, Feature, Listed, Model, Part
 
 TELLING = 0.05
 """Effects on the log odds below this are not worth a word."""
@@ -63,7 +63,7 @@ def _named(feature: Feature) -> str:
 
 
 def _here(feature: Feature, evidence: Evidence) -> str:
-    value = float(feature.values([evidence])[0])
+    value = float(feature.values(Listed([evidence]))[0])
     match feature.part:
         case Part.SCORE:
             off = value - feature.usual

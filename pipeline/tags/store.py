@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -256,6 +256,28 @@ class TagStore:
         """Number of the newest line of the history, 0 where there is none; every change of a tag adds one."""
         with self._reading() as session:
             return session.scalar(select(func.max(HistoryRow.id))) or 0
+
+    def latest_lines(self) -> Mapping[int, tuple[int, str]]:
+        """Number and time of every tag's newest line, withdrawn ones too: where it is the same, nothing changed."""
+        wanted = select(HistoryRow.tag, func.max(HistoryRow.id), func.max(HistoryRow.at)).group_by(HistoryRow.tag)
+        with self._reading() as session:
+            return {number: (line, at) for number, line, at in session.execute(wanted).all()}
+
+    def tags_of(self, numbers: Iterable[int]) -> tuple[Tag, ...]:
+        """Tags by their numbers, withdrawn ones too, in order of their numbers; a number that is none gives none."""
+        wanted = sorted(set(numbers))
+        found: list[Tag] = []
+        with self._reading() as session:
+            for begin in range(0, len(wanted), 500):
+                part = wanted[begin : begin + 500]
+                table = TagRow.__table__
+                rows = session.execute(select(table).where(table.c.id.in_(part)).order_by(table.c.id)).all()
+                labels: dict[int, list[str]] = {}
+                asked = select(LabelRow.tag, LabelRow.label).where(LabelRow.tag.in_(part)).order_by(LabelRow.label)
+                for number, label in session.execute(asked):
+                    labels.setdefault(number, []).append(label)
+                found += [tag_of(row, tuple(labels.get(row.id, ()))) for row in rows]
+        return tuple(found)
 
     def decisions(self) -> tuple[Decided, ...]:
         """The standing verdict of every decided tag with the evidence as it was then, oldest first."""
