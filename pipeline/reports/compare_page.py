@@ -27,9 +27,9 @@ from pipeline.sets.emphasis import Grade
 
 RULE = (
     "Different is said only where shuffling the runs between the sides hardly ever sets them so far apart, all points "
-    "of the page taken together (Holm 1979), and the interval leaves out no difference. Alike is said only where the "
-    "whole interval lies within what would matter. Everything else the sample cannot tell. Runs of one game resemble "
-    "each other, so that a few games say less than their runs look."
+    "of the page taken together (Holm 1979), where the games' own medians differ as well (Welch 1947), and where the "
+    "interval leaves out no difference. Alike is said only where the whole interval lies within what would matter. "
+    "Everything else the sample cannot tell."
 )
 VERDICT = {
     Verdict.DIFFERENT: "different",
@@ -58,10 +58,25 @@ def compare_page(comparison: Comparison) -> Document:
                 Tone.CAUTION,
             )
         )
+    single = [
+        label for label, side in zip(labels, comparison.sides, strict=True) if len({r.game for r in side.runs}) == 1
+    ]
+    if single:
+        blocks.append(
+            Remark(
+                f"{' and '.join(single)}: runs of one game only. What differs may be that day's, and nothing here says "
+                "how it is in other games."
+            )
+        )
     blocks += [Heading("In short"), *_in_short(comparison), _overview(comparison, labels)]
     if comparison.points:
         blocks += [Heading("Point by point"), Text(_marks(labels))]
-        blocks.append(Cards(tuple(_card(point, comparison, labels) for point in comparison.points)))
+        seen = [point for point in comparison.points if any(facts.known for facts in point.facts)]
+        unseen = [point.title for point in comparison.points if point not in seen]
+        if seen:
+            blocks.append(Cards(tuple(_card(point, comparison, labels) for point in seen)))
+        if unseen:
+            blocks.append(Text(f"Not known in any run of either side: {'; '.join(unseen)}."))
     blocks += [Heading("How it ended"), _endings(comparison, labels)]
     footer = (
         RULE,
@@ -80,7 +95,11 @@ def _marks(labels: tuple[str, str]) -> str:
 
 
 def _in_short(comparison: Comparison) -> list[Block]:
-    told = [f"{point.title}: {point.told}" for point in comparison.points if point.verdict is Verdict.DIFFERENT]
+    told = [
+        f"{point.title}: {point.told.removeprefix('Different: ')}"
+        for point in comparison.points
+        if point.verdict is Verdict.DIFFERENT
+    ]
     if told:
         return [Text(text) for text in told]
     few = sum(point.verdict is Verdict.TOO_FEW for point in comparison.points)

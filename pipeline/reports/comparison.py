@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,15 +12,16 @@ from pipeline.library.games import Library
 from pipeline.reports.differences import (
     Difference,
     Verdict,
+    games_p,
     judged,
-    median_difference,
+    median_difference_of_games,
     share_difference,
     share_p,
     shuffled_p,
 )
-from pipeline.reports.intervals import UNKNOWN, Estimate
+from pipeline.reports.intervals import UNKNOWN, Estimate, known_of
 from pipeline.reports.points import PointFacts, gap_between, own_rng, point_facts
-from pipeline.reports.runs import Runs, read_runs
+from pipeline.reports.runs import Run, Runs, read_runs
 from pipeline.reports.settings import ReportSettings
 from pipeline.reports.sides import Counted, Side
 from pipeline.reports.standing import Standing, standing_of
@@ -108,7 +110,7 @@ def compare_runs(sides: tuple[Runs, Runs], settings: ReportSettings, standing: S
         (point_facts(sides[0].runs, emphasis, settings), point_facts(sides[1].runs, emphasis, settings))
         for emphasis in definition.emphases
     ]
-    measured = [_difference(pair, settings) for pair in facts]
+    measured = [_difference(pair, sides, settings) for pair in facts]
     verdicts = judged([one for one, _ in measured], settings.fewest_runs, settings.confidence)
     labels = (sides[0].side.label, sides[1].side.label)
     points = tuple(
@@ -139,7 +141,9 @@ def what_matters(facts: PointFacts, settings: ReportSettings) -> float:
     return max(least, gap if math.isfinite(gap) else 0.0)
 
 
-def _difference(pair: tuple[PointFacts, PointFacts], settings: ReportSettings) -> tuple[Difference, Estimate]:
+def _difference(
+    pair: tuple[PointFacts, PointFacts], sides: tuple[Runs, Runs], settings: ReportSettings
+) -> tuple[Difference, Estimate]:
     """What is judged of a point, and the difference of its shares."""
     a, b = pair
     name = a.emphasis.name
@@ -147,13 +151,37 @@ def _difference(pair: tuple[PointFacts, PointFacts], settings: ReportSettings) -
     good = share_difference(*counts, settings.confidence)
     matters = what_matters(a, settings)
     if a.is_word:
-        return Difference(good, share_p(*counts), matters, min(a.known, b.known)), good
+        shares = [_good_shares(side.runs, name) for side in sides]
+        p = _larger(share_p(*counts), games_p(*shares))
+        return Difference(good, p, matters, min(a.known, b.known)), good
+    games = [_by_game(side.runs, facts.values) for side, facts in zip(sides, pair, strict=True)]
     fewest = int(min(np.isfinite(a.values).sum(), np.isfinite(b.values).sum()))
-    apart = median_difference(
-        a.values, b.values, settings.confidence, settings.resamples, own_rng(settings.seed, "difference", name)
+    apart = median_difference_of_games(
+        games[0], games[1], settings.confidence, settings.resamples, own_rng(settings.seed, "difference", name)
     )
-    p = shuffled_p(a.values, b.values, settings.shuffles, own_rng(settings.seed, "shuffle", name))
-    return Difference(apart, p, matters, fewest), good
+    by_runs = shuffled_p(a.values, b.values, settings.shuffles, own_rng(settings.seed, "shuffle", name))
+    by_games = games_p(*([float(np.median(known)) for known in map(known_of, side) if len(known)] for side in games))
+    return Difference(apart, _larger(by_runs, by_games), matters, fewest), good
+
+
+def _larger(by_runs: float, by_games: float) -> float:
+    """The larger of two chances; that of the runs where games say nothing."""
+    return by_runs if math.isnan(by_games) else max(by_runs, by_games)
+
+
+def _by_game(runs: Sequence[Run], values: np.ndarray) -> list[np.ndarray]:
+    names = np.array([run.game for run in runs])
+    return [values[names == name] for name in dict.fromkeys(names.tolist())]
+
+
+def _good_shares(runs: Sequence[Run], name: str) -> list[float]:
+    """Share of good runs in each game in which the point is known."""
+    good: dict[str, list[bool]] = {}
+    for run in runs:
+        grade = next(point.grade for point in run.points if point.emphasis.name == name)
+        if grade is not Grade.UNKNOWN:
+            good.setdefault(run.game, []).append(grade is Grade.GOOD)
+    return [sum(own) / len(own) for own in good.values()]
 
 
 def _told(
@@ -181,6 +209,11 @@ def _told(
         return f"Different: {labels[0]} {more if apart.value > 0 else less} by {amount(abs(apart.value))}."
     if verdict is Verdict.ALIKE:
         return f"Alike: whatever the difference is, it is under {amount(one.matters)}."
+    if apart.low > 0 or apart.high < 0:
+        return (
+            f"The sample cannot tell: they lie {amount(abs(apart.value))} apart, but by so much a point of a page may "
+            "lie apart by chance, or a game by its day."
+        )
     widest = max(abs(apart.low), abs(apart.high))
     return (
         f"The sample cannot tell: a difference of {amount(widest)} is possible, and so is none. "

@@ -3,13 +3,17 @@
 The rule, and why:
 
 1. *Too few.* A side with fewer than ``fewest_runs`` known runs is not compared. Below that the bootstrap interval of a
-   median is little more than the range of the runs, and no shuffle can be rare enough to survive step 3.
+   median is little more than the range of the runs, and no shuffle can be rare enough to survive step 4.
 2. *Each difference* is held against chance by shuffling the runs between the sides (a permutation test of the
    difference of medians; Fisher's exact test for shares). It assumes nothing of how the values are spread, and is exact
    where the sides do not differ at all.
-3. *All points together.* A set has many points of emphasis, and of nine that do not differ one in three reports would
+3. *The games' own spread.* Runs of one game resemble each other: the same opponent, the same day. Where both sides have
+   two games or more, the games' medians (or shares) must differ as well, by Welch's t test (1947), and the larger of
+   the two chances counts. Without it, three games a side whose days differ as much as their runs do made two pages of
+   three claim something. A side of one game is about that game; the page says so.
+4. *All points together.* A set has many points of emphasis, and of nine that do not differ one in three reports would
    claim one. Holm's step-down (1979) keeps the chance of any false claim in a report at 1 - confidence.
-4. *Different* is said when that holds and the interval of the difference leaves 0 out. *Alike* is said only when the
+5. *Different* is said when that holds and the interval of the difference leaves 0 out. *Alike* is said only when the
    whole interval lies within what matters (the gap between the good and the poor range; a share of 0.2): the two
    one-sided tests of Schuirmann (1987). Anything else is *cannot tell*, and that is no "no difference".
 """
@@ -46,6 +50,10 @@ class Difference:
     fewest: int
 
 
+FEWEST_DRAWN_GAMES = 4
+"""With fewer games on a side the bootstrap draws runs, not whole games."""
+
+
 def median_difference(
     one: np.ndarray, other: np.ndarray, confidence: float, resamples: int, rng: np.random.Generator
 ) -> Estimate:
@@ -63,6 +71,49 @@ def median_difference(
     drawn = medians(drawn_again(a, resamples, rng)) - medians(drawn_again(b, resamples, rng))
     low, high = percentiles(drawn, confidence)
     return Estimate(value, low, high, len(a) + len(b))
+
+
+def median_difference_of_games(
+    one: Sequence[np.ndarray], other: Sequence[np.ndarray], confidence: float, resamples: int, rng: np.random.Generator
+) -> Estimate:
+    """The same where runs come in games: whole games are drawn again (Field & Welsh 2007, J. R. Stat. Soc. B 69:369).
+
+    Parameters
+    ----------
+    one, other : sequence of ndarray
+        Known and unknown values of each game. With fewer than ``FEWEST_DRAWN_GAMES`` games with a known value on a
+        side single runs are drawn.
+    """
+    a, b = ([known for known in map(known_of, side) if len(known)] for side in (one, other))
+    if min(len(a), len(b)) < FEWEST_DRAWN_GAMES:
+        runs = [np.concatenate(side) if side else np.empty(0) for side in (a, b)]
+        return median_difference(runs[0], runs[1], confidence, resamples, rng)
+    value = float(np.median(np.concatenate(a)) - np.median(np.concatenate(b)))
+    low, high = percentiles(_drawn_games(a, resamples, rng) - _drawn_games(b, resamples, rng), confidence)
+    return Estimate(value, low, high, sum(map(len, a)) + sum(map(len, b)))
+
+
+def _drawn_games(games: Sequence[np.ndarray], resamples: int, rng: np.random.Generator) -> np.ndarray:
+    """Medians (R,) of samples of as many whole games, drawn with replacement."""
+    chosen = rng.integers(0, len(games), (resamples, len(games)))
+    times = np.stack([np.count_nonzero(chosen == n, axis=1) for n in range(len(games))], axis=1)
+    values = np.concatenate(games)
+    order = np.argsort(values, kind="stable")
+    owner = np.repeat(np.arange(len(games)), [len(game) for game in games])[order]
+    reached = np.cumsum(times[:, owner], axis=1)
+    half = reached[:, -1:] / 2
+    below, above = np.argmax(reached >= half, axis=1), np.argmax(reached > half, axis=1)
+    return np.asarray((values[order][below] + values[order][above]) / 2)
+
+
+def games_p(one: Sequence[float], other: Sequence[float]) -> float:
+    """Welch's t test (1947, Biometrika 34:28) of the games' medians or shares; NaN with fewer than two games a side."""
+    a, b = known_of(np.array(one)), known_of(np.array(other))
+    if min(len(a), len(b)) < 2:
+        return math.nan
+    if np.ptp(a) < 1e-9 and np.ptp(b) < 1e-9:
+        return float(abs(a[0] - b[0]) < 1e-9)
+    return float(stats.ttest_ind(a, b, equal_var=False).pvalue)
 
 
 def share_difference(one: tuple[int, int], other: tuple[int, int], confidence: float) -> Estimate:

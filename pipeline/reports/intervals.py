@@ -24,7 +24,10 @@ class Method(StrEnum):
     BOOTSTRAP = "medians and means: percentile bootstrap (Efron 1979, Ann. Statist. 7:1)"
     GARWOOD = "rates: exact Poisson interval (Garwood 1936, Biometrika 28:437)"
     NEWCOMBE = "differences of shares: hybrid score interval (Newcombe 1998, Stat. Med. 17:873, method 10)"
-    BOOTSTRAP_OF_TWO = "differences of medians: percentile bootstrap, each side drawn again by itself (Efron 1979)"
+    BOOTSTRAP_OF_TWO = (
+        "differences of medians: percentile bootstrap, each side drawn again by itself (Efron 1979), whole games from "
+        "four on (Field & Welsh 2007, J. R. Stat. Soc. B 69:369)"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,8 +121,9 @@ def _bars_above(
     counts, sides = np.histogram(values, bins=26, range=span)
     most = float(max(counts.max(), 1))
     scale = 1.0 if height is None else height / most
-    axis.bar(sides[:-1], counts * scale, width=np.diff(sides) * 0.9, bottom=base, align="edge", color=colour,
-             edgecolor=INK, linewidth=0.4, zorder=3)  # fmt: skip
+    some = counts > 0
+    axis.bar(sides[:-1][some], counts[some] * scale, width=np.diff(sides)[some] * 0.9, bottom=base, align="edge",
+             color=colour, edgecolor=INK, linewidth=0.4, zorder=3)  # fmt: skip
     place = int(counts.argmax())
     axis.annotate(f"{counts[place]} runs", (sides[place], base + counts[place] * scale), xytext=(12, -3),
                   textcoords="offset points", ha="left", va="top", fontsize=LETTERS - 1, color=INK)  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from datetime import date
 
 import numpy as np
@@ -43,8 +44,8 @@ MOST_NAMES = 24
 """With more games the chart names every second, third … of them."""
 
 
-MOST_UPRIGHT = 8
-"""With more games their names are turned."""
+LETTERS_ACROSS, SHORTEST_NAME = 88, 11
+"""Letters that fit side by side under the chart; where a game gets fewer than the second its name is turned."""
 
 
 def trend_page(trend: Trend) -> Document:
@@ -154,14 +155,18 @@ def _top(games: tuple[TrendGame, ...]) -> float:
 def _names(axis: Axes, games: tuple[TrendGame, ...]) -> None:
     step = 1 + (len(games) - 1) // MOST_NAMES
     shown = range(0, len(games), step)
+    letters = min(LETTERS_ACROSS // max(len(games), 1), LONGEST_NAME)
+    upright = letters >= SHORTEST_NAME
+    longest = letters if upright else LONGEST_NAME
     names = []
     for place in shown:
         game = games[place]
         who = f"v {game.opponent}" if game.opponent else game.game
-        who = who if len(who) <= LONGEST_NAME else f"{who[: LONGEST_NAME - 1]}…"
-        names.append(printable(f"{_day(game.date)}\n{who}" if game.date else who))
+        lines = textwrap.wrap(printable(who), longest)
+        cut = lines if len(lines) < 3 else [lines[0], f"{lines[1][: longest - 1]}…"]
+        names.append("\n".join([*([_day(game.date)] if game.date else []), *cut]))
     axis.set_xticks(list(shown))
-    if len(games) > MOST_UPRIGHT:
+    if not upright:
         axis.set_xticklabels([name.replace("\n", " ") for name in names], fontsize=LETTERS - 0.5, color=INK,
                              parse_math=False, rotation=55, ha="right", rotation_mode="anchor")  # fmt: skip
         return

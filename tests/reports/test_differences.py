@@ -12,9 +12,11 @@ from scipy import stats
 from pipeline.reports.differences import (
     Difference,
     Verdict,
+    games_p,
     holm,
     judged,
     median_difference,
+    median_difference_of_games,
     share_difference,
     share_p,
     shuffled_p,
@@ -95,6 +97,37 @@ def test_a_difference_holds_its_value_and_moves_with_its_side(a, b, shift):
     assert moved.low == pytest.approx(told.low + shift, abs=1e-6)
 
 
+def test_drawing_games_of_one_run_each_is_drawing_runs():
+    draw = np.random.default_rng(6)
+    a, b = np.sort(draw.normal(0, 2, 9)), np.sort(draw.normal(1, 2, 7))
+    by_games = median_difference_of_games(
+        [np.array([v]) for v in a], [np.array([v, np.nan]) for v in b], 0.95, 900, np.random.default_rng(1)
+    )
+    assert by_games == median_difference(a, b, 0.95, 900, np.random.default_rng(1))
+
+
+def test_games_that_differ_widen_the_interval():
+    """Six games whose runs are all alike are six values, however many runs they hold."""
+    days, other = np.array([20.0, 22.0, 24.0, 26.0, 28.0, 30.0]), np.array([21.0, 23.0, 25.0, 27.0, 29.0, 31.0])
+    games = median_difference_of_games(
+        [np.full(10, d) for d in days], [np.full(10, d) for d in other], 0.95, 2000, np.random.default_rng(1)
+    )
+    runs = median_difference(np.repeat(days, 10), np.repeat(other, 10), 0.95, 2000, np.random.default_rng(1))
+    assert games.value == runs.value == -1.0
+    assert games.high - games.low > 1.4 * (runs.high - runs.low)
+
+
+def test_games_are_tested_by_welchs_t():
+    a, b = [24.0, 25.0, 29.0], [28.0, 30.0, 31.0, 33.0]
+    va, vb = np.var(a, ddof=1) / 3, np.var(b, ddof=1) / 4
+    t = (np.mean(a) - np.mean(b)) / math.sqrt(va + vb)
+    freedom = (va + vb) ** 2 / (va**2 / 2 + vb**2 / 3)
+    assert games_p(a, b) == pytest.approx(2 * stats.t.sf(abs(t), freedom))
+    assert math.isnan(games_p([24.0], b))
+    assert games_p([1.0, 1.0], [1.0, 1.0]) == 1.0
+    assert games_p([1.0, 1.0], [2.0, 2.0]) == 0.0
+
+
 def one(low, high, p=1e-4, matters=3.0, fewest=20):
     return Difference(Estimate((low + high) / 2, low, high, 40), p, matters, fewest)
 
@@ -143,6 +176,28 @@ def test_where_nothing_differs_a_page_hardly_ever_claims_so(shape, counts):
     }[shape]
     pages = 150
     claims = sum(Verdict.DIFFERENT in page(draw, *counts, side, side) for _ in range(pages))
+    assert claims / pages <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / pages)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("games", [2, 3, 8])
+def test_days_are_not_taken_for_sides(games):
+    """Days that differ as much as the runs within them: by the runs alone most pages would claim something."""
+    draw = np.random.default_rng(23)
+
+    def side():
+        return [26 + draw.normal(0, 3) + draw.normal(0, 3, 24 // games) for _ in range(games)]
+
+    pages, claims = 120, 0
+    for _ in range(pages):
+        points = []
+        for _ in range(6):
+            a, b = side(), side()
+            by_runs = shuffled_p(np.concatenate(a), np.concatenate(b), 399, draw)
+            by_games = games_p([np.median(game) for game in a], [np.median(game) for game in b])
+            apart = median_difference_of_games(a, b, 0.95, 250, draw)
+            points.append(Difference(apart, max(by_runs, by_games), 3.0, 24))
+        claims += Verdict.DIFFERENT in judged(points, FEWEST, 0.95)
     assert claims / pages <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / pages)
 
 
