@@ -30,6 +30,7 @@ from pipeline.reports.settings import ReportSettings
 from pipeline.review.settings import ReviewSettings
 from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
+from pipeline.tags.settings import TagSettings
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -64,6 +65,7 @@ class Settings(BaseModel):
     set_library: SetLibrarySettings = Field(default_factory=shipped_sets, description="The set library.")
     spacing: SpacingSettings = Field(SpacingSettings(), description="How much room there is.")
     faults: FaultSettings = Field(default_factory=shipped_faults, description="The fault library.")
+    tags: TagSettings = Field(TagSettings(), description="What is put up for tagging.")
     clips: ClipSettings = Field(ClipSettings(), description="How clips are cut and drawn.")
     reports: ReportSettings = Field(ReportSettings(), description="How reports count and compare.")
     review: ReviewSettings = Field(ReviewSettings(), description="How the review pages are served.")

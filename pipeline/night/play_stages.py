@@ -35,6 +35,7 @@ from pipeline.spacing.possession_measures import possession_measures_table
 from pipeline.spacing.rules import Severity, sentence_of, severity_of
 from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
 from pipeline.tags import Candidate, Family, Merge, Tag
+from pipeline.tags.explaining import action_sentence
 
 
 def play_stages(settings: Settings, book: RuleBook | None = None) -> tuple[Stage, ...]:
@@ -85,7 +86,16 @@ def bring_tags(game: Game, library: Library, settings: Settings) -> tuple[Merge,
     teams = dict(zip(possessions["possession"].to_pylist(), possessions["team"].to_pylist(), strict=True))
     candidates = [fault_candidate(event, settings, teams, jerseys, rosters) for event in faults]
     sets = SET_CANDIDATES.read(game.tables).to_pylist()
-    candidates += [set_candidate(row, settings, teams, jerseys, rosters) for row in sets if row["complete"]]
+    candidates += [
+        set_candidate(row, settings, teams, jerseys, rosters)
+        for row in sets
+        if row["complete"] or len(row["missing"]) <= settings.tags.phases_missing
+    ]
+    if settings.tags.actions:
+        actions = events_from_table(ACTIONS.read(game.tables))
+        candidates += [
+            action_candidate(event, teams, jerseys, rosters) for event in actions if event.kind in settings.tags.actions
+        ]
     with library.tag_store() as store:
         who = f"elbowroom {version('elbowroom')}"
         merge = store.merge(game.name, candidates, who=who, when=datetime.now(UTC))
@@ -146,6 +156,29 @@ def set_candidate(
         sentence=set_sentence(row, definition, lambda track: called(track, jerseys, rosters)),
         ending=row["ending"],
         missing=tuple(row["missing"] or ()),
+    )
+
+
+def action_candidate(
+    event: Event, teams: Mapping[int, int | None], jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
+) -> Candidate:
+    """An action as a candidate for the tag store."""
+    possession = event.possession if event.possession >= 0 else None
+    return Candidate(
+        kind=event.kind,
+        family=Family.ACTION,
+        shot=event.shot,
+        possession=possession,
+        team=None if possession is None else teams.get(possession),
+        start_s=event.start_s,
+        end_s=event.end_s,
+        t_s=event.t_s,
+        actors=event.actors,
+        measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
+        traits=dict(event.traits),
+        score=float(event.score),
+        severity=Severity.NOTE.value,
+        sentence=action_sentence(event, lambda track: called(track, jerseys, rosters)),
     )
 
 

@@ -99,7 +99,7 @@ def explain_action(event: Event, settings: ActionSettings, called: Called) -> li
     """Why an action is one: the limits that its measures met, then everything else that is known of it."""
     kind = KIND[event.kind]
     words = words_of((*kind.measures, *EVERY_MEASURE), kind.traits)
-    lines = [f"{_first_upper(_with_article(kind.title))}: {_who(event, called)}."]
+    lines = [action_sentence(event, called)]
     rule = threshold_rule(event.kind, settings)
     if rule is not None:
         lines += facts(rule, values_of(event), words)
@@ -123,6 +123,11 @@ def explain_action(event: Event, settings: ActionSettings, called: Called) -> li
         lines.append(f"Not known: {'; '.join(unknown)}.")
     lines.append(_sure(event))
     return lines
+
+
+def action_sentence(event: Event, called: Called) -> str:
+    """What an action is and who took part in it, as a sentence."""
+    return f"{_first_upper(_with_article(KIND[event.kind].title))}: {_who(event, called)}."
 
 
 def facts(condition: Condition, values: Mapping[str, float | str], words: Words) -> Iterator[str]:
