@@ -177,7 +177,7 @@ def night_summary(library: Library, settings: Settings, since: datetime | None =
     return NightSummary(
         since,
         tuple(chosen),
-        _kinds([tag for tag in tags if tag.game in names], library, settings),
+        kinds_of([tag for tag in tags if tag.game in names], library, settings),
         (*_unfinished(library), *untold),
         films,
     )
@@ -303,7 +303,8 @@ def _time(text: object) -> datetime | None:
     return when if when.tzinfo is not None else when.replace(tzinfo=UTC)
 
 
-def _kinds(tags: Sequence[Tag], library: Library, settings: Settings) -> tuple[KindNight, ...]:
+def kinds_of(tags: Sequence[Tag], library: Library, settings: Settings) -> tuple[KindNight, ...]:
+    """What was found of each kind among some tags, the most frequent first."""
     standing = standing_of(library)
     counts: dict[tuple[Family, str], Counter[State]] = {}
     for tag in tags:

@@ -66,6 +66,7 @@ def standing_of(tag: Tag) -> dict[str, Any]:
         "severity": found.severity,
         "score": round(found.score, 3),
         "missing": list(found.missing),
+        "tracks": [track for _, track in tag.actors],
         "labels": list(tag.labels),
         "note": tag.note,
         "decided_by": tag.decided_by,
@@ -96,7 +97,10 @@ def evidence_of(library: Library, tag: Tag, settings: Settings) -> list[list[str
         lines = explain_tag(library, tag, settings)[1:]
     except ElbowroomError as error:
         return [[tag.candidate.sentence], [str(error)]]
-    return [list(block) for some, block in groupby(lines, key=bool) if some]
+    blocks = [list(block) for some, block in groupby(lines, key=bool) if some]
+    if blocks and blocks[0][:1] == [tag.candidate.sentence]:
+        blocks[0] = blocks[0][1:]  # the sentence stands above them
+    return [block for block in blocks if block]
 
 
 def clock(t_s: float) -> str:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,7 +16,7 @@ from fastapi.responses import Response
 from pipeline.errors import LibraryError
 from pipeline.library.games import Library
 from pipeline.library.nights import FilmState, Night, newest_night
-from pipeline.reports.night_summary import GameNight, KindNight, NightSummary, night_summary
+from pipeline.reports.night_summary import GameNight, KindNight, NightSummary, kinds_of, night_summary
 from pipeline.review.cards import at_of
 from pipeline.review.site import Site, page, site
 from pipeline.tags import State
@@ -32,8 +34,8 @@ STATE_WORDS = {
 GOOD_SHARE = 0.97
 """From this share of live frames with a floor on a film counts as well seen (the issue's own bound)."""
 
-_LATEST: dict[Path, tuple[object, NightSummary]] = {}
-"""The last summary of a library, with what it was made from."""
+_LATEST: dict[Path, tuple[object, int, NightSummary]] = {}
+"""The last summary of a library, with the files and the line of the tags' history that it was made from."""
 
 
 @router.get("/")
@@ -55,15 +57,34 @@ def night(request: Request) -> Response:
 
 
 def _summary(here: Site) -> NightSummary:
-    """The library's summary, made anew when a game, a night's record or a tag has changed."""
+    """The library's summary: tables are read again when a game or a night's record has changed, tags when one has."""
     root = here.library.root
     files = [*root.glob("games/*/state.json"), *root.glob("games/*/game.toml"), *root.glob("nights/*/night.json")]
-    key = (here.store.last_line(), tuple(sorted((str(path), path.stat().st_mtime_ns) for path in files)))
+    key = tuple(sorted((str(path), path.stat().st_mtime_ns) for path in files))
+    line = here.store.last_line()
     kept = _LATEST.get(root)
     if kept is None or kept[0] != key:
-        kept = (key, night_summary(here.library, here.settings))
-        _LATEST[root] = kept
-    return kept[1]
+        kept = (key, line, night_summary(here.library, here.settings))
+    elif kept[1] != line:
+        kept = (key, line, _with_tags(kept[2], here))
+    _LATEST[root] = kept
+    return kept[2]
+
+
+def _with_tags(summary: NightSummary, here: Site) -> NightSummary:
+    """The same games with their tags as they stand now."""
+    tags = here.store.tags()
+    counts: dict[str, Counter[State]] = {}
+    for tag in tags:
+        counts.setdefault(tag.game, Counter())[tag.state] += 1
+    games = tuple(
+        replace(game, tags=tuple((state, own[state]) for state in State if own[state]))
+        for game in summary.games
+        for own in (counts.get(game.game, Counter()),)
+    )
+    names = {game.game for game in games}
+    kinds = kinds_of([tag for tag in tags if tag.game in names], here.library, here.settings)
+    return replace(summary, games=games, kinds=kinds)
 
 
 def _record(library: Library) -> tuple[Night | None, list[str]]:

@@ -93,6 +93,8 @@ def _film(
     library: Library, game: Game, tag: Tag, settings: Settings, start_s: float, end_s: float
 ) -> tuple[dict[str, Any] | None, str, list[float]]:
     """The film's address, or why there is none, and the times of its frames in the stretch."""
+    if game.file().film is None:
+        return None, "This game came as tracking data; the half court shows it.", []
     try:
         shown = shown_film(library, tag, settings)
         times = probe(film_of(library, game), settings.film.decode).times_s

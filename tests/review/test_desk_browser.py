@@ -67,3 +67,30 @@ def test_the_whole_flow_by_keyboard_alone(browser, served):
     browser.press(Keys.ESCAPE)
     browser.wait("!document.getElementById('keys').open")
     assert browser.errors() == []
+
+
+def test_somebody_else_is_put_into_a_role_and_taken_out_again(browser, served):
+    browser.open("/tags/1")
+    browser.wait("document.getElementById('desk').dataset.ready")
+    with served.library.tag_store() as store:
+        before = store.tag(1).actors
+    browser.wait("document.querySelectorAll('#actor-0 option').length > 5")
+    browser.find(".change-people summary").click()
+    assert browser.findings() == []
+    other = browser.driver.execute_script(
+        "const s = document.getElementById('actor-0');"
+        "s.value = [...s.options].find(o => o.value !== s.value && o.text.includes('attack')).value;"
+        "s.dispatchEvent(new Event('change')); return s.value;"
+    )
+    browser.wait("document.getElementById('said').textContent.includes('players of tag 1')")
+    browser.wait(f"document.getElementById('actor-0').value === '{other}'")
+    with served.library.tag_store() as store:
+        assert store.tag(1).actors == ((before[0][0], int(other)), *before[1:])
+    browser.wait("document.querySelector('[data-at=history]').textContent.includes('changed it')")
+    browser.driver.execute_script("document.activeElement.blur()")
+    browser.press("z")
+    browser.wait("document.getElementById('said').textContent.includes('taken back')")
+    browser.wait(f"document.getElementById('actor-0').value === '{before[0][1]}'")
+    with served.library.tag_store() as store:
+        assert store.tag(1).actors == before
+    assert browser.errors() == []

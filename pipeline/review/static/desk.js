@@ -56,6 +56,7 @@ async function go(to) {
     if (queue[place].tag === tag) say(`Tag ${tag} cannot be shown: ${error.message}`, "bad");
   }
   await shown;
+  if (card?.tag === tag) fillChoices();
   for (const ahead of [1, 2]) {
     const next = queue[place + ahead];
     if (!next) break;
@@ -121,6 +122,22 @@ function fill() {
   $("known-labels").replaceChildren(...card.known_labels.map((label) => element("option", "", { value: label })));
   stand();
   progress();
+}
+
+/** A choice of players for each role; who is on the floor is known once the film's data is there. */
+function fillChoices() {
+  const bodies = player.play?.tag === card.tag ? player.play.bodies.filter((body) => body.side !== "official") : [];
+  const called = (body) => [body.number ? `number ${body.number}` : `track ${body.track}`, body.name, body.side].filter(Boolean).join(", ");
+  $("change-people").replaceChildren(...card.actors.map((actor, place_) => {
+    const field = element("div", "", { class: "field" });
+    const select = element("select", "", { id: `actor-${place_}` });
+    const known = bodies.some((body) => body.track === actor.track) ? bodies : [{ track: actor.track, number: null, name: actor.name, side: "" }, ...bodies];
+    select.append(...known.map((body) => element("option", called(body), { value: body.track })));
+    select.value = String(actor.track);
+    select.addEventListener("change", () => recast(place_, Number(select.value)));
+    field.append(element("label", actor.role, { for: select.id }), select);
+    return field;
+  }));
 }
 
 /** What changes with every decision. */
@@ -222,6 +239,14 @@ function flush() {
   mine.push({ tag });
 }
 
+function recast(at, track) {
+  flush();
+  const { tag } = card;
+  const actors = card.actors.map((actor, i) => [actor.role.replaceAll(" ", "_"), i === at ? track : actor.track]);
+  outbox.send({ tag, path: `/api/tags/${tag}/players`, body: { actors, revision: card.revision }, words: `players of tag ${tag} changed` });
+  mine.push({ tag });
+}
+
 function relabel(add, remove) {
   if (!card) return;
   outbox.send({ tag: card.tag, path: `/api/tags/${card.tag}/label`, body: { add, remove }, words: `labels of tag ${card.tag} changed` });
@@ -249,10 +274,26 @@ outbox.addEventListener("saved", async ({ detail: { change, told } }) => {
   if (card?.tag === change.tag) {
     if (change.path.endsWith("/undo")) player.setInterval(card.from_s, card.to_s);
     stand();
+    if (told.tracks.some((track, i) => track !== card.actors[i]?.track)) afresh(change.tag);
   }
   const left = queue.filter((one) => !one.done).length;
   say(`Saved: ${change.words}.${single ? "" : ` ${left} left.`}`, "good");
 });
+
+/** Who takes part has changed: fetch what is said and drawn again. */
+async function afresh(tag) {
+  cards.delete(tag);
+  player.forget(tag);
+  const t = player.t;
+  const told = await cardOf(tag).catch(() => null);
+  if (!told || card?.tag !== tag) return;
+  card = told;
+  fill();
+  await player.show(tag);
+  player.pause();
+  player.seek(t);
+  fillChoices();
+}
 
 outbox.addEventListener("state", ({ detail: { waiting, trouble } }) => {
   const told = document.getElementById("outbox");

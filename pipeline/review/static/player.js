@@ -56,6 +56,9 @@ export class Player {
     return this.prepared.get(tag);
   }
 
+  /** What is drawn for a tag has changed: the next time it is asked for anew. */
+  forget(tag) { this.prepared.delete(tag); }
+
   videoOf(play) {
     const video = document.createElement("video");
     video.playsInline = true;
