@@ -1262,12 +1262,16 @@ def _run_lines(result: Any) -> Iterator[str]:
 
 
 def _import_lines(done: Any) -> Iterator[str]:
+    from pipeline.tags.telling import merge_lines
+
     shown = 12
     for one in done[:shown]:
         yield (
             f"Game '{one.game.name}' in {one.game.folder}: {one.length_s:.1f} s in {one.stretches} stretch(es) of play,"
             f" {one.possessions} possession(s), {len(one.tags)} candidate(s)."
         )
+        if one.merge.changed or one.merge.missing:
+            yield from merge_lines(one.merge, one.tags)
     if len(done) > shown:
         possessions, tags = sum(one.possessions for one in done), sum(len(one.tags) for one in done)
         yield f"... {len(done)} games in all: {possessions} possessions, {tags} candidates."

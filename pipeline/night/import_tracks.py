@@ -275,7 +275,12 @@ def _log(result: Imported, given: _Given) -> None:
         "tracking": given.tracking.path,
         "stages": {ran.stage: round(ran.seconds, 2) for ran in result.stages if ran.ran},
         "unchanged": [ran.stage for ran in result.stages if not ran.ran],
-        "tags": {"new": result.merge.new, "found again": result.merge.kept, "not found again": result.merge.missing},
+        "tags": {
+            "new": result.merge.new,
+            "found again": result.merge.kept,
+            "not found again": result.merge.missing,
+            "changed": dict(result.merge.changed),
+        },
         "unused columns": list(given.unused),
     }
     folder = result.game.folder / "logs"

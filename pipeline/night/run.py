@@ -233,7 +233,12 @@ def _log(result: FilmRun, film: Path) -> None:
         "film": str(film),
         "stages": {ran.stage: round(ran.seconds, 2) for ran in result.stages if ran.ran},
         "unchanged": [ran.stage for ran in result.stages if not ran.ran],
-        "tags": {"new": result.merge.new, "found again": result.merge.kept, "not found again": result.merge.missing},
+        "tags": {
+            "new": result.merge.new,
+            "found again": result.merge.kept,
+            "not found again": result.merge.missing,
+            "changed": dict(result.merge.changed),
+        },
         "damage": result.damage,
     }
     folder = result.game.folder / "logs"
