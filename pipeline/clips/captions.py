@@ -100,7 +100,7 @@ def corner_for(
         own = (place[0], place[1], place[0] + wide, place[1] + tall)
         return sum(_covered(rect, own) for rect in people) + 1e3 * sum(_covered(rect, own) for rect in graphics)
 
-    return min(places, key=lambda place: round(cost(place), 1))
+    return min(places, key=lambda place: round(cost(place), 2))
 
 
 def standing_graphics(game: Game, size_px: tuple[int, int]) -> tuple[Rect, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipeline.clips.cutting import cut_clip
-from pipeline.clips.pace import Freeze
+from pipeline.clips.pace import Freeze, Slow
 from pipeline.errors import FilmError
 from pipeline.film.decode import Frame, decode
 from pipeline.film.probe import probe
@@ -79,6 +79,29 @@ def test_a_moment_is_held(tmp_path: Path) -> None:
     assert max(np.diff([t for t, _, _ in frames])) <= 0.11
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.8, abs=0.05)
+
+
+def test_a_slow_stretch_keeps_every_frame(tmp_path: Path) -> None:
+    """Of a film of variable rate too: the same frames, the slow ones twice as long on screen."""
+    ticks = np.cumsum(np.random.default_rng(2).integers(15, 90, 60)).tolist()
+    film = numbered_film(tmp_path / "vfr.mkv", 60, ticks=ticks)
+    times = probe(film).times_s
+    clip = cut_clip(film, times[10], times[50], tmp_path / "clip.mp4", slow=Slow(times[20], times[30], 2.0))
+    frames = list(decode(clip.path))
+    assert [read_number(f.image) for f in frames] == list(range(10, 50))
+    steps = np.diff(times[10:50]) * np.where((np.arange(10, 49) >= 20) & (np.arange(10, 49) < 30), 2, 1)
+    np.testing.assert_allclose([f.t_s for f in frames], np.concatenate([[0], np.cumsum(steps)]), atol=3e-5)
+    assert clip.length_s == pytest.approx(times[50] - times[10] + times[30] - times[20])
+
+
+def test_a_slow_stretch_is_silent(tmp_path: Path) -> None:
+    film = film_with_beeps(tmp_path / "beeps.mp4")
+    clip = cut_clip(film, 0.8, 2.0, tmp_path / "slow.mp4", slow=Slow(1.2, 1.4, 3.0))
+    with av.open(str(clip.path)) as container:
+        heard = np.concatenate([frame.to_ndarray()[0] for frame in container.decode(audio=0)])
+    loud = [np.abs(heard[round(48000 * (t - 0.03)) : round(48000 * (t + 0.03))]).max() > 0.1 for t in (0.3, 0.7, 1.05)]
+    # 0.2 to 0.4 s of the clip sounds, then 0.6 s of silence, then the beep's last tenth of a second.
+    assert loud == [True, False, True]
 
 
 def test_odd_size(tmp_path: Path) -> None:
