@@ -30,6 +30,9 @@ ACROSS = 3
 GAP, MARGIN, LEAST_WIDTH = 26, 34, 870
 GREY = "#5c5c5c"
 TEXT, HEAD, TITLE = 13.5, 14.5, 24.0
+ROOM_SHARE = 0.88
+"""Lines of words are broken before the edge: a browser's letters are wider than those measured here."""
+
 LEAST_FRAME_S = 0.5
 """Phases that begin within this of each other share a frame."""
 
@@ -103,7 +106,7 @@ def sheet_of_tag(lesson: Lesson, below: str) -> Page:
     y = MARGIN + TITLE
     marks.append(Words((MARGIN, y), lesson.told.title, TITLE, INK, bold=True))
     y += 8
-    for text in wrapped(lesson.told.said, TEXT + 1, width - 2 * MARGIN):
+    for text in wrapped(lesson.told.said, TEXT + 1, ROOM_SHARE * (width - 2 * MARGIN)):
         y += 19
         marks.append(Words((MARGIN, y), text, TEXT + 1, INK))
     y += 32
@@ -121,7 +124,7 @@ def sheet_of_tag(lesson: Lesson, below: str) -> Page:
             marks.append(Words((x + 2, y + tall + 20), told, HEAD, INK, bold=True))
         y += tall + 42
     legend = ", ".join(_legend(lesson, names))
-    for text in wrapped(legend, TEXT, width - 2 * MARGIN):
+    for text in wrapped(legend, TEXT, ROOM_SHARE * (width - 2 * MARGIN)):
         marks.append(Words((MARGIN, y), text, TEXT, INK))
         y += 18
     marks.append(Words((MARGIN, y + 4), f"{below}. Crosses defend.", 11.5, GREY))

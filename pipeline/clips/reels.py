@@ -175,12 +175,11 @@ def plan_reel(library: Library, reel: Reel, tags: Sequence[Tag], settings: Setti
     items: list[PlannedItem] = []
     for number, (item, tag) in enumerate(zip(reel.items, used, strict=True), start=1):
         info, game = films.get(tag.game), games[tag.game]
-        pace = None
+        pace, hold_s = None, clips.reel_freeze_s if item.freeze else 0.0
         if info is None:
-            hold_s = clips.freeze_s if item.freeze else 0.0
             clip_s = length_s(lesson_of(tag, game, settings), shape.rate, hold_s=hold_s)
         else:
-            freezes = freezes_of(tag, game, settings) if item.freeze else ()
+            freezes = freezes_of(tag, game, settings, hold_s)
             pace = paced(info, *stretch_of(tag, clips), freezes, slow_of(tag, item.slow, clips))
             clip_s = pace.length_s
         title = item.title or title_of(tag.candidate.kind, settings)
@@ -248,7 +247,7 @@ def _clip(one: PlannedItem, shape: Shape, settings: Settings) -> Part:
         drawing = drawing_of(one.tag, one.game, settings, Show.FLOOR)
         return film_part(one.info, one.pace, drawing, settings.film.decode)
     lesson = lesson_of(one.tag, one.game, settings)
-    hold_s = settings.clips.freeze_s if one.item.freeze else 0.0
+    hold_s = settings.clips.reel_freeze_s if one.item.freeze else 0.0
     size = round(SHAPE * shape.height_px), shape.height_px
     below = f"{one.card.below}, tag {one.tag.tag}"
     pictures = moving_pictures(lesson, below, size, shape.rate, hold_s=hold_s)

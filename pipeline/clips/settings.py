@@ -21,6 +21,9 @@ class ClipSettings(BaseModel):
     after_s: float = Field(2.0, ge=0, description="Film shown after it ends.")
     longest_s: float = Field(20.0, gt=0, description="A clip shows at most this much film, around the moment.")
     freeze_s: float = Field(0.8, ge=0, description="How long the moment itself is held; 0 for not at all.")
+    reel_freeze_s: float = Field(
+        2.5, ge=0, description="How long a reel holds the moment of a clip whose item asks for it."
+    )
     freeze_at: Literal["moment", "phases"] = Field(
         "moment", description="What is held: a tag's moment, or the moment of each phase of a set."
     )

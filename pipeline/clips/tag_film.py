@@ -79,7 +79,7 @@ def clip_of_tag(
         *stretch_of(tag, clips),
         out,
         drawing_of(tag, game, settings, show),
-        freezes=freezes_of(tag, game, settings),
+        freezes=freezes_of(tag, game, settings, clips.freeze_s),
         slow=slow_of(tag, speed, clips),
         settings=clips,
         decoding=settings.film.decode,
@@ -98,9 +98,11 @@ def stretch_of(tag: Tag, settings: ClipSettings) -> tuple[float, float]:
     return start_s, end_s
 
 
-def freezes_of(tag: Tag, game: Game, settings: Settings) -> tuple[Freeze, ...]:
+def freezes_of(tag: Tag, game: Game, settings: Settings, hold_s: float) -> tuple[Freeze, ...]:
     """The moments that are held: the tag's own, or that of each of its phases where the settings want that."""
     clips = settings.clips
+    if hold_s <= 0:
+        return ()
     moments = {tag.candidate.t_s}
     if clips.freeze_at == "phases" and tag.candidate.family is Family.SET:
         steps = lesson_of(tag, game, settings).told.steps
@@ -109,7 +111,7 @@ def freezes_of(tag: Tag, game: Game, settings: Settings) -> tuple[Freeze, ...]:
     for t_s in sorted(moments):
         if not kept or t_s - kept[-1] >= APART_S:
             kept.append(t_s)
-    return tuple(Freeze(t_s, clips.freeze_s) for t_s in kept)
+    return tuple(Freeze(t_s, hold_s) for t_s in kept)
 
 
 def slow_of(tag: Tag, speed: float, settings: ClipSettings) -> Slow | None:

@@ -302,8 +302,9 @@ def test_the_corner_is_chosen_once(library: Library) -> None:
 
 def test_every_phase_can_be_held(library: Library) -> None:
     game, settings = library.game("game"), settings_with(freeze_at="phases", freeze_s=0.5)
-    assert [freeze.t_s for freeze in freezes_of(set_tag(), game, settings)] == [1.2, 2.0]
-    assert [freeze.t_s for freeze in freezes_of(catch_tag(), game, settings)] == [2.0]
+    assert [freeze.t_s for freeze in freezes_of(set_tag(), game, settings, 0.5)] == [1.2, 2.0]
+    assert [freeze.t_s for freeze in freezes_of(catch_tag(), game, settings, 0.5)] == [2.0]
+    assert freezes_of(set_tag(), game, settings, 0.0) == ()
     assert frozen(settings, "none").clips.freeze_s == 0
     assert frozen(settings, "moment").clips.freeze_at == "moment"
 
@@ -365,7 +366,7 @@ def test_a_moving_diagram_moves(library: Library, tmp_path: Path) -> None:
 
 
 def test_games_with_and_without_film_in_one_reel(library: Library, tmp_path: Path) -> None:
-    settings = settings_with(freeze_s=0.2, before_s=0.2, after_s=0.2, title_card_s=0.2, item_card_s=0.2)
+    settings = settings_with(reel_freeze_s=0.2, before_s=0.2, after_s=0.2, title_card_s=0.2, item_card_s=0.2)
     tags = [catch_tag("game"), set_tag("bare")]
     reel = reel_of_tags(tags, "Mit und ohne Film", settings)
     plan = plan_reel(library, reel, tags, settings)
