@@ -409,15 +409,37 @@ def shot_scores(true_shots: pa.Table, found_shots: pa.Table, times_s: np.ndarray
     return {"boundaries": boundaries, "live": live}
 
 
-def candidate_scores(true_faults: pa.Table, found_faults: pa.Table, reach_s: float) -> dict[str, Any]:
-    """Fault candidates against true faults, by kind and time, one to one."""
+def _kinds_told(truth_folder: Path) -> frozenset[str] | None:
+    """Kinds of faults that a truth tells: all (None) beside a table of the doubtful ones, else the paint alone.
+
+    Films made before the simulator told every fault have no such table.
+    """
+    return None if (truth_folder / "faults_unsure.parquet").is_file() else frozenset({"crowded_paint"})
+
+
+def candidate_scores(
+    true_faults: pa.Table, found_faults: pa.Table, reach_s: float, told: frozenset[str] | None = None
+) -> dict[str, Any]:
+    """Fault candidates against true faults, by kind and time, one to one.
+
+    Parameters
+    ----------
+    true_faults, found_faults : pa.Table
+        ``faults`` tables.
+    reach_s : float
+        A candidate is right within this time of a true one.
+    told : frozenset of str, optional
+        The kinds that the truth tells at all; others that were found count neither way. All when left out.
+    """
     kinds = sorted(set(true_faults["kind"].to_pylist()) | set(found_faults["kind"].to_pylist()))
+    if told is not None:
+        kinds = [kind for kind in kinds if kind in told]
     per_kind = {}
     for kind in kinds:
         true, found = (t.filter(pc.equal(t["kind"], kind))["t_s"].to_numpy() for t in (true_faults, found_faults))
         per_kind[kind] = counted(len(match_times(found, true, reach_s)), len(found), len(true))
     total = [sum(int(s[key] or 0) for s in per_kind.values()) for key in ("right", "found", "truth")]
-    return {"all": counted(*total), "kinds": per_kind}
+    return {"all": counted(*total), "kinds": per_kind, "told": None if told is None else sorted(told)}
 
 
 def ball_scores(
@@ -532,7 +554,9 @@ def evaluate_film(game_folder: Path, truth_folder: Path, settings: FilmScoreSett
         "shots": shot_scores(true["shots"], found["shots"], truth.times_s, settings.boundary_s),
         "clock": _clock(true, found, truth, settings),
         "ball": ball_scores(joined, truth, true, found, settings) if has_ball else None,
-        "candidates": candidate_scores(true["faults"], found["faults"], settings.event_s) if has_faults else None,
+        "candidates": candidate_scores(true["faults"], found["faults"], settings.event_s, _kinds_told(truth_folder))
+        if has_faults
+        else None,
         "analysed_live_frames": len(joined.found),
     }
 

@@ -13,8 +13,8 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import DataError
 from pipeline.evaluate.film import evaluate_film
+from pipeline.evaluate.games import game_pairs
 
 
 class Better(Enum):
@@ -151,41 +151,17 @@ def pool(measure: Measure, films: Mapping[str, Mapping[str, Any]]) -> Line:
     return Line(measure, value, known[worst][0], worst, count)
 
 
-def pairs(tables: Path, truths: Path) -> dict[str, tuple[Path, Path]]:
-    """Folders of tables and of truth that belong together, by the film's name.
-
-    Parameters
-    ----------
-    tables : Path
-        A library, or a folder that holds a folder of tables for each film.
-    truths : Path
-        Folder with ``NAME_truth`` folders.
-
-    Raises
-    ------
-    DataError
-        If there is no truth, or a film's tables are missing.
-    """
-    found = {path.name.removesuffix("_truth"): path for path in sorted(truths.glob("*_truth")) if path.is_dir()}
-    if not found:
-        raise DataError(
-            f"{truths} holds no folder named '<film>_truth'; give the folder that the films were made into."
-        )
-    games = tables / "games" if (tables / "games").is_dir() else tables
-    paired = {}
-    for name, truth in found.items():
-        places = [games / name, games / name.replace("_", "-"), games / f"{name}_seen"]
-        place = next((p for p in places if p.is_dir()), None)
-        if place is None:
-            raise DataError(f"{games} has no game '{name}'; run the film {name} into this library first.")
-        paired[name] = (place, truth)
-    return paired
-
-
 def evaluate_films(
     tables: Path, truths: Path, on_film: Callable[[str, int, int], None] = lambda _name, _done, _all: None
 ) -> dict[str, Any]:
     """Score every film of a folder and all together.
+
+    Parameters
+    ----------
+    tables, truths : Path
+        See :func:`~pipeline.evaluate.games.game_pairs`.
+    on_film : callable
+        Told before each film: its name, how many are done, how many there are.
 
     Returns
     -------
@@ -193,7 +169,7 @@ def evaluate_films(
         ``measures``: a list of lines (name, reach, value, worst, worst_film, count, met, pooling, unit);
         ``films``: the scores of each.
     """
-    together = pairs(tables, truths)
+    together = game_pairs(tables, truths)
     films: dict[str, dict[str, Any]] = {}
     for number, (name, (game, truth)) in enumerate(together.items()):
         on_film(name, number, len(together))

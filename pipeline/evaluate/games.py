@@ -68,6 +68,14 @@ def tables_of(game: Path) -> Path:
 def game_pairs(games: Path, truths: Path) -> dict[str, tuple[Path, Path]]:
     """Games with their truth: one game and its truth folder, or two folders that hold several by name.
 
+    Parameters
+    ----------
+    games : Path
+        A game, a library, or a folder of games or of their tables: ``NAME``, with dashes, ``NAME_seen`` or as the
+        truth is called.
+    truths : Path
+        A truth folder, or a folder of them: ``NAME_truth``, or where there is none of these, ``NAME``.
+
     Raises
     ------
     DataError
@@ -75,13 +83,16 @@ def game_pairs(games: Path, truths: Path) -> dict[str, tuple[Path, Path]]:
     """
     if TRACKS.path(truths).is_file():
         return {games.name: (games, truths)}
-    found = {p.name.removesuffix("_truth"): p for p in sorted(truths.iterdir()) if TRACKS.path(p).is_file()}
+    folders = [p for p in sorted(truths.glob("*/")) if TRACKS.path(p).is_file()]
+    named = [p for p in folders if p.name.endswith("_truth")]
+    found = {p.name.removesuffix("_truth"): p for p in named or folders}
     if not found:
         raise DataError(f"{truths} holds no truth tables and no folders of them; give what the simulator wrote.")
     place = games / "games" if (games / "games").is_dir() else games
     paired = {}
     for name, truth in found.items():
-        game = next((p for p in (place / name, place / name.replace("_", "-"), place / truth.name) if p.is_dir()), None)
+        called = (name, name.replace("_", "-"), f"{name}_seen", truth.name)
+        game = next((place / one for one in called if (place / one).is_dir()), None)
         if game is None:
             raise DataError(f"{place} has no game '{name}'; run or import it into this folder first.")
         paired[name] = (game, truth)

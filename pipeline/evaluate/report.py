@@ -106,9 +106,10 @@ def film_rows(name: str, scores: dict[str, Any]) -> Iterator[Row]:
     value = f"{_share(numbers['with_number'])} / {_share(numbers['right'])}"
     yield Row("tracks with a jersey number / right among them", name, value, f"{numbers['tracks']} tracks")
     if scores["candidates"] is not None:
-        one = scores["candidates"]["all"]
+        one, told = scores["candidates"]["all"], scores["candidates"]["told"]
         value = f"{_share(one['recall'])} / {_share(one['precision'])}"
-        yield Row("candidates, recall / precision", name, value, f"{one['truth']} true, {one['found']} found")
+        of = "" if told is None else f" of the kind that its truth tells ({', '.join(told).replace('_', ' ')})"
+        yield Row(f"candidates{of}, recall / precision", name, value, f"{one['truth']} true, {one['found']} found")
 
 
 def films_rows(scores: dict[str, Any]) -> Iterator[Row]:

@@ -201,6 +201,16 @@ def test_what_is_found_anew_from_the_tracks_alone(tmp_path):
     assert result["kinds"]["crowded_paint"]["recall"] == 1.0
 
 
+@pytest.mark.parametrize("called", ["held_1", "held-1", "held_1_seen", "held_1_truth"])
+def test_films_and_truths_are_paired_by_name(called, tmp_path):
+    truth = tmp_path / "truth" / "held_1_truth"
+    TRACKS.write(TRACKS.empty(), truth)
+    (tmp_path / "library" / "games" / called).mkdir(parents=True)
+    assert game_pairs(tmp_path / "library", tmp_path / "truth") == {
+        "held_1": (tmp_path / "library" / "games" / called, truth)
+    }
+
+
 def test_what_is_missing_is_said(tmp_path):
     with pytest.raises(DataError, match="no truth tables"):
         game_pairs(tmp_path, tmp_path)

@@ -1,11 +1,8 @@
 """Scores of several films become one line each, with the worst film named."""
 
-from pathlib import Path
-
 import pytest
 
-from pipeline.errors import DataError
-from pipeline.evaluate.films import MEASURES, Better, as_dict, as_markdown, pairs, pool
+from pipeline.evaluate.films import MEASURES, Better, as_dict, as_markdown, pool
 
 BY_NAME = {measure.name: measure for measure in MEASURES}
 
@@ -50,14 +47,3 @@ def test_every_measure_has_a_reach_in_its_unit() -> None:
     for measure in MEASURES:
         assert (measure.unit == "ft") == (measure.better is Better.LOWER)
         assert measure.reach > 0
-
-
-def test_films_and_truths_are_paired_by_name(tmp_path: Path) -> None:
-    (tmp_path / "truth" / "held_1_truth").mkdir(parents=True)
-    (tmp_path / "library" / "games" / "held-1").mkdir(parents=True)
-    found = pairs(tmp_path / "library", tmp_path / "truth")
-    assert found["held_1"][0].name == "held-1"
-    with pytest.raises(DataError, match="run the film"):
-        pairs(tmp_path / "library" / "games" / "held-1", tmp_path / "truth")
-    with pytest.raises(DataError, match="no folder named"):
-        pairs(tmp_path / "library", tmp_path / "library")

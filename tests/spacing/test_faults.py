@@ -237,20 +237,21 @@ def test_a_screen_for_a_dead_dribble(set_s, count):
 
 
 @pytest.mark.parametrize(
-    ("moves", "at_go_ft_s", "slipped", "sigma_ft", "count"),
+    ("moves", "at_go_ft_s", "early_s", "slipped", "sigma_ft", "count"),
     [
-        (True, 7.0, "no", 0.4, 1),
-        (False, 7.0, "no", 0.4, 0),
-        (True, 2.0, "no", 0.4, 0),
-        (True, 7.0, "yes", 0.4, 0),
-        (True, 7.0, "no", 1.5, 0),
+        (True, 7.0, 0.5, "no", 0.4, 1),
+        (False, 7.0, 0.5, "no", 0.4, 0),
+        (True, 2.0, 0.5, "no", 0.4, 0),
+        (True, 7.0, float("nan"), "no", 0.4, 0),
+        (True, 7.0, 0.5, "yes", 0.4, 0),
+        (True, 7.0, 0.5, "no", 1.5, 0),
     ],
 )
-def test_leaving_early(moves, at_go_ft_s, slipped, sigma_ft, count):
+def test_leaving_early(moves, at_go_ft_s, early_s, slipped, sigma_ft, count):
     screener = along(T, (1, 14, 8), (3, 26, 4)) if moves else stand(22, 5)
     screen = action(
         "on_ball_screen", 2, 2.5, 3, [("handler", 0), ("screener", 1)],
-        {"screener_speed_ft_s": at_go_ft_s, "closest_ft": 3.0, "sigma_ft": sigma_ft},
+        {"screener_speed_ft_s": at_go_ft_s, "early_s": early_s, "closest_ft": 3.0, "sigma_ft": sigma_ft},
         {"slipped": slipped, "left_early": "yes"},
     )  # fmt: skip
     assert len(found("left_early", {0: stand(24, 0), 1: screener}, [screen])) == count

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.sim.plays.defence import Order
+from pipeline.sim.plays.defence import Order, Route
 from pipeline.sim.plays.parts import release_screen, retreat_dribble, shot
 from pipeline.sim.plays.places import Places
 from pipeline.sim.plays.repertoire_ball import FINISHES, bring_it_fast, drive_off
@@ -152,6 +152,8 @@ def double_drag(play: Play) -> Steps:
     stage.pose(second, "screen", 1.2)
     stage.go(big, uv(4.0, 3.0), 11.0)
     met = stage.t_s
+    # the handler's man is still behind him, and runs into the second screen
+    stage.start(play.defence.round_screen(play.defence.guard_of(guard), second, Route.TRAIL))
     yield from stage.run_past(guard, spot + uv(2.3, 0.3), 13.0)
     play.did("on_ball_screen", {"handler": guard, "screener": second}, start_s=met)
     release_screen(play, second)

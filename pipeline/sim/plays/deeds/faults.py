@@ -27,7 +27,7 @@ STALLED_S = (2.3, 2.65)
 POST_S, STILL_FT = (1.8, 2.3), (8.0, 4.8)
 WASTED_AFTER_S = 3.0
 TWINS_FT, TWINS_S, PERIMETER_FT = (9.0, 7.5), (1.2, 1.75), (14.5, 17.0)
-LEFT_EARLY_FT_S = (3.0, 4.6)
+LEFT_EARLY_FT_S, THEN_STANDS_S, THEN_STANDS_FT_S = (3.0, 4.6), 0.6, 3.9
 CURL_DEG, CURL_FT = (20.0, 38.0), (4.5, 7.5)
 SIDE_V_FT, OVERLOAD_S = (1.2, 4.2), (1.5, 2.3)
 HULL = (1.08, 0.92)
@@ -310,7 +310,7 @@ def dead_dribble_early(run: Run, screens: Sequence[Seen]) -> Iterator[Seen]:
 
 
 def left_early(run: Run, screens: Sequence[Seen]) -> Iterator[Seen]:
-    """The handler comes off the screen while the screener still moves."""
+    """The handler comes off the screen while the screener still moves; surely so where he stands just after."""
     for s in screens:
         screener = dict(s.roles)["screener"]
         speed = float(run.speed[run.step(s.t_s), screener])
@@ -318,10 +318,12 @@ def left_early(run: Run, screens: Sequence[Seen]) -> Iterator[Seen]:
         slipped = s.traits["slipped"] == "yes"
         if min(speed, at_go) < LEFT_EARLY_FT_S[0]:
             continue
+        after = run.speed[run.step(s.t_s) : run.step(s.t_s + THEN_STANDS_S) + 1, screener]
+        stands = bool(spells(after <= THEN_STANDS_FT_S, 0.12))
         yield Seen(
             "left_early", s.start_s, s.t_s, s.end_s, (("handler", dict(s.roles)["handler"]), ("screener", screener)),
             s.place_uv, {"screener_speed_ft_s": speed},
-            certain=s.certain and not slipped and min(speed, at_go) >= LEFT_EARLY_FT_S[1],
+            certain=s.certain and not slipped and stands and min(speed, at_go) >= LEFT_EARLY_FT_S[1],
         )  # fmt: skip
 
 
