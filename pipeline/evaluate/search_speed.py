@@ -56,10 +56,10 @@ QUESTIONS: tuple[tuple[str, Filters], ...] = (
     ("every confirmed tag", Filters(states=("confirmed",))),
     ("passes of one team longer than 35 ft", Filters(actions=("pass",), teams=("Harbour",), where="length_ft > 35")),
     (
-        "on-ball screens iced or trapped, by how far out",
+        "on-ball screens that went under or switched, by how far out",
         Filters(
             actions=("on_ball_screen",),
-            where="coverage in (iced, trap) and not contact unknown",
+            where="coverage in (under, switch) and contact known",
             order="handler_ring_distance_ft desc",
         ),
     ),

@@ -306,8 +306,9 @@ class _Query:
         )
         for name in ("game", "date", "opponent", "team_0", "team_1"):
             games = games.append_column(f"{name}_folded", _folded(games[name]))
-        labels = [[folded(one) for one in row] for row in tags["labels"].to_pylist()]
-        tags = tags.append_column("labels_folded", pa.array(labels, pa.list_(pa.string())))
+        labels = tags["labels"].combine_chunks()
+        words = _folded(labels.flatten())
+        tags = tags.append_column("labels_folded", pa.ListArray.from_arrays(labels.offsets, words))
         asked = {
             "family": pa.array([kind.family.value for kind in self.kinds], pa.string()),
             "kind": pa.array([kind.name for kind in self.kinds], pa.string()),
@@ -372,7 +373,7 @@ def _is_day(text: str) -> bool:
         return False
 
 
-def _folded(column: pa.ChunkedArray) -> pa.Array:
+def _folded(column: pa.ChunkedArray | pa.Array) -> pa.Array:
     return pa.array([None if one is None else folded(one) for one in column.to_pylist()], pa.string())
 
 

@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import duckdb
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.dataset as ds
-import pyarrow.fs as pafs
 import pyarrow.parquet as pq
 
 from pipeline.errors import SearchError
@@ -26,6 +25,9 @@ from pipeline.find.view_words import VIEWS, View
 from pipeline.library.games import Game, Library
 from pipeline.tables import NAME_KEY, VERSION_KEY, TableSpec
 from pipeline.tags.records import State
+
+if TYPE_CHECKING:
+    from pyarrow.dataset import Dataset
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +61,7 @@ def views_of(library: Library, on_game: Progress = lambda _done, _of: None) -> V
         "decisions": decisions,
     }
     for view in VIEWS:
-        held: pa.Table | ds.Dataset
+        held: pa.Table | Dataset
         if view.table is None:
             held = made[view.name]
         else:
@@ -118,8 +120,11 @@ def _selected(view: View) -> str:
     return ", ".join(columns)
 
 
-def _dataset(spec: TableSpec, games: Sequence[Game]) -> tuple[ds.Dataset, list[str]]:
+def _dataset(spec: TableSpec, games: Sequence[Game]) -> tuple[Dataset, list[str]]:
     """One table of every game that has it as it is now, and a sentence for each other game."""
+    import pyarrow.dataset as ds  # imports pandas where it is installed, which no search needs
+    from pyarrow.fs import LocalFileSystem
+
     schema = pa.schema([pa.field("game", pa.string()), *spec.schema])
     paths, parts, left_out = [], [], []
     for game in games:
@@ -132,7 +137,7 @@ def _dataset(spec: TableSpec, games: Sequence[Game]) -> tuple[ds.Dataset, list[s
     if not paths:
         return ds.dataset(schema.empty_table()), left_out
     made = ds.FileSystemDataset.from_paths(
-        paths, schema=schema, format=ds.ParquetFileFormat(), filesystem=pafs.LocalFileSystem(), partitions=parts
+        paths, schema=schema, format=ds.ParquetFileFormat(), filesystem=LocalFileSystem(), partitions=parts
     )
     return made, left_out
 
