@@ -26,7 +26,7 @@ from tests.film.films import numbered_film, read_number, write_film
 QUICK = {
     "before_s": 0.2,
     "after_s": 0.1,
-    "freeze_s": 0.4,
+    "reel_freeze_s": 0.4,
     "title_card_s": 0.6,
     "item_card_s": 0.4,
     "speed": "ultrafast",
