@@ -15,6 +15,9 @@ STRIPE: Colour = (230, 159, 0)
 WORDS: Colour = (245, 245, 245)
 SOFT: Colour = (180, 186, 196)
 
+STRIP_SHARE = 0.19
+"""A strip is at most this high, over the picture's height."""
+
 LINES_AT_MOST = 5
 """Lines of a note on a card; what is longer ends in dots."""
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from pipeline.clips.cards import Card, card_picture, with_strip
+from pipeline.clips.cards import STRIP_SHARE, Card, card_picture, with_strip
 from pipeline.clips.cutting import film_part, paced
 from pipeline.clips.half_court_film import SHAPE, length_s, moving_pictures
 from pipeline.clips.lesson_source import lesson_of
@@ -244,7 +244,8 @@ def _parts(plan: ReelPlan, settings: Settings) -> Iterator[Part]:
 def _clip(one: PlannedItem, shape: Shape, settings: Settings) -> Part:
     """The film of an item with its drawing, or its moving diagram where there is no film."""
     if one.info is not None and one.pace is not None:
-        drawing = drawing_of(one.tag, one.game, settings, Show.FLOOR)
+        strip = STRIP_SHARE if settings.clips.item_titles == "strip" else 0.0
+        drawing = drawing_of(one.tag, one.game, settings, Show.FLOOR, strip_share=strip)
         return film_part(one.info, one.pace, drawing, settings.film.decode)
     lesson = lesson_of(one.tag, one.game, settings)
     hold_s = settings.clips.reel_freeze_s if one.item.freeze else 0.0

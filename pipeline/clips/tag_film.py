@@ -120,14 +120,16 @@ def slow_of(tag: Tag, speed: float, settings: ClipSettings) -> Slow | None:
     return None if speed >= 1 else Slow(t_s - settings.slow_before_s, t_s + settings.slow_after_s, 1 / speed)
 
 
-def drawing_of(tag: Tag, game: Game, settings: Settings, show: Show) -> Drawing:
-    """What is drawn on a tag's film."""
+def drawing_of(tag: Tag, game: Game, settings: Settings, show: Show, *, strip_share: float = 0.0) -> Drawing:
+    """What is drawn on a tag's film; its caption keeps off the lowest ``strip_share`` of the picture."""
     if show is Show.NOTHING:
         return Plain()
     candidate = tag.candidate
     lesson = lesson_of(tag, game, settings)
     film = probe(game.film(), settings.film.decode)
     graphics = standing_graphics(game, (film.width_px, film.height_px))
+    if strip_share > 0:
+        graphics = (*graphics, (0.0, (1 - strip_share) * film.height_px, float(film.width_px), float(film.height_px)))
     counted = any(role in (ATTACKER, DEFENDER, UNKNOWN) for role, _ in candidate.actors)
     if counted or candidate.kind == CROWDED_PAINT:
         return CrowdedPaintDrawing(candidate, lesson.playback, lesson.end, settings.clips, graphics)
