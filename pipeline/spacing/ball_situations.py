@@ -7,6 +7,7 @@ from types import MappingProxyType
 import numpy as np
 
 from pipeline.actions.events import Event
+from pipeline.actions.stretches import stretches
 from pipeline.actions.view import NOBODY
 from pipeline.spacing.measures import FIVE, hull_area_ft2
 from pipeline.spacing.scene import Moment, Scene, of_action, yes_no
@@ -76,7 +77,7 @@ def touches(scene: Scene) -> list[Moment]:
             of_action(
                 touch,
                 "touch",
-                {"denied_count": float(len(denied))},
+                {"denied_count": float(len(denied)), "seen_still_s": _seen_still_s(scene, touch)},
                 {"then": _then(scene, touch), "settled": scene.settled(touch.t_s)},
                 actors=[*touch.actors, *(("denied", track) for track in denied)],
                 t_s=_still_from_s(scene, touch),
@@ -222,15 +223,39 @@ def _then(scene: Scene, touch: Event) -> str:
     return "other" if touch.end_s < scene.view.end_s - scene.settings.next_within_s else "unknown"
 
 
-def _still_from_s(scene: Scene, touch: Event) -> float:
-    """Start of a touch's longest stretch without a dribble; its catch where that is not known."""
+def _still(scene: Scene, touch: Event) -> tuple[float, float] | None:
+    """A touch's longest stretch without a dribble; None where it is not known."""
     who = touch.actor("handler")
     own = next((t for t in scene.view.touches if t.track == who and abs(t.start_s - touch.start_s) < 1e-6), None)
     if own is None:
-        return touch.t_s
+        return None
     begins = [own.start_s, *(min(end, own.end_s) for _, end in sorted(own.dribbles))]
     ends = [*(max(start, own.start_s) for start, _ in sorted(own.dribbles)), own.end_s]
-    return max(zip(begins, ends, strict=True), key=lambda part: part[1] - part[0])[0]
+    return max(zip(begins, ends, strict=True), key=lambda part: part[1] - part[0])
+
+
+def _still_from_s(scene: Scene, touch: Event) -> float:
+    """Start of a touch's longest stretch without a dribble; its catch where that is not known."""
+    still = _still(scene, touch)
+    return touch.t_s if still is None else still[0]
+
+
+def _seen_still_s(scene: Scene, touch: Event) -> float:
+    """Longest part of that stretch in which the ball was never unseen for longer than ``ball_unseen_s``.
+
+    While it is not seen it may have been dribbled, or passed and caught again. Unknown where ``still_s`` is.
+    """
+    still = _still(scene, touch)
+    if still is None or not np.isfinite(touch.measures["still_s"]):
+        return NAN
+    view = scene.view
+    span = view.span(*still)
+    t_s, seen = view.t_s[span], view.dribble[span] >= 0
+    for first, past in stretches(~seen):
+        if (past - first) * view.step_s <= scene.settings.ball_unseen_s + 1e-6:
+            seen[first:past] = True
+    longest = max((float(t_s[past - 1] - t_s[first]) for first, past in stretches(seen)), default=0.0)
+    return min(longest + view.step_s, touch.measures["still_s"])
 
 
 def _with_ball_s(scene: Scene, post: Event) -> float:

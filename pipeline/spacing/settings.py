@@ -69,6 +69,9 @@ class SpacingSettings(BaseModel):
     )
     fastest_pass_ft_s: float = Field(80.0, gt=0, description="No pass is faster than this.")
     flight_off_s: float = Field(0.2, ge=0, description="A pass may have flown for this much longer than was told.")
+    ball_unseen_s: float = Field(
+        0.5, ge=0, description="What was done with a ball that was not seen for longer than this is not known."
+    )
     next_within_s: float = Field(1.0, gt=0, description="What follows a touch begins at most this long after it.")
     still_s: float = Field(2.0, gt=0, description="Movement during a post-up is judged over this long after the catch.")
     path_step_s: float = Field(

@@ -132,7 +132,10 @@ SITUATIONS: tuple[Situation, ...] = (
     ),
     Situation(
         "touch", "touch", Lasting.MOMENT, ("handler", "denied"), action="touch",
-        own_measures=(Measure("denied_count", "teammates who were denied during it"),),
+        own_measures=(
+            Measure("denied_count", "teammates who were denied during it"),
+            Measure("seen_still_s", "how long the ball was seen to be held without a dribble"),
+        ),
         own_traits=(
             Trait("then", ("pass", "handoff", "shot", "lost", "other"), "what followed"),
             _SETTLED,

@@ -141,12 +141,22 @@ def test_a_catch_says_who_denied_it():
     ],
 )  # fmt: skip
 def test_a_stalled_ball_is_held_still_at_the_top_and_then_passed(still_s, place, then, count):
-    touch = action("touch", 0.5, 0.5, 3.5, [("handler", 0)], {"held_s": 3.0, "still_s": still_s}, {"place": place})
+    touch = action("touch", 0.0, 0.0, 3.5, [("handler", 0)], {"held_s": 3.5, "still_s": still_s}, {"place": place})
     after = action(
         "pass" if then == "pass" else "shot", 3.5, 4, 4,
         [("passer", 0), ("receiver", 1)] if then == "pass" else [("shooter", 0)],
     )  # fmt: skip
-    assert len(found("stalled_ball", {0: stand(24, 0)}, [touch, after])) == count
+    view = replace(view_of({0: stand(24, 0)}, holds=[(0, 0.0, 3.5)]), dribble=np.zeros(len(T), np.int8))
+    assert len(faults_of(scene(view, [touch, after], MEASURING), (LIBRARY["stalled_ball"],))) == count
+
+
+@pytest.mark.parametrize(("unseen_s", "count"), [(0.4, 1), (0.8, 0)])
+def test_a_ball_that_is_out_of_sight_for_a_while_may_have_been_passed_on_and_back(unseen_s, count):
+    touch = action("touch", 0.0, 0.0, 4.0, [("handler", 0)], {"held_s": 4.0, "still_s": 4.0}, {"place": "top"})
+    after = action("pass", 4.0, 4.5, 4.5, [("passer", 0), ("receiver", 1)])
+    seen = np.where((T > 2.0) & (unseen_s > T - 2.0), -1, 0).astype(np.int8)
+    view = replace(view_of({0: stand(24, 0)}, holds=[(0, 0.0, 4.0)]), dribble=seen)
+    assert len(faults_of(scene(view, [touch, after], MEASURING), (LIBRARY["stalled_ball"],))) == count
 
 
 @pytest.mark.parametrize(
