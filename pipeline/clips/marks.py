@@ -28,7 +28,6 @@ class Sort(Enum):
 
     WALKED = "walked"  # where somebody came from
     AHEAD = "ahead"  # where he will go
-    DRIBBLED = "dribbled"
     PASS = "pass"
     SCREEN = "screen"
     MEASURED = "measured"
