@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 
 from pipeline.actions.vocabulary import EVERY_MEASURE
 from pipeline.errors import SearchError
@@ -27,10 +28,11 @@ from pipeline.reports.charts import (
 )
 from pipeline.reports.differences import Difference, Verdict, judged, median_difference, shuffled_p
 from pipeline.reports.document import Chart
-from pipeline.reports.intervals import Estimate, median
+from pipeline.reports.intervals import UNKNOWN, Estimate, drawn_again, known_of, mean, means, median, percentiles, rate
 from pipeline.reports.points import own_rng
 from pipeline.reports.settings import ReportSettings
 from pipeline.reports.sides import Counted, Side
+from pipeline.reports.trend import trend
 from pipeline.settings import Settings
 from pipeline.tags import Family
 
@@ -59,6 +61,27 @@ class SideAsked:
         return f"{bar_text(filters)} {self.more}".strip()
 
 
+@dataclass(frozen=True, slots=True)
+class HowOften:
+    """How often a kind happened on two sides.
+
+    Attributes
+    ----------
+    counts, possessions : (int, int)
+    rates : (Estimate, Estimate)
+        Per 100 possessions.
+    verdict : Verdict
+    told : str
+        The verdict in a sentence.
+    """
+
+    counts: tuple[int, int]
+    possessions: tuple[int, int]
+    rates: tuple[Estimate, Estimate]
+    verdict: Verdict
+    told: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ComparedMeasure:
     """A measure on two sides.
@@ -66,10 +89,11 @@ class ComparedMeasure:
     Attributes
     ----------
     name, meaning, unit : str
+    middle_is : str
+        ``"Median"``, or ``"Mean"`` for counts: with few different values medians hardly ever differ.
     middles : (Estimate, Estimate)
-        Medians.
     difference : Estimate
-        Of the medians, the one side's less the other's.
+        Of the middles, the one side's less the other's.
     verdict : Verdict
     told : str
         The verdict in a sentence.
@@ -80,6 +104,7 @@ class ComparedMeasure:
     name: str
     meaning: str
     unit: str
+    middle_is: str
     middles: tuple[Estimate, Estimate]
     difference: Estimate
     verdict: Verdict
@@ -97,6 +122,7 @@ class KindComparison:
     sides : (Side, Side)
     counts, games : (int, int)
         How many there are, in how many games.
+    often : HowOften
     shared : int
         Those that belong to both sides; a comparison wants none.
     measures : tuple of ComparedMeasure
@@ -108,6 +134,7 @@ class KindComparison:
     sides: tuple[Side, Side]
     counts: tuple[int, int]
     games: tuple[int, int]
+    often: HowOften
     shared: int
     measures: tuple[ComparedMeasure, ...]
     left_out: tuple[str, ...]
@@ -167,19 +194,56 @@ def compare_kind(
         sides,
         (tables[0].num_rows, tables[1].num_rows),
         (len(set(tables[0]["game"].to_pylist())), len(set(tables[1]["game"].to_pylist()))),
+        how_often(library, kind, sides, counted, settings),
         len(marks[0] & marks[1]),
         _compared(numbers, values, (sides[0].label, sides[1].label), settings.reports),
         tuple(dict.fromkeys((*found[0].left_out, *found[1].left_out))),
     )
 
 
+def how_often(
+    library: Library, kind: SearchKind, sides: tuple[Side, Side], counted: Counted, settings: Settings
+) -> HowOften:
+    """How often a kind happened on two sides, per 100 possessions.
+
+    The difference is tested as that of two Poisson means (Krishnamoorthy & Thomson 2004, J. Stat. Plan. Inference
+    119:23, as SciPy has it).
+    """
+    games = [trend(library, bar_text(_of_kind(kind, side)), settings, counted=counted).games for side in sides]
+    counts = tuple(sum(game.count for game in one) for one in games)
+    possessions = tuple(sum(game.possessions for game in one) for one in games)
+    rates = [
+        rate(n, exposure, settings.reports.confidence, per=100) for n, exposure in zip(counts, possessions, strict=True)
+    ]
+    labels = (sides[0].label, sides[1].label)
+    if not all(possessions):
+        verdict, told = Verdict.TOO_FEW, "A side without possessions cannot be compared."
+    else:
+        (n, m), (x, y) = counts, possessions
+        p = stats.poisson_means_test(n, x, m, y).pvalue if n + m else 1.0
+        if p <= 1 - settings.reports.confidence:
+            apart = rates[0].value - rates[1].value
+            more = "more" if apart > 0 else "less"
+            verdict, told = (
+                Verdict.DIFFERENT,
+                f"Different: {labels[0]} {more} often, by {abs(apart):.1f} per 100 possessions.",
+            )
+        else:
+            verdict, told = Verdict.CANNOT_TELL, "The sample cannot tell which side has more of it."
+    return HowOften((counts[0], counts[1]), (possessions[0], possessions[1]), (rates[0], rates[1]), verdict, told)
+
+
+def _of_kind(kind: SearchKind, side: Side) -> Filters:
+    field = {Family.ACTION: "actions", Family.SET: "sets", Family.FAULT: "faults"}[kind.family]
+    asked = {field: (kind.name,)}
+    return replace(side.filters, **asked, written="")  # type: ignore[arg-type]
+
+
 def _rows(library: Library, kind: SearchKind, side: Side, counted: Counted, settings: Settings) -> Found:
     if side.filters.names_kinds:
         raise SearchError(f"A side is a part of the games, not a kind: take the names of kinds out of '{side.label}'.")
-    field = {Family.ACTION: "actions", Family.SET: "sets", Family.FAULT: "faults"}[kind.family]
-    asked = {field: (kind.name,)}
     states = counted.states if kind.family is not Family.ACTION else ()
-    return search(library, replace(side.filters, **asked, states=states), settings)  # type: ignore[arg-type]
+    return search(library, replace(_of_kind(kind, side), states=states), settings)
 
 
 def _compared(
@@ -192,8 +256,9 @@ def _compared(
     verdicts = judged(differences, settings.fewest_runs, settings.confidence)
     found = []
     for column, pair, difference, verdict in zip(columns, values, differences, verdicts, strict=True):
+        middle = median if column.unit else mean
         middles = [
-            median(one, settings.confidence, settings.resamples, own_rng(settings.seed, "median", column.name, str(n)))
+            middle(one, settings.confidence, settings.resamples, own_rng(settings.seed, "middle", column.name, str(n)))
             for n, one in enumerate(pair)
         ]
         if not any(middle.known for middle in middles):
@@ -203,6 +268,7 @@ def _compared(
                 column.name,
                 column.meaning,
                 UNITS.get(column.unit, ""),
+                "Median" if column.unit else "Mean",
                 (middles[0], middles[1]),
                 difference.estimate,
                 verdict,
@@ -216,12 +282,38 @@ def _compared(
 def _difference(column: Column, pair: tuple[np.ndarray, ...], settings: ReportSettings) -> Difference:
     one, other = pair
     matters = {"ft": settings.feet_that_matter, "s": settings.seconds_that_matter}.get(column.unit, 0.0)
-    apart = median_difference(
+    apart_of, p_of = (median_difference, shuffled_p) if column.unit else (_mean_difference, _shuffled_mean_p)
+    apart = apart_of(
         one, other, settings.confidence, settings.resamples, own_rng(settings.seed, "difference", column.name)
     )
-    p = shuffled_p(one, other, settings.shuffles, own_rng(settings.seed, "shuffle", column.name))
+    p = p_of(one, other, settings.shuffles, own_rng(settings.seed, "shuffle", column.name))
     fewest = int(min(np.isfinite(one).sum(), np.isfinite(other).sum()))
     return Difference(apart, p, matters, fewest)
+
+
+def _mean_difference(
+    one: np.ndarray, other: np.ndarray, confidence: float, resamples: int, rng: np.random.Generator
+) -> Estimate:
+    """Mean of one side less that of the other, as :func:`~pipeline.reports.differences.median_difference`."""
+    a, b = known_of(one), known_of(other)
+    if not len(a) or not len(b):
+        return UNKNOWN
+    value = float(a.mean() - b.mean())
+    if len(a) == 1 or len(b) == 1:
+        return Estimate(value, math.nan, math.nan, len(a) + len(b))
+    drawn = means(drawn_again(a, resamples, rng)) - means(drawn_again(b, resamples, rng))
+    return Estimate(value, *percentiles(drawn, confidence), len(a) + len(b))
+
+
+def _shuffled_mean_p(one: np.ndarray, other: np.ndarray, shuffles: int, rng: np.random.Generator) -> float:
+    """As :func:`~pipeline.reports.differences.shuffled_p`, of means."""
+    a, b = known_of(one), known_of(other)
+    if not len(a) or not len(b):
+        return math.nan
+    both = np.sort(np.concatenate([a, b]))
+    mixed = rng.permuted(np.broadcast_to(both, (shuffles, len(both))), axis=1)
+    apart = np.abs(mixed[:, : len(a)].mean(axis=1) - mixed[:, len(a) :].mean(axis=1))
+    return float((1 + np.count_nonzero(apart >= abs(a.mean() - b.mean()) - 1e-9)) / (1 + shuffles))
 
 
 def _told(

@@ -16,7 +16,7 @@ from pipeline.reports.comparison import compare_set
 from pipeline.reports.document import Chart
 from pipeline.reports.point_charts import two_sides_chart
 from pipeline.reports.sides import Counted, side
-from pipeline.review.compare_view import SideAsked, compare_kind, kind_named
+from pipeline.review.compare_view import SideAsked, compare_kind, how_often, kind_named
 from pipeline.review.searching import FAMILIES, choices
 from pipeline.review.site import page, site
 from pipeline.tags import Family
@@ -83,7 +83,12 @@ def _compared(request: Request, what: str, asked: tuple[SideAsked, SideAsked], c
     compared = compare_set(own.library, kind.name, *sides, own.settings, count)
     labels = (sides[0].label, sides[1].label)
     drawn = {point.name: two_sides_chart(point.facts, labels, compared.definition) for point in compared.points}
-    return {"set_comparison": compared, "charts": {name: picture(chart) for name, chart in drawn.items() if chart}}
+    often = how_often(own.library, kind, sides, count, own.settings)
+    return {
+        "set_comparison": compared,
+        "often": often,
+        "charts": {name: picture(chart) for name, chart in drawn.items() if chart},
+    }
 
 
 def _report_query(what: str, asked: tuple[SideAsked, SideAsked], count: Counted) -> str:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+
+import pyarrow.parquet as pq
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from pipeline.review.set_view import figure_svg, found_sets, set_named, set_page
+from pipeline.review.set_view import Found, figure_svg, found_sets, set_named, set_page
 from pipeline.review.site import Site, page, site
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.tables import SET_CANDIDATES
@@ -43,7 +49,16 @@ def _definitions(own: Site) -> tuple[SetDefinition, ...]:
     return own.settings.set_library.definitions
 
 
-def _found(own: Site):
-    games = [g for g in own.library.games() if (g.tables / f"{SET_CANDIDATES.name}.parquet").is_file()]
-    tags = [(tag.candidate.kind, tag.state.value) for tag in own.store.tags(family=Family.SET)]
-    return found_sets([SET_CANDIDATES.read(game.tables) for game in games], tags)
+def _found(own: Site) -> Mapping[str, Found]:
+    paths = [SET_CANDIDATES.path(game.tables) for game in own.library.games()]
+    counted = [_counted(path, path.stat().st_mtime_ns) for path in paths if path.is_file()]
+    said = {(kind, state): count for (family, kind, state), count in own.store.counts().items() if family is Family.SET}
+    return found_sets(counted, said)
+
+
+@lru_cache(maxsize=2048)
+def _counted(path: Path, _when: int) -> tuple[tuple[str, bool, int], ...]:
+    """How often a game has each set, whole or not; counted once for each run of it."""
+    table = pq.read_table(path, columns=["kind", "complete"])
+    pairs = Counter(zip(table["kind"].to_pylist(), table["complete"].to_pylist(), strict=True))
+    return tuple((kind, bool(whole), count) for (kind, whole), count in pairs.items())

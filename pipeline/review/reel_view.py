@@ -146,7 +146,7 @@ def shown_s(tag: Tag, item: ReelItem, settings: ClipSettings) -> float:
     if slow is not None:
         slowed_s = min(slow.end_s, end_s) - max(slow.start_s, start_s)
         whole_s += max(0.0, slowed_s) * (1 / item.slow - 1)
-    return whole_s + (settings.freeze_s if item.freeze else 0.0)
+    return whole_s + (settings.reel_freeze_s if item.freeze else 0.0)
 
 
 def game_words(name: str, file: GameFile | None) -> str:
@@ -159,8 +159,8 @@ def game_words(name: str, file: GameFile | None) -> str:
 
 
 def clock_words(t_s: float) -> str:
-    """A moment of the film, minutes and seconds."""
-    return f"{int(t_s) // 60}:{int(t_s) % 60:02d} of the film"
+    """A moment where the game clock is not known: minutes and seconds from the start of the film or the data."""
+    return f"at {int(t_s) // 60}:{int(t_s) % 60:02d}"
 
 
 def length_words(lines: Sequence[ClipLine]) -> str:

@@ -145,7 +145,7 @@ def make_film(request: Request, number: int) -> JSONResponse:
     reel = own.store.reel(number)
     if not reel.items:
         raise LibraryError(f"'{reel.title}' has no clip yet; put one in first.")
-    tags = [own.store.tag(item.tag) for item in reel.items]
+    tags = own.store.tags_of(item.tag for item in reel.items)
     out = _film(own, reel)
 
     def work(progress: Progress) -> str:
@@ -183,13 +183,13 @@ def export_reel(request: Request, number: int, form: ExportForm) -> Response:
     reel = own.store.reel(number)
     if not reel.items:
         raise LibraryError(f"'{reel.title}' has no clip yet; put one in first.")
-    tags = [own.store.tag(item.tag) for item in reel.items]
+    tags = own.store.tags_of(item.tag for item in reel.items)
     return cuts_response(own.library, tags, form, _file_stem(reel), own.settings, reel)
 
 
 def lines_of(own: Site, reel: Reel) -> tuple[ClipLine, ...]:
     """What is known of a reel's clips."""
-    tags: dict[int, Tag] = {item.tag: own.store.tag(item.tag) for item in reel.items}
+    tags: dict[int, Tag] = {tag.tag: tag for tag in own.store.tags_of(item.tag for item in reel.items)}
     wanted = {tag.game for tag in tags.values()}
     games = {game.name: game.file() for game in own.library.games() if game.name in wanted}
     titles = {tag.candidate.kind: title_of(tag.candidate.kind, own.settings) for tag in tags.values()}

@@ -184,7 +184,7 @@ def hits(
         Hit(
             title=_title(row["kind"], kinds),
             tag=row["tag"],
-            where=", ".join(part for part in (game_words(row["game"], games.get(row["game"])), row["team"]) if part),
+            where=_where(row, games.get(row["game"])),
             time=_time(row),
             state=row["state"] or "",
             sure=_sure(row),
@@ -195,6 +195,11 @@ def hits(
         )
         for row in table.to_pylist()
     ]
+
+
+def _where(row: Mapping[str, Any], file: GameFile | None) -> str:
+    game = game_words(row["game"], file)
+    return f"{game}, {row['team']} attacking" if row["team"] else game
 
 
 def _title(kind: str, kinds: Mapping[str, SearchKind]) -> str:

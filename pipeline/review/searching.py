@@ -133,7 +133,8 @@ def export_search(request: Request, form: str, q: str = "") -> Response:
     numbers = [tag for tag in found.table["tag"].to_pylist() if tag is not None]
     if not numbers:
         raise LibraryError("None of these hits is a tag, and only tags can be cut; export them as a table.")
-    tags = [own.store.tag(number) for number in numbers]
+    by_number = {tag.tag: tag for tag in own.store.tags_of(numbers)}
+    tags = [by_number[number] for number in numbers if number in by_number]
     return cuts_response(own.library, tags, ExportForm(form), "search", own.settings)
 
 

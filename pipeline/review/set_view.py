@@ -8,8 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-import pyarrow as pa
-
 from pipeline.actions.vocabulary import KIND
 from pipeline.court.rule_books import NBA, RuleBook
 from pipeline.errors import LibraryError
@@ -19,6 +17,7 @@ from pipeline.sets.frames import Drawn, frames_of
 from pipeline.sets.ink import Page, as_svg
 from pipeline.sets.printing import set_text
 from pipeline.sets.sheet import DEPTH_FT, PX_PER_FT, frame_marks
+from pipeline.tags import State
 
 MAIN = "How it runs"
 
@@ -133,25 +132,31 @@ def _frames(definition: SetDefinition) -> tuple[Drawn, ...]:
     return frames_of(definition)
 
 
-def found_sets(tables: Sequence[pa.Table], tags: Sequence[tuple[str, str]]) -> Mapping[str, Found]:
+def found_sets(
+    counted: Sequence[Sequence[tuple[str, bool, int]]], said: Mapping[tuple[str, State], int]
+) -> Mapping[str, Found]:
     """How often each set was found.
 
     Parameters
     ----------
-    tables : sequence of table
-        ``set_candidates`` of the games.
-    tags : sequence of (kind, state)
-        Of the tag store.
+    counted : sequence of sequence of (kind, whole, count)
+        Of each game.
+    said : mapping of (kind, state) to int
+        How many tags there are.
     """
-    complete: Counter[str] = Counter()
-    partial: Counter[str] = Counter()
-    for table in tables:
-        for kind, whole in zip(table["kind"].to_pylist(), table["complete"].to_pylist(), strict=True):
-            (complete if whole else partial)[kind] += 1
-    said = Counter(tags)
-    kinds = {*complete, *partial, *(kind for kind, _ in said)}
+    matches: Counter[tuple[str, bool]] = Counter()
+    for game in counted:
+        for kind, whole, count in game:
+            matches[kind, whole] += count
+    kinds = {*(kind for kind, _ in matches), *(kind for kind, _ in said)}
     return {
-        kind: Found(complete[kind], partial[kind], said[kind, "confirmed"], said[kind, "rejected"]) for kind in kinds
+        kind: Found(
+            matches[kind, True],
+            matches[kind, False],
+            said.get((kind, State.CONFIRMED), 0),
+            said.get((kind, State.REJECTED), 0),
+        )
+        for kind in kinds
     }
 
 

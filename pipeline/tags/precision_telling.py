@@ -84,8 +84,8 @@ def calibration_plot(kind: KindPrecision, form: Literal["svg", "png"] = "svg") -
         axes.plot([0, 1], [0, 1], linestyle=(0, (4, 3)), color=IDEAL_COLOUR, linewidth=1.2, label="as foretold")
         at = [one.foretold for one in kind.bins]
         shares = [one.confirmed.share for one in kind.bins]
-        below = [one.confirmed.share - one.confirmed.low for one in kind.bins]
-        above = [one.confirmed.high - one.confirmed.share for one in kind.bins]
+        below = [max(0.0, one.confirmed.share - one.confirmed.low) for one in kind.bins]  # rounding
+        above = [max(0.0, one.confirmed.high - one.confirmed.share) for one in kind.bins]
         axes.errorbar(
             at, shares, yerr=[below, above], fmt="o-", color=SEEN_COLOUR, ecolor=SEEN_COLOUR, elinewidth=1.2,
             capsize=4, markersize=6, linewidth=1.6, label="as staff judged, 95 %",

@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from pipeline.errors import LibraryError
+from pipeline.errors import LibraryError, StoreError
 from pipeline.tags import merging, reels
 from pipeline.tags.lines import STAFFS, before_of, last_to_undo, remember, standing
 from pipeline.tags.opening import WRITE, driver_message, open_engine, shown
@@ -117,7 +117,9 @@ class TagStore:
             self._check(session, row, revision)
             before = standing(row)
             row.state, row.decided_by, row.decided_at = verdict.value, name, stamp(when)
-            row.decision = remember(session, row, name, when, Deed(verdict.value), told, before=before).id
+            written = remember(session, row, name, when, Deed(verdict.value), told, before=before)
+            session.flush()
+            row.decision = written.id
             return self._changed(session, row)
 
     def undo(self, tag: int, *, who: str, when: datetime, revision: int | None = None) -> Tag:
@@ -239,6 +241,15 @@ class TagStore:
             for number, label in session.execute(labelled):
                 labels.setdefault(number, []).append(label)
         return tuple(tag_of(row, tuple(labels.get(row.id, ()))) for row in rows)
+
+    def counts(self) -> Mapping[tuple[Family, str, State], int]:
+        """How many tags there are of each family, kind and state, withdrawn ones too."""
+        wanted = select(TagRow.family, TagRow.kind, TagRow.state, func.count()).group_by(
+            TagRow.family, TagRow.kind, TagRow.state
+        )
+        with self._reading() as session:
+            rows = session.execute(wanted).all()
+        return {(Family(family), kind, State(state)): count for family, kind, state, count in rows}
 
     def all_labels(self) -> tuple[str, ...]:
         """Every label that is on a tag, in order of the alphabet."""
@@ -403,4 +414,5 @@ class TagStore:
         try:
             yield
         except SQLAlchemyError as error:
-            raise LibraryError(f"The tag store {self._place} cannot be used ({driver_message(error)}).") from error
+            told = f"{self._place} cannot be used now ({driver_message(error)})"
+            raise StoreError(f"The tag store {told}; nothing was written, try again.") from error

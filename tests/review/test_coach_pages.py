@@ -11,7 +11,7 @@ from visiting import Visitor, app_of
 from pipeline.library.games import Library
 from pipeline.library.pins import read_pins
 from pipeline.review.reel_view import MOST_CLIPS, with_tags
-from pipeline.tags import State
+from pipeline.tags import Family, State
 
 NOW = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)
 COACH_PAGES = (
@@ -305,6 +305,29 @@ def test_reports_come_as_pages_and_as_pdf(visitor):
     assert "attachment" in pdf.headers["content-disposition"]
     assert visitor.get("/reports/set.html?name=nothing").status_code == 400
     assert visitor.get("/reports/night.exe").status_code == 422
+
+
+def test_a_comparison_counts_both_sides(visitor, library):
+    with library.tag_store() as store:
+        here = sum(tag.candidate.kind == "crowded_paint" for tag in store.tags(game="crowded-drive"))
+    asked = {"what": "fault:crowded_paint", "one_game": "crowded-drive", "other_game": "weak-side-motion"}
+    page = " ".join(visitor.get("/compare", params=asked).text.split())
+    assert f'<th scope="row">How many</th><td>{here}</td>' in page
+    assert "Per 100 possessions" in page
+    both = visitor.get("/compare", params={"what": "fault:crowded_paint"}).text
+    assert "to both sides" in both
+    kinds = visitor.get("/compare", params={"what": "fault:twins", "one_more": "fault:twins"})
+    assert kinds.status_code == 400
+    day = visitor.get("/compare", params={"what": "fault:twins", "one_more": "since:yesterday"})
+    assert day.status_code == 400
+    assert "yesterday" in day.text
+
+
+def test_how_often_a_set_was_found(visitor, library):
+    with library.tag_store() as store:
+        (tag, *_) = [tag for tag in store.tags() if tag.candidate.family is Family.SET]
+        store.decide(tag.tag, State.CONFIRMED, who="Robin", when=NOW)
+    assert "1 confirmed" in visitor.get(f"/sets/{tag.candidate.kind}").text
 
 
 def test_a_reel_keeps_no_clip_twice(reel):

@@ -193,6 +193,18 @@ def test_sides_far_apart_differ_and_alike_ones_are_not_called_so():
     assert "Pier" in same.chart.alt
 
 
+def test_counts_are_compared_by_their_means():
+    count = Column("count", Sort.NUMBER, "", (), "others in the paint")
+    rng = np.random.default_rng(5)
+    one, other = rng.integers(5, 7, 60).astype(float), rng.integers(6, 8, 60).astype(float)
+    (told,) = _compared([count], [(one, other)], ("Harbour", "Pier"), ReportSettings())
+    assert told.middle_is == "Mean"
+    assert told.middles[0].value == pytest.approx(one.mean())
+    assert told.difference.value == pytest.approx(one.mean() - other.mean())
+    assert told.difference.low < told.difference.value < told.difference.high < 0
+    assert told.verdict is Verdict.DIFFERENT
+
+
 def test_few_unknown_and_no_values():
     (few,) = compared([10, 11, np.nan], [12])
     assert few.verdict is Verdict.TOO_FEW

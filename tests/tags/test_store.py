@@ -194,6 +194,15 @@ def test_labels_are_free_and_never_conflict(store, tag):
             store.label(tag, add=[wrong], who="Kim", when=NOW)
 
 
+def test_tags_are_counted_by_family_kind_and_state(store, tag):
+    before = store.tag(tag)
+    key = (before.candidate.family, before.candidate.kind)
+    assert store.counts()[*key, State.CANDIDATE] >= 1
+    store.decide(tag, State.CONFIRMED, who="Kim", when=NOW)
+    assert store.counts()[*key, State.CONFIRMED] == 1
+    assert sum(store.counts().values()) == len(store.tags()) + len(store.tags(state=State.WITHDRAWN))
+
+
 @pytest.mark.parametrize("number", [0, -1, 99, 2**31, 2**70])
 def test_numbers_that_are_no_tag_say_so(store, number):
     store.merge("g", [candidate(10)], who="run", when=NOW)
