@@ -6,6 +6,7 @@
     ├── FilmError           a film cannot be read (missing, empty, no video, damaged)
     ├── PictureError        a still picture cannot be read
     ├── LibraryError        a library or game folder is missing or not ours
+    │   └── StoreError      the tag store does not answer: its server is away, or others write for too long
     ├── ConflictError       somebody else changed the same thing first
     ├── ModelError          network weights are missing or do not fit
     ├── LanguageError       a set, fault or condition is not written as its language wants
@@ -44,6 +45,10 @@ class PictureError(ElbowroomError):
 
 class LibraryError(ElbowroomError):
     """A library or game folder is missing, damaged or not ours."""
+
+
+class StoreError(LibraryError):
+    """The tag store does not answer: its server is away, or others write for too long; nothing was written."""
 
 
 class ConflictError(ElbowroomError):

@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
-from pipeline.errors import ElbowroomError, LibraryError
+from pipeline.errors import ElbowroomError, LibraryError, StoreError
 from pipeline.library.games import Library
 from pipeline.review import (
     comparing,
@@ -99,7 +99,8 @@ def create_app(library: Library, settings: Settings, *, access: Access, rerun: R
 
 
 async def _refused(request: Request, error: Exception) -> Response:
-    return refusal_page(request, 404 if isinstance(error, LibraryError) else 400, str(error))
+    status = 503 if isinstance(error, StoreError) else 404 if isinstance(error, LibraryError) else 400
+    return refusal_page(request, status, str(error))
 
 
 async def _http(request: Request, error: Exception) -> Response:

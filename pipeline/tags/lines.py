@@ -39,7 +39,10 @@ def remember(
     before: Mapping[str, Any] | None = None,
     undoes: int | None = None,
 ) -> HistoryRow:
-    """Add a line to the history of a tag; the evidence is the candidate's as the row has it now."""
+    """Add a line to the history of a tag; the evidence is the candidate's as the row has it now.
+
+    The line gets its number with the session's next flush.
+    """
     line = HistoryRow(
         tag=row.id,
         at=stamp(when),
@@ -51,7 +54,6 @@ def remember(
         undoes=undoes,
     )
     session.add(line)
-    session.flush()
     return line
 
 

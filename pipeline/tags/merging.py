@@ -23,7 +23,7 @@ def merge(session: Session, game: str, candidates: Sequence[Candidate], who: str
     wanted = select(TagRow).where(TagRow.game == game).order_by(TagRow.id).with_for_update(key_share=True)
     rows = list(session.scalars(wanted))
     pairs = match_candidates([candidate_of(row) for row in rows], candidates, [_favour(row) for row in rows])
-    new: list[int] = []
+    new: list[TagRow] = []
     kept: list[int] = []
     missing: list[int] = []
     changed: dict[int, str] = {}
@@ -35,36 +35,37 @@ def merge(session: Session, game: str, candidates: Sequence[Candidate], who: str
                 changed[row.id] = told
             kept.append(row.id)
         else:
-            new.append(_add(session, game, candidate, who, when))
+            new.append(_new_row(game, candidate))
+    session.add_all(new)
+    session.flush()
+    for row in new:
+        remember(session, row, who, when, Deed.FOUND)
     touched = _touched(session, game)
-    for index, row in enumerate(rows):
-        if index in pairs.values() or not row.found:
-            continue
+    matched = set(pairs.values())
+    for row in (row for index, row in enumerate(rows) if index not in matched):
+        why, was_found = _why_kept(row, row.id in touched), row.found
         row.found = False
-        row.revision += 1
-        why = _why_kept(row, row.id in touched)
-        if why:
+        if why and was_found:
             changed[row.id] = f"not found any more; kept, {why}"
+            row.revision += 1
             remember(session, row, who, when, Deed.NOT_FOUND_AGAIN, changed[row.id])
-        else:
+        elif not why and row.state != State.WITHDRAWN:
             row.state = State.WITHDRAWN.value
+            row.revision += 1
             missing.append(row.id)
             remember(session, row, who, when, Deed.NOT_FOUND_AGAIN)
     session.flush()
-    return Merge(tuple(new), tuple(kept), tuple(missing), MappingProxyType(changed))
+    return Merge(tuple(row.id for row in new), tuple(kept), tuple(missing), MappingProxyType(changed))
 
 
 def _favour(row: TagRow) -> float:
     return FAVOUR if row.state in VERDICTS else -FAVOUR if row.state == State.WITHDRAWN else 0.0
 
 
-def _add(session: Session, game: str, candidate: Candidate, who: str, when: datetime) -> int:
+def _new_row(game: str, candidate: Candidate) -> TagRow:
     row = TagRow(game=game, state=State.CANDIDATE.value, found=True, revision=1, note="")
     fill(row, candidate)
-    session.add(row)
-    session.flush()
-    remember(session, row, who, when, Deed.FOUND)
-    return row.id
+    return row
 
 
 def _find_again(session: Session, row: TagRow, candidate: Candidate, who: str, when: datetime) -> str:

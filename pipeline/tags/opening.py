@@ -124,7 +124,9 @@ def _engine(url: URL) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
-    arguments = {"connect_timeout": 10, "options": f"-c lock_timeout={WAIT_S * 1000} -c timezone=UTC"}
+    own = url.query.get("options", "")
+    options = f"-c lock_timeout={WAIT_S * 1000} -c timezone=UTC {own if isinstance(own, str) else ' '.join(own)}"
+    arguments = {"connect_timeout": 10, "options": options.strip()}
     return create_engine(
         url, pool_pre_ping=True, pool_size=CONNECTIONS, max_overflow=0, pool_timeout=WAIT_S, connect_args=arguments
     )

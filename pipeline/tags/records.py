@@ -130,6 +130,8 @@ class Tag:
         Since when, UTC.
     probability : float or None
         That staff would confirm it, where a ranking has said so; the store keeps none.
+    found : bool
+        Whether the latest run over the game found it too.
     """
 
     tag: int
@@ -145,6 +147,7 @@ class Tag:
     decided_by: str | None = None
     decided_at: datetime | None = None
     probability: float | None = None
+    found: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -202,6 +202,7 @@ def tag_of(row: Any, labels: tuple[str, ...]) -> Tag:
         note=row.note,
         decided_by=row.decided_by,
         decided_at=None if row.decided_at is None else datetime.fromisoformat(row.decided_at),
+        found=row.found,
     )
 
 

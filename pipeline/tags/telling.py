@@ -39,6 +39,8 @@ def history_lines(tag: Tag, notes: Sequence[Note]) -> Iterator[str]:
     if (tag.start_s, tag.end_s) != (seen.start_s, seen.end_s):
         found = f"found from {seen.start_s:.2f} s to {seen.end_s:.2f} s"
         yield f"From {tag.start_s:.2f} s to {tag.end_s:.2f} s as edited; {found}."
+    if not tag.found:
+        yield "The latest run over the game does not find it any more."
     if tag.labels:
         yield f"Labels: {', '.join(tag.labels)}."
     if tag.note:
@@ -61,6 +63,7 @@ def history_as_json(tag: Tag, notes: Sequence[Note]) -> dict[str, Any]:
         "actors": [{"role": role, "track": track} for role, track in tag.actors],
         "labels": list(tag.labels),
         "note": tag.note,
+        "found": tag.found,
         "decided_by": tag.decided_by,
         "decided_at": None if tag.decided_at is None else tag.decided_at.isoformat(),
         "history": [{"when": n.when.isoformat(), "who": n.who, "deed": n.deed.value, "text": n.text} for n in notes],

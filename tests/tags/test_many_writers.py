@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import pytest
 
-from pipeline.errors import LibraryError
+from pipeline.errors import StoreError
 from pipeline.tags import ReelConflict, ReelItem, State, TagConflict, TagStore
 from tests.tags.candidates import NOW, candidate
 
@@ -241,7 +241,7 @@ def test_a_database_that_goes_away_is_one_sentence(postgres_place):
                 text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name"),
                 {"name": url.database},
             )
-        with pytest.raises(LibraryError, match="cannot be used") as told:
+        with pytest.raises(StoreError, match="cannot be used now") as told:
             store.decide(tag, State.REJECTED, who="Kim", when=NOW)
         assert "\n" not in str(told.value)
         with admin.connect() as connection:

@@ -59,11 +59,13 @@ def test_what_is_no_longer_found_is_withdrawn_unless_decided(store):
     assert [t.tag for t in store.tags(game="g")] == [decided]
     assert [t.tag for t in store.tags(state=State.WITHDRAWN)] == [undecided]
     assert merged(store) == type(merge)((), (), ()), "told once"
+    assert [store.tag(n).found for n in (undecided, decided)] == [False, False]
     again = merged(store, candidate(10), candidate(30))
     assert again.kept == (undecided, decided)
     assert again.changed == {undecided: "found again", decided: "found again"}
     assert store.tag(undecided).state is State.CANDIDATE
     assert store.tag(decided).state is State.REJECTED
+    assert store.tag(decided).found
 
 
 def test_tags_that_somebody_worked_on_are_never_withdrawn(store):
@@ -77,6 +79,16 @@ def test_tags_that_somebody_worked_on_are_never_withdrawn(store):
     assert merge.missing == (plain,)
     assert set(merge.changed) == {edited, noted, labelled, shown}
     assert {t.tag for t in store.tags()} == {edited, noted, labelled, shown}
+
+
+def test_what_is_taken_back_after_a_run_that_did_not_find_it_goes_with_the_next(store):
+    (tag,) = merged(store, candidate(10)).new
+    store.decide(tag, State.CONFIRMED, who="Kim", when=NOW)
+    merged(store)
+    assert store.undo(tag, who="Kim", when=NOW).state is State.CANDIDATE, "it stays before the eyes of who did that"
+    assert merged(store).missing == (tag,)
+    assert merged(store).missing == ()
+    assert store.tag(tag).state is State.WITHDRAWN
 
 
 def test_what_staff_edited_stays_through_runs(store):
