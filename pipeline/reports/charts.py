@@ -132,7 +132,7 @@ def limits(values: np.ndarray, edges: Sequence[float]) -> tuple[float, float]:
         if np.isfinite(edge) and (not len(values) or low - 1.5 * reach <= edge <= high + 1.5 * reach)
     ]
     low, high = min([low, *near]), max([high, *near])
-    pad = max(0.07 * (high - low), 0.02 * abs(high), 1e-6)
+    pad = max(0.07 * (high - low), 0.02 * abs(high)) if high > low else max(0.02 * abs(high), 0.5)
     return low - pad, high + pad
 
 

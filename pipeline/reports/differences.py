@@ -111,9 +111,12 @@ def games_p(one: Sequence[float], other: Sequence[float]) -> float:
     a, b = known_of(np.array(one)), known_of(np.array(other))
     if min(len(a), len(b)) < 2:
         return math.nan
-    if np.ptp(a) < 1e-9 and np.ptp(b) < 1e-9:
-        return float(abs(a[0] - b[0]) < 1e-9)
-    return float(stats.ttest_ind(a, b, equal_var=False).pvalue)
+    spread_a, spread_b = float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b)
+    apart = abs(float(a.mean() - b.mean()))
+    if spread_a + spread_b <= 1e-18:
+        return float(apart < 1e-9)
+    freedom = (spread_a + spread_b) ** 2 / (spread_a**2 / (len(a) - 1) + spread_b**2 / (len(b) - 1))
+    return float(2 * stats.t.sf(apart / math.sqrt(spread_a + spread_b), freedom))
 
 
 def share_difference(one: tuple[int, int], other: tuple[int, int], confidence: float) -> Estimate:
