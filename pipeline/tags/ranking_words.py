@@ -37,18 +37,21 @@ def weights_in_words(model: Model, at_most: int = 8) -> tuple[str, ...]:
         return ()
     told = sorted(model.features, key=lambda f: (-abs(f.weight), f.part, f.name, f.level))
     return tuple(
-        f"{_named(f)}: {_step(f)} multiplies the odds by {np.exp(model.stretch * f.weight):.2g}"
+        f"{_named(f)}: {_step(f)}multiplies the odds by {np.exp(model.stretch * _weight(f)):.2g}"
         for f in told[:at_most]
         if abs(model.stretch * f.weight) >= TELLING
     )
 
 
+def _weight(feature: Feature) -> float:
+    """Of one spread more; of what is there or not, of its being there."""
+    return feature.weight / feature.spread if feature.part in (Part.UNKNOWN, Part.TRAIT) else feature.weight
+
+
 def _step(feature: Feature) -> str:
     if feature.part is Part.SCORE:
-        return f"every {feature.spread:.2g} more"
-    if feature.part is Part.MEASURE:
-        return f"every {amount(feature.name, feature.spread)} more"
-    return f"every {feature.spread:.2g} of it more"
+        return f"every {feature.spread:.2g} more "
+    return f"every {amount(feature.name, feature.spread)} more " if feature.part is Part.MEASURE else ""
 
 
 def _named(feature: Feature) -> str:
@@ -59,7 +62,7 @@ def _named(feature: Feature) -> str:
             return _meaning(feature.name)
         case Part.UNKNOWN:
             return f"not seen: {_meaning(feature.name)}"
-    return f"{_meaning(feature.name)}: {feature.level.replace('_', ' ')}"
+    return f"{_meaning(feature.name)}, '{feature.level.replace('_', ' ')}'"
 
 
 def _here(feature: Feature, evidence: Evidence) -> str:
