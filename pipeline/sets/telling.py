@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from pipeline.sets.definition import SetDefinition
+from pipeline.sets.definition import Phase, SetDefinition
 from pipeline.sets.emphasis import Grade, Point, measure_name, said
+from pipeline.sets.phrases import roles_by_word
+
+ENDING = "ending"
+"""What a row calls an ending that must be there and is missing."""
 
 
 def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Callable[[int], str | None]) -> str:
-    """The sentence of a tag: the set, how it went on and ended, what was poor of it, else what was good.
+    """The sentence of a tag: the set, how it went on and ended, what did not come, what was poor of it, else what was good.
 
     Parameters
     ----------
@@ -32,7 +36,42 @@ def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Calla
     poor = [said(point, names) for point in points if point.grade is Grade.POOR]
     good = [said(point, names) for point in points if point.grade is Grade.GOOD]
     told = [text for text in poor if text] or [text for text in good if text]
-    return " ".join([f"{head}.", *told])
+    return " ".join([f"{head}.", *missed_of(row, definition, names), *told])
+
+
+def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[str, str]) -> tuple[str, ...]:
+    """A sentence for each thing that must be there and was not found: "The return pass from … to … did not come."
+
+    Parameters
+    ----------
+    row : mapping
+        A row of ``set_candidates``.
+    definition : SetDefinition
+        Of its kind.
+    names : mapping of str to str
+        What to call its players, see :func:`player_words`.
+    """
+    counter = dict(row["traits"] or []).get("counter", "none")
+    blocks = [c.block for c in definition.counters if c.block.name == counter]
+    blocks += [definition.main, *(b for b in definition.endings if b.name == row["ending"])]
+    phases: dict[str, Phase] = {}
+    for block in blocks:
+        for phase in block.phases:
+            phases.setdefault(phase.name, phase)
+    return tuple(
+        "It came to none of its endings."
+        if name == ENDING
+        else f"The {_asked(phases[name], names) if name in phases else _spaced(name)} did not come."
+        for name in row["missing"] or ()
+    )
+
+
+def _asked(phase: Phase, names: Mapping[str, str]) -> str:
+    """What a phase asks for, in words: its first alternative and who plays it."""
+    action = phase.actions[0]
+    words = {role: word for word, role in roles_by_word(action.kind).items()}
+    who = "".join(f" {words[role]} {names.get(player, player)}" for role, player in action.roles if role in words)
+    return f"{action.phrase}{who}"
 
 
 def points_of(row: Mapping[str, Any], definition: SetDefinition) -> tuple[Point, ...]:

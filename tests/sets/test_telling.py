@@ -28,6 +28,17 @@ def test_what_was_poor_is_said_with_names_and_numbers():
     assert sentence_of(poor, MOTION, lambda _: None) == "Motion, screen. The guard catches it 29.7 ft out."
 
 
+def test_what_did_not_come_is_said_first():
+    told = sentence_of({**row(), "missing": ["loop", "back"]}, MOTION, called)
+    assert (
+        told == "Motion, screen. The loop cut by Ten (4) did not come. The pass from the top to Ten (4) did not come."
+    )
+    ended = sentence_of({**row(), "missing": ["ending"]}, MOTION, called)
+    assert ended == "Motion, screen. It came to none of its endings."
+    older = sentence_of({**row(), "missing": ["hand_back"]}, MOTION, called)
+    assert older == "Motion, screen. The hand back did not come.", "a file that was changed since"
+
+
 def test_without_anything_poor_the_head_alone_is_said():
     assert sentence_of(row(), MOTION, called) == "Motion, screen."
 
