@@ -141,6 +141,8 @@ class TagStore:
             for name, value in before_of(session, last).items():
                 if name in STAFFS:
                     setattr(row, name, value)
+            if row.state == State.WITHDRAWN:  # it may have been found again since, else the next run withdraws it
+                row.state = State.CANDIDATE.value
             told = f"took back '{last.deed}' of {last.who}"
             remember(session, row, who, when, Deed.UNDONE, told, undoes=last.id)
             return self._changed(session, row)

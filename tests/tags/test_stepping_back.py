@@ -89,3 +89,13 @@ def test_an_edit_that_is_taken_back_follows_the_next_run_again(tmp_path):
         store.undo(tag, who="Kim", when=NOW)
         store.merge("g", [replace(candidate(10), start_s=8.5)], who="run", when=NOW)
         assert store.tag(tag).start_s == 8.5
+
+
+def test_a_withdrawn_tag_that_was_decided_and_taken_back_is_seen_again(tmp_path):
+    with TagStore(tmp_path / "tags.db") as store:
+        (tag,) = store.merge("g", [candidate(10)], who="run", when=NOW).new
+        store.merge("g", [], who="run", when=NOW)
+        store.decide(tag, State.CONFIRMED, who="Kim", when=NOW)
+        store.merge("g", [candidate(10)], who="run", when=NOW)
+        assert store.undo(tag, who="Kim", when=NOW).state is State.CANDIDATE
+        assert [t.tag for t in store.tags()] == [tag]
