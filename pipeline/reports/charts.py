@@ -19,7 +19,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, get_font
+from matplotlib.font_manager import get_font
 
 from pipeline.reports.document import Chart
 from pipeline.sets.definition import Range
@@ -188,8 +188,3 @@ def interval_bar(axis: Axes, at: float, value: float, low: float, high: float, c
         axis.plot([low, high], [at, at], linestyle="none", marker="|", markersize=7, color=colour, zorder=4)
     axis.plot([value], [at], linestyle="none", marker="D", markersize=5.5, color=colour, markeredgecolor=PAPER,
               markeredgewidth=0.6, zorder=5)  # fmt: skip
-
-
-def bold() -> FontProperties:
-    """Letters of heads inside a chart."""
-    return FontProperties(family="DejaVu Sans", weight="bold", size=LETTERS)

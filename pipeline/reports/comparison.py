@@ -25,6 +25,7 @@ from pipeline.reports.runs import Run, Runs, read_runs
 from pipeline.reports.settings import ReportSettings
 from pipeline.reports.sides import Counted, Side
 from pipeline.reports.standing import Standing, standing_of
+from pipeline.reports.wording import ENDINGS
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.emphasis import Grade, unit
 from pipeline.settings import Settings
@@ -192,7 +193,7 @@ def _told(
     settings: ReportSettings,
 ) -> str:
     a, b = pair
-    ending = {"ft": " ft", "s": " s", "deg": "°", "ft_s": " ft/s"}.get(unit(a.emphasis), "")
+    ending = ENDINGS.get(unit(a.emphasis), "")
 
     def amount(value: float) -> str:
         return f"{100 * value:.0f} points of a hundred" if a.is_word else f"{value:.1f}{ending}"

@@ -275,6 +275,3 @@ def _fives(tracks: pa.Table, rosters: Rosters) -> Callable[[Event, int], str]:
         return ", ".join((name or UNKNOWN).removeprefix("number ") for name in said)
 
     return five
-
-
-__all__ = ["Congestion", "Row", "Turn", "congestion", "sum_up"]

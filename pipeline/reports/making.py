@@ -8,7 +8,6 @@ from importlib.metadata import version
 from pathlib import Path
 
 from pipeline.errors import SettingsError
-from pipeline.find import read_bar
 from pipeline.library.games import Library
 from pipeline.reports.compare_page import compare_page
 from pipeline.reports.comparison import compare_set
@@ -61,7 +60,6 @@ def report_trend(
 ) -> Path:
     """Write a count or a measure, game after game."""
     check_out(out)
-    read_bar(text, settings)
     return _write(trend_page(trend(library, text, settings, measure=measure, per=per, counted=counted)), out)
 
 

@@ -29,6 +29,7 @@ from pipeline.reports.charts import (
 )
 from pipeline.reports.document import Chart
 from pipeline.reports.points import PointFacts, in_words, ranges
+from pipeline.reports.wording import ENDINGS
 from pipeline.sets.definition import Edge, Emphasis, Measured, Moment, SetDefinition, Timed, Words
 from pipeline.sets.emphasis import Grade, unit
 
@@ -256,8 +257,5 @@ def _alt(facts: PointFacts) -> str:
     if facts.is_word or not facts.middle.known:
         words = ", ".join(f"{word.replace('_', ' ')} {count}" for word, count in facts.words)
         return f"{facts.emphasis.title}: {counts}{f' ({words})' if words else ''}."
-    ending = {"ft": " ft", "s": " s", "deg": "°", "ft_s": " ft/s"}.get(unit(facts.emphasis), "")
+    ending = ENDINGS.get(unit(facts.emphasis), "")
     return f"{facts.emphasis.title}: {counts}; median {facts.middle.value:.1f}{ending}."
-
-
-__all__ = ["grades_of", "measured_in_words", "point_chart", "two_sides_chart", "word_grade"]

@@ -13,6 +13,7 @@ import numpy as np
 from pipeline.reports.intervals import Estimate, median, share
 from pipeline.reports.runs import Run
 from pipeline.reports.settings import ReportSettings
+from pipeline.reports.wording import ENDINGS
 from pipeline.sets.definition import Emphasis, Range, Words
 from pipeline.sets.emphasis import Grade, unit
 
@@ -90,7 +91,7 @@ def point_facts(runs: Sequence[Run], emphasis: Emphasis, settings: ReportSetting
 
 def in_words(emphasis: Emphasis, grade: Grade) -> str:
     """What is good or poor of a point, as the set file says it: ``up to 25 ft``, ``right``."""
-    spoken = {"ft": " ft", "s": " s", "deg": "°", "ft_s": " ft/s"}.get(unit(emphasis), "")
+    spoken = ENDINGS.get(unit(emphasis), "")
     parts = []
     for one in emphasis.good if grade is Grade.GOOD else emphasis.poor:
         if isinstance(one, Words):

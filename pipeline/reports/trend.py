@@ -27,6 +27,7 @@ from pipeline.reports.points import own_rng
 from pipeline.reports.settings import ReportSettings
 from pipeline.reports.sides import Counted, label_of, must_have_games, team_sides
 from pipeline.reports.standing import Standing, standing_of
+from pipeline.reports.wording import ENDINGS
 from pipeline.settings import Settings
 from pipeline.tags import Family, State
 
@@ -223,7 +224,7 @@ def told(
             f"{known} {'game' if known == 1 else 'games'} with a value: too few for a trend; a line is drawn from "
             f"{settings.fewest_games} games on."
         )
-    ending = {"ft": " ft", "s": " s", "deg": "°", "ft_s": " ft/s"}.get(unit, "") if measure else f" {per.value}"
+    ending = ENDINGS.get(unit, "") if measure else f" {per.value}"
     slope = line.slope
     if slope.low > 0 or slope.high < 0:
         way = "rises" if slope.value > 0 else "falls"
