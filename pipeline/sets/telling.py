@@ -14,7 +14,7 @@ ENDING = "ending"
 
 
 def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Callable[[int], str | None]) -> str:
-    """The sentence of a tag: the set, how it went on and ended, what did not come, what was poor of it, else what was good.
+    """The sentence of a tag: the set, how it went on and ended, what did not come, what was poor, else what was good.
 
     Parameters
     ----------

@@ -188,10 +188,6 @@ def left_early(play: Play, side: int, began: float) -> Steps:
         left_early="yes", slipped="no",
     )  # fmt: skip
     play.faults.add("left_early")
-    # too late the screener stands
-    stage.stay(SCREENER)
-    stage.go(HANDLER, np.array([8.0, 1.5 * side]), 16.5)
-    yield from stage.wait(float(stage.rng.uniform(0.4, 0.55)))
     yield from off_screen(play, HANDLER, SCREENER, side)
 
 
