@@ -59,14 +59,19 @@ def test_every_page_is_accessible_and_fits(looked, path):
         looked.wait("document.querySelector('.player').dataset.tag")
     assert looked.findings() == []
     assert looked.fits()
-    errors = [line for line in looked.errors() if not (path in REFUSED and "Failed to load resource" in line)]
-    assert errors == []
+    found = [line for line in errors(looked) if not (path in REFUSED and "Failed to load resource" in line)]
+    assert found == []
     assert not looked.driver.find_elements("css selector", "main b")  # names are text, never markup
 
 
 def stored(served, number=1):
     with served.library.tag_store() as store:
         return store.reel(number)
+
+
+def errors(browser):
+    """What the browser complained of; that a bare picture has no icon is no fault of a page."""
+    return [line for line in browser.errors() if "favicon.ico" not in line]
 
 
 def saved(browser):
@@ -91,7 +96,7 @@ def test_a_reel_is_built_by_keyboard_alone(browser, served, reels):
     browser.press(Keys.ENTER)
     saved(browser)
     assert [one.tag for one in stored(served).items] == [reels[1], reels[0]]
-    assert browser.errors() == []
+    assert errors(browser) == []
 
 
 def test_a_reel_is_ordered_by_dragging(browser, served, reels):
@@ -132,7 +137,7 @@ def test_a_reel_plays_clip_after_clip(browser):
     browser.wait(f"{now}.startsWith('Clip 3 of 3')")
     browser.press("p", "p")
     browser.wait(f"{now}.startsWith('Clip 1 of 3')")
-    assert browser.errors() == []
+    assert errors(browser) == []
 
 
 @pytest.mark.usefixtures("reels")

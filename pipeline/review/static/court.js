@@ -61,7 +61,8 @@ function drawTable() {
     const row = document.createElement("tr");
     const head = document.createElement("th");
     head.scope = "row";
-    head.textContent = data.texts[name];
+    head.textContent = name.replaceAll("_", " ");
+    head.title = data.texts[name];
     const gone = document.createElement("button");
     gone.type = "button";
     gone.className = "quiet small";

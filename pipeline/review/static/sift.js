@@ -14,6 +14,7 @@ for (const field of document.querySelectorAll("[data-sifts]")) {
     for (const group of document.querySelectorAll("[data-sift-group]")) {
       const own = rows.filter((row) => group.contains(row));
       if (own.length) group.hidden = own.every((row) => row.hidden);
+      if (words.length && "siftOpens" in group.dataset) group.open = true;
     }
     if (said) said.textContent = words.length ? `${shown} of ${rows.length} shown.` : "";
   };
