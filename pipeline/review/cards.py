@@ -56,6 +56,7 @@ def standing_of(tag: Tag) -> dict[str, Any]:
         "kind": found.kind,
         "family": str(found.family),
         "state": str(tag.state),
+        "found": tag.found,
         "revision": tag.revision,
         "from_s": tag.start_s,
         "to_s": tag.end_s,

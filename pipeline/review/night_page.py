@@ -48,7 +48,8 @@ def night(request: Request) -> Response:
         request,
         "night.html",
         facts=_facts(summary),
-        left=summary.undecided,
+        left=sum(kind.undecided for kind in summary.kinds),
+        unsure=sum(kind.unsure for kind in summary.kinds),
         failed=_failed(summary, wrong),
         running=None if record is None else _running(record),
         games=[_game(game) for game in summary.games],
@@ -158,7 +159,7 @@ def _game(game: GameNight) -> dict[str, Any]:
         "residual": "" if floor is None or not math.isfinite(floor.residual_ft) else f"{floor.residual_ft:.2f} ft",
         "possessions": game.possessions,
         "found": sum(counts.values()),
-        "left": game.undecided,
+        "left": counts.get(State.CANDIDATE, 0),
         "confirmed": counts.get(State.CONFIRMED, 0),
         "wrong": bool(game.wrong),
     }

@@ -69,6 +69,7 @@ def tag_page(request: Request, number: int) -> Response:
         "tag.html",
         tags=[_line(tag, request)],
         title=title_of(tag.candidate.kind, here.settings),
+        reels=here.store.reels(),
         nudge_s=here.settings.review.nudge_s,
     )
 

@@ -98,6 +98,7 @@ def serving(app: Any, port: int = 0) -> Iterator[str]:
     listening = socket.socket()
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listening.bind(("127.0.0.1", port))
+    listening.listen(64)  # whoever comes before the server is up waits at the door
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", server_header=False, timeout_graceful_shutdown=2))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
     thread.start()
@@ -186,7 +187,7 @@ class Browser:
 
 def clean(driver: webdriver.Chrome, address: str) -> Browser:
     """The browser at an address, without memories."""
-    driver.get(f"{address}/static/icon.svg")
+    driver.get(f"{address}/about")
     driver.delete_all_cookies()
     driver.execute_script("localStorage.clear(); sessionStorage.clear();")
     driver.get_log("browser")

@@ -102,7 +102,9 @@ function fill() {
   $("title").textContent = card.title;
   $("where").textContent = `${card.game}, ${when}`;
   $("number").textContent = `Tag ${card.tag}`;
-  $("sentence").textContent = card.sentence;
+  $("number").href = `/tags/${card.tag}`;
+  for (const link of desk.querySelectorAll("[data-drawing]")) link.href = `/drawings/${card.tag}.${link.dataset.drawing}`;
+  $("sentence").textContent = $("head-sentence").textContent = card.sentence;
   const likely = queue[place].item.dataset.likely;
   const score = `${Math.round(100 * card.score)} in 100`;
   const sure = likely ? `Staff confirmed about ${likely} in 100 of those like it; the rule is sure to ${score}.` : `The rule is sure to ${score}.`;
@@ -146,7 +148,8 @@ function stand() {
   const pill = $("state");
   pill.dataset.state = card.state;
   pill.textContent = STATE_WORDS[card.state] + (waiting ? ", being saved" : "");
-  $("by").textContent = card.decided_by && card.state !== "candidate" ? `by ${card.decided_by}` : "";
+  const by = card.decided_by && card.state !== "candidate" ? `by ${card.decided_by}` : "";
+  $("by").textContent = [by, card.found ? "" : "the latest run no longer finds it"].filter(Boolean).join(", ");
   $("from").textContent = card.from_s.toFixed(2);
   $("to").textContent = card.to_s.toFixed(2);
   const moved = card.from_s !== card.found_from_s || card.to_s !== card.found_to_s;

@@ -363,11 +363,13 @@ export class Player {
       if (body.badge !== null) this.trail(paper, body, at, t);
     }
     for (const [from, to] of this.bars(t)) stroke(paper, [at(...from), at(...to)], colour("ink"), 3.5, 1, false);
+    const marks = [];
     for (const taking of [false, true])
       for (const body of play.bodies) {
         const place = placeAt(body, t, play.bridge_s);
         if (!place || (body.badge !== null) !== taking) continue;
         const [x, y] = at(...place);
+        if (body.side !== "official") marks.push([x, y]);
         const tint = body.main ? play.colours.handler : play.colours[body.side];
         const radius = body.side === "official" ? size * 0.55 : taking ? size * 1.25 : size;
         const shape = mark(body.side, x, y, radius);
@@ -378,7 +380,9 @@ export class Player {
       }
     const ball = placeAt(play.ball, t, play.bridge_s);
     if (ball) {
-      const [x, y] = at(...ball);
+      let [x, y] = at(...ball);
+      const near = marks.find(([mx, my]) => Math.hypot(mx - x, my - y) < size);
+      if (near) { x = near[0] + size * 1.15; y = near[1] - size * 0.8; } // in his hands: beside his mark, not over his number
       fill(paper, circle(x, y, Math.max(2.5, 0.55 * scale)), colour("ink"), 1);
       stroke(paper, circle(x, y, Math.max(2.5, 0.55 * scale)), colour("floor"), 1, 1, false);
     }
