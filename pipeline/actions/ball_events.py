@@ -103,7 +103,8 @@ class Handoffs:
     """Finds handoffs: the ball changes hands between teammates who are close, within a moment.
 
     Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022). Where the ball room says whether the ball
-    flew it is believed; else the giver must stand or go towards the receiver, and the receiver must move.
+    flew it is believed; else the giver must stand or go towards the receiver, and the receiver must move. To a man under
+    the basket the ball is dumped off: a pass.
     """
 
     kinds = ("handoff",)
@@ -247,7 +248,7 @@ def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool
     giver, receiver = change.before.column, change.after.column
     at = 0.5 * (change.before.end_s + change.after.start_s)
     gap = gap_at(view, at, giver, receiver)
-    if not gap <= rule.handoff_within_ft:
+    if not gap <= rule.handoff_within_ft or view.ring_ft[view.at(at), receiver] < rule.dump_off_ft:
         return False
     if change.told == "handoff":
         return True

@@ -2,7 +2,8 @@
 
 A defender's mean place is 0.62 man + 0.11 ball + 0.27 ring (Franks et al. 2015, arXiv:1405.0231). Each moment's
 defenders are given to the attackers so that their distances from those places, averaged over a while, are least in
-sum (Hungarian method); who guarded a man a moment ago keeps him unless another fits clearly better.
+sum (Hungarian method); who guarded a man a moment ago keeps him unless another fits clearly better, and who is his man
+in most of the time around is believed to be so where bodies are close together.
 """
 
 from __future__ import annotations
@@ -61,11 +62,28 @@ def guards(
     total = uniform_filter1d(np.where(known, miss, 0.0), width, axis=0, mode="nearest")
     share = uniform_filter1d(known.astype(float), width, axis=0, mode="nearest")
     mean = np.where(share > 1e-9, total / np.maximum(share, 1e-9), settings.unknown_ft)
-    before = np.zeros(mean.shape[1:], bool)
-    for number, cost in enumerate(mean):
+    matched = _matched(mean, np.zeros_like(mean), settings)
+    width = 2 * max(round(settings.usual_over_s / (step * stride)), 1) + 1
+    usual = uniform_filter1d(matched.astype(float), width, axis=0, mode="constant")
+    weight = uniform_filter1d(np.ones(len(matched)), width, mode="constant")
+    matched = _matched(mean, usual / weight[:, None, None], settings)
+    for number, pairs in enumerate(matched & (mean < settings.unknown_ft)):
+        rows, columns = np.nonzero(pairs)
+        result[number * stride : (number + 1) * stride, men[rows]] = others[columns]
+    return result
+
+
+def _matched(mean_ft: NDArray[np.float64], usual: NDArray[np.float64], settings: GuardSettings) -> NDArray[np.bool_]:
+    """The cheapest matching at each moment, (T, men, others) bool.
+
+    Who guarded a man a moment ago keeps him unless another fits better by ``stays_ft``, and by as much more of
+    ``usual_ft`` as he has been his man for more of the time around (``usual``, 0..1, shaped as ``mean_ft``).
+    """
+    matched = np.zeros(mean_ft.shape, bool)
+    before = np.zeros(mean_ft.shape[1:], bool)
+    for number, cost in enumerate(mean_ft - settings.usual_ft * usual):
         rows, columns = linear_sum_assignment(cost - settings.stays_ft * before)
         before = np.zeros_like(before)
         before[rows, columns] = True
-        fits = cost[rows, columns] < settings.unknown_ft
-        result[number * stride : (number + 1) * stride, men[rows[fits]]] = others[columns[fits]]
-    return result
+        matched[number] = before
+    return matched

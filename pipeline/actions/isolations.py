@@ -18,8 +18,8 @@ class Isolations:
     """Finds isolations: the handler keeps the ball in the front court with no teammate near, and goes himself.
 
     He is alone with his defender for long enough, then drives or shoots, and between the two nobody screens for him or
-    takes the ball from his hands. It is told of his touch, from the half-court phase on; its place is where he
-    was alone. The score is the certainty of
+    takes the ball from his hands. It is told of his touch, from the half-court phase on; its place is where he has
+    settled alone, and the nearest teammate is that of the last moments before he goes. The score is the certainty of
     handler and defender.
     """
 
@@ -43,14 +43,18 @@ class Isolations:
                 went_s = _goes_himself(view, touch.column, (view.t_s[first], view.t_s[last]), earlier, rule)
                 if went_s is None:
                     continue
-                uv = view.uv_ft[first, touch.column]
+                until = min(view.at(went_s), last)
+                still = np.flatnonzero(view.speed_ft_s[first : until + 1, touch.column] <= rule.settled_ft_s)
+                settled = first + (int(still[0]) if len(still) else 0)
+                faced = slice(max(view.at(went_s - rule.for_s), settled) - span.start, until + 1 - span.start)
+                uv = view.uv_ft[settled, touch.column]
                 found.append(
                     event_of(
                         view, self.kinds[0], (start_s, start_s, touch.end_s),
                         [("handler", touch.column), ("on_ball_defender", view.guard_of(first, touch.column))], uv,
                         measures={
                             "held_s": touch.end_s - start_s,
-                            "nearest_teammate_ft": float(np.min(nearest[a:b])),
+                            "nearest_teammate_ft": float(np.min(nearest[faced])),
                         },
                         traits={"place": place_of(view, uv)},
                         tolerance_ft=rule.tolerance_ft,

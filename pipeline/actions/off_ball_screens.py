@@ -132,8 +132,13 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
     )
+    slow = _slowest(view, one, at, rule)
     always = (
-        at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        max(
+            at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
+            at_most(slow, rule.moving_screen_ft_s, rule.screener_soft_ft_s)
+            * at_most(touch, rule.moving_touch_ft, soft, touch_sigma),
+        ),
         at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
         max(
             at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),

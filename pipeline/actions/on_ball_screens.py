@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -43,13 +43,17 @@ NAN = float("nan")
 
 @dataclass(frozen=True, slots=True)
 class Meeting:
-    """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known."""
+    """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known.
+
+    What was before ``since`` belongs to an earlier meeting of the two.
+    """
 
     handler: int
     screener: int
     guard: int
     screener_guard: int
     moment: int
+    since: int = 0
 
 
 class OnBallScreens:
@@ -137,6 +141,20 @@ def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenS
     return at_least(own_s, rule.handler_for_s, soft) * at_least(own_s - others_s, 0.0, soft)
 
 
+def held_before_s(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
+    """How long a player has had the ball shortly before a moment; what lies before the view began counts as his."""
+    span = view.span(view.t_s[moment] - rule.held_within_s, view.t_s[moment])
+    missing = max(view.steps(rule.held_within_s) + 1 - (span.stop - span.start), 0)
+    return (float((view.handler[span] == handler).sum()) + missing) * view.step_s
+
+
+def guarded_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """How far off the handler his defender is as the screen comes; NaN where not known."""
+    if meeting.guard < 0:
+        return NAN
+    return float(view.gap_ft[view.at(view.t_s[meeting.moment] - rule.guarded_before_s), meeting.handler, meeting.guard])
+
+
 def handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> float:
     """Grade of the ball going from hand to hand between two players about a time."""
     holds = [touch for touch in view.touches if touch.held_s >= rule.hold_s - 1e-9]
@@ -154,16 +172,22 @@ def touch(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) ->
     if meeting.guard < 0:
         return NAN, meeting.moment
     t = view.t_s[meeting.moment]
-    around = view.span(t - rule.touch_before_s, t + rule.touch_after_s)
+    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
     gap = view.gap_ft[around, meeting.screener, meeting.guard]
     if not np.isfinite(gap).any():
         return NAN, meeting.moment
     return float(np.nanmin(gap)), around.start + int(np.nanargmin(gap))
 
 
+def _from(since: int, span: slice) -> slice:
+    """What is left of a span from a moment on."""
+    return slice(max(since, span.start), span.stop)
+
+
 def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
     t = view.t_s[meeting.moment]
-    speed = view.speed_ft_s[view.span(t - rule.touch_before_s, t + rule.touch_after_s), meeting.screener]
+    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
+    speed = view.speed_ft_s[around, meeting.screener]
     return float(np.nanmin(speed)) if np.isfinite(speed).any() else NAN
 
 
@@ -188,7 +212,7 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     touch_sigma = pair_sigma_ft(view, at, s, meeting.guard)
     came = NAN
     if meeting.guard >= 0:
-        before = view.gap_ft[view.span(t - rule.came_over_s, t), s, meeting.guard]
+        before = view.gap_ft[_from(meeting.since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
     after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), h]
     goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
@@ -199,7 +223,7 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slow, rule.screener_speed_ft_s, rule.speed_soft_ft_s),
+        at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
     )
     slip = (
         at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
@@ -215,6 +239,9 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     )
     always = (
         handles(view, h, m, rule),
+        at_least(held_before_s(view, h, m, rule), rule.held_before_s, rule.time_soft_s),
+        at_most(guarded_ft(view, meeting, rule), rule.guarded_ft, rule.place_soft_ft, sigma),
+        at_most(float(view.uv_ft[m, s, 0]), view.half_court_u_ft, rule.front_court_soft_ft),
         1.0 - handed_over(view, h, s, float(t), rule),
         max(at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2), math.prod(set_for_him)),
         at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
@@ -258,6 +285,10 @@ def _apart(
                 kept[last] = (score, meeting)
         elif apart_s <= rule.same_if_stays_s and waits and _close_by(view, meeting, rule):
             kept[last] = (max(score, before_score), meeting)
+        elif apart_s <= rule.again_within_s and before_score >= rule.least_score:
+            gap = view.gap_ft[before.moment : meeting.moment + 1, meeting.handler, meeting.screener]
+            anew = replace(meeting, since=before.moment + int(np.nanargmax(gap)))
+            kept.append((_score(view, anew, rule), anew))
         else:
             kept.append((score, meeting))
     return kept

@@ -24,17 +24,29 @@ class OnBallScreenSettings(BaseModel):
     )
     screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
     closest_within_ft: float = Field(
-        6.5,
+        6.3,
         gt=0,
-        description="Their closest approach is about this at most: 6 ft in P3, here the 3 ft of contact and the 4 ft "
-        "that an on-ball defender is off, since what counts is that the screen reaches him.",
+        description="Their closest approach is about this at most: 6 ft in P3.",
     )
-    closest_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
         2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
     place_soft_ft: float = Field(0.7, gt=0, description="Softness of the limits of place, a shoe's length.")
     defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler (P3).")
+    guarded_ft: float = Field(
+        8.5, gt=0, description="The on-ball defender is about this near to him before: who sags guards no ball [C]."
+    )
+    guarded_before_s: float = Field(0.3, ge=0, description="That is looked at so long before the screen.")
+    front_court_soft_ft: float = Field(
+        2.0, gt=0, description="A screen is set in the front court; softness of the half-court line [C]."
+    )
+    held_before_s: float = Field(
+        0.4,
+        gt=0,
+        description="The handler has had the ball for so long before the screen: a catch beside one is none [C].",
+    )
+    held_within_s: float = Field(0.9, gt=0, description="And that within this time before it; holes do not count.")
     contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most (glossary).")
     touch_within_ft: float = Field(
         4.0, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
@@ -53,8 +65,10 @@ class OnBallScreenSettings(BaseModel):
         4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
     )
     screener_speed_ft_s: float = Field(
-        9.0, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
+        5.5, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
     )
+    screener_soft_ft_s: float = Field(1.0, gt=0, description="Softness of that limit.")
+    runs_ft_s: float = Field(9.0, gt=0, description="A screener who never slows to this and leaves slips [C].")
     speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
     goes_ft_s: float = Field(
         5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
@@ -98,7 +112,7 @@ class OnBallScreenSettings(BaseModel):
     slip_ft_s: float = Field(
         6.0,
         gt=0,
-        description="A screener who never slows to ``screener_speed_ft_s`` and leaves faster than this slips too [C].",
+        description="A screener who never slows to ``runs_ft_s`` and leaves faster than this slips too [C].",
     )
     dribble_s: float = Field(
         0.7, gt=0, description="A dribble seen so shortly before is alive; longer without one it is dead [M]."
@@ -162,7 +176,16 @@ class OffBallScreenSettings(BaseModel):
     wide_lost_ft: float = Field(4.0, gt=0, description="And that defender loses this much to such a cutter [C].")
     wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
     looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
-    screener_speed_ft_s: float = Field(6.5, gt=0, description="The screener is about this slow (glossary: 5 ft/s).")
+    screener_speed_ft_s: float = Field(
+        4.8,
+        gt=0,
+        description="The screener is about this slow (glossary: 5 ft/s; faster ones were doubtful when drawn).",
+    )
+    screener_soft_ft_s: float = Field(0.8, gt=0, description="Softness of that limit.")
+    moving_screen_ft_s: float = Field(
+        7.0, gt=0, description="Where contact is sure a jog is slow enough: a screen on the move [C]."
+    )
+    moving_touch_ft: float = Field(1.5, gt=0, description="A screener on the move gets this near to the defender [C].")
     slow_for_s: float = Field(0.3, gt=0, description="The screener is slow on average for this long (glossary).")
     slow_around_s: float = Field(
         0.4, gt=0, description="And that within this time before and after he is nearest to the cutter's defender [C]."
@@ -174,8 +197,13 @@ class OffBallScreenSettings(BaseModel):
     )
     passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
     passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
-    touch_ft: float = Field(3.5, gt=0, description="The cutter's defender comes this near to the screener (glossary).")
-    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    touch_ft: float = Field(
+        3.2,
+        gt=0,
+        description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft, where half of "
+        "those drawn were doubtful).",
+    )
+    touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     touch_within_s: float = Field(
         0.8, gt=0, description="That is looked for within this time before and after the closest approach."
     )
@@ -183,7 +211,7 @@ class OffBallScreenSettings(BaseModel):
         4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
     )
     delayed_touch_ft: float = Field(
-        4.5, gt=0, description="A delayed defender came this near to the screener (P4: 5 ft; too loose when drawn)."
+        3.7, gt=0, description="A delayed defender came this near to the screener (P4: 5 ft; too loose when drawn)."
     )
     came_ft: float = Field(
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."

@@ -116,7 +116,7 @@ def slipped(
     after = view.speed_ft_s[view.span(view.t_s[moment], view.t_s[moment] + rule.slip_within_s), screener]
     if not np.isfinite(after).any():
         return UNKNOWN
-    ran = slowest_ft_s > rule.screener_speed_ft_s and float(np.nanmax(after)) > rule.slip_ft_s
+    ran = slowest_ft_s > rule.runs_ft_s and float(np.nanmax(after)) > rule.slip_ft_s
     return IN_WORDS[ran or (contact_ft > rule.contact_ft and dives(view, screener, touched, rule) >= HALF)]
 
 

@@ -99,6 +99,9 @@ class BallSettings(BaseModel):
     ends_s: float = Field(
         0.2, ge=0, description="So far apart may film put two holds beyond that where the ball was told to be handed."
     )
+    dump_off_ft: float = Field(
+        8.0, ge=0, description="Nearer to the ring than this a short pass is a dump-off (common practice, no source)."
+    )
     handoff_around_s: float = Field(0.3, gt=0, description="The receiver moves within this time of the handoff.")
     giver_stands_ft_s: float = Field(
         5.0, gt=0, description="A giver faster than this must go towards the receiver (common practice, no source)."
@@ -210,6 +213,7 @@ class IsolationSettings(BaseModel):
     within_ft: float = Field(30.0, gt=0, description="He is at most this far from the ring.")
     guard_within_ft: float = Field(8.0, gt=0, description="His defender is this near.")
     after_s: float = Field(1.0, ge=0, description="He shoots or drives at most this long after it.")
+    settled_ft_s: float = Field(4.0, gt=0, description="He has settled when he is slower than this [C].")
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which an isolation is half trusted.")
 
@@ -276,6 +280,10 @@ class GuardSettings(BaseModel):
     over_s: float = Field(0.8, gt=0, description="Distances are averaged over this time; a switch takes about as long.")
     every_s: float = Field(0.24, gt=0, description="The matching is done anew this often.")
     stays_ft: float = Field(2.0, ge=0, description="Another defender must fit better by this to take over a man.")
+    usual_ft: float = Field(
+        4.0, ge=0, description="And by this much more to take him from who has been on him throughout the time around."
+    )
+    usual_over_s: float = Field(6.0, gt=0, description="That time reaches so far before and after.")
     unknown_ft: float = Field(60.0, gt=0, description="Stands for the distance of a player who is not seen.")
 
 

@@ -128,6 +128,11 @@ class PossessionView:
         """Touches of the attacking team, in order of time."""
         return tuple(t for t in self.story.touches if t.attacks)
 
+    @property
+    def half_court_u_ft(self) -> float:
+        """Distance of the half-court line from the ring, along u."""
+        return self.book.length_ft / 2 - self.book.ring_to_baseline_ft
+
     def ring_distance_ft(self) -> np.ndarray:
         """Distance of every player to the point under the attacked ring, (T, N)."""
         return self.ring_ft

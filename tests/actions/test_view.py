@@ -141,5 +141,5 @@ def test_unsure_places_lower_every_score(seed):
         PlayTables(type(p.tracks).from_pylist(rows, schema=p.tracks.schema), p.ball, p.touches, p.possessions)
     )
     compared = [(sure[key], e.score) for e in unsure if (key := (e.kind, e.actors, round(e.t_s, 3))) in sure]
-    assert len(compared) > 20
+    assert len(compared) > 15
     assert all(after < before for before, after in compared)
