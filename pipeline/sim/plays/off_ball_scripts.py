@@ -216,7 +216,11 @@ def _two_screens(
 def _stagger(play: Play) -> Steps:
     spots = [np.array([7.5, 15.0]), np.array([15.0, 9.5])]
     bys = [np.array([0.8, 2.2]), np.array([1.6, 1.8])]
+    began = play.stage.t_s
     yield from _two_screens(play, spots, bys, play.floor.top(), "stagger")
+    # with the catch that follows it may be called the set
+    roles = {"guard": HANDLER, "shooter": CUTTER, "first": SCREENER, "second": SECOND}
+    play.played("stagger_away", roles, start_s=began, certain=False)
 
 
 def _double(play: Play) -> Steps:
