@@ -88,8 +88,8 @@ def rerun_of(library: Library, settings: Settings) -> Rerun:
         from pipeline.night.run import run_film
 
         def stage(name: str) -> Callable[[float, float], None]:
-            progress(f"{name} …", 0.0)
-            return lambda done, whole: progress(f"{name} …", done / whole if whole else 0.0)
+            progress(f"Working on: {name}.", 0.0)
+            return lambda done, whole: progress(f"Working on: {name}.", done / whole if whole else 0.0)
 
         run_film(game.film(), library, film_networks(settings), settings, book=None, progress=stage)
 
@@ -100,13 +100,21 @@ def _listen(host: str, port: int) -> socket.socket:
     try:
         family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         listening = socket.socket(family)
+    except OSError as error:
+        raise _cannot(host, port, error) from error
+    try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(address)
     except OSError as error:
-        raise SettingsError(
-            f"{host}, port {port}, cannot be listened on ({error.strerror}); choose another with --port or --host."
-        ) from error
+        listening.close()
+        raise _cannot(host, port, error) from error
     return listening
+
+
+def _cannot(host: str, port: int, error: OSError) -> SettingsError:
+    return SettingsError(
+        f"{host}, port {port}, cannot be listened on ({error.strerror}); choose another with --port or --host."
+    )
 
 
 def _user() -> str:

@@ -202,6 +202,30 @@ def test_the_command_writes_a_password(bare):
     assert password_file(bare).check("Kim", WORD)
 
 
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--host", "0.0.0.0"], "nobody has a password"),
+        (["--name", "court.example"], "nobody has a password"),
+        (["--certificate", "/nowhere.pem"], "belong together"),
+        (["--certificate", "/nowhere.pem", "--key", "/nowhere.key"], "/nowhere.pem does not exist"),
+        (["--host", "203.0.113.7", "--with-a-password"], "cannot be listened on"),
+        (["--library", "/nowhere/at/all"], "There is no library"),
+    ],
+)
+def test_the_command_refuses_in_one_sentence(bare, more, said, capsys, monkeypatch):
+    if "--with-a-password" in more:
+        with_password(bare)
+        more = [word for word in more if word != "--with-a-password"]
+    monkeypatch.setattr("sys.argv", ["elbowroom", "review", "--library", str(bare.root), "--port", "8799", *more])
+    with pytest.raises(SystemExit) as stopped:
+        cli.main()
+    assert stopped.value.code == 2
+    told = [line for line in capsys.readouterr().err.splitlines() if line.startswith("elbowroom: ")]
+    assert len(told) == 1
+    assert said in told[0]
+
+
 def test_nothing_is_seen_without_a_login(library, settings):
     with_password(library)
     with asked(library, settings) as client:
