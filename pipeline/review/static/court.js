@@ -253,7 +253,7 @@ async function follow(job) {
   at("rerun").disabled = true;
   const done = await watch(job, at("job"));
   at("rerun").disabled = false;
-  if (done.standing === "done") location.reload();
+  if (done.standing === "done") location.href = `${base}?t=${t}`;
 }
 at("rerun")?.addEventListener("click", async () => {
   try {
