@@ -86,9 +86,12 @@ def quoted(text):
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def make_library(root: Path) -> Library:
-    """The library; every complete set and every fault is a tag."""
+def make_library(root: Path, store_url: str = "") -> Library:
+    """The library; every complete set and every fault is a tag, in SQLite or at the URL."""
     library = Library(root)
+    if store_url:
+        root.mkdir()
+        (root / "library.toml").write_text(f"tag_store = {quoted(store_url)}\n", encoding="utf-8")
     for name, (date, opponent, team_0, team_1) in GAMES.items():
         folder = root / "games" / name
         tables = folder / "tables"

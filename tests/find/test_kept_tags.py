@@ -5,9 +5,11 @@ from dataclasses import replace
 import pytest
 from made_up_library import FAULT_ROWS, GAMES, NOW, SET_ROWS, candidate, make_library
 
+from pipeline.find import Filters, find
 from pipeline.find.index import FOLDER
 from pipeline.find.kept_tags import MODELS_FILE, TAGS_FILE, kept_tag_rows
 from pipeline.find.tag_rows import rows_of
+from pipeline.settings import Settings
 from pipeline.tags import Family, State
 from pipeline.tags.ranking import rank
 
@@ -15,8 +17,8 @@ FIRST, SECOND = GAMES
 
 
 @pytest.fixture
-def library(tmp_path):
-    return make_library(tmp_path / "library")
+def library(tmp_path, tag_place):
+    return make_library(tmp_path / "library", tag_place if isinstance(tag_place, str) else "")
 
 
 def same(library):
@@ -37,17 +39,17 @@ def test_rows_follow_every_change(library):
     written = kept.stat().st_mtime_ns
     assert same(library).equals(first)
     assert kept.stat().st_mtime_ns == written, "nothing changed, so nothing is written"
-    with library.tag_store() as store:
-        changes = (
-            lambda: store.decide(1, State.CONFIRMED, who="ana", when=NOW),
-            lambda: store.undo(1, who="ana", when=NOW),
-            lambda: store.label(2, add=("monday",), who="ana", when=NOW),
-            lambda: store.label(2, remove=("monday",), who="ana", when=NOW),
-            lambda: store.note(3, "Look at the feet.", who="ana", when=NOW),
-            lambda: store.edit(4, who="ana", when=NOW, start_s=0.5),
-        )
+    changes = (
+        lambda store: store.decide(1, State.CONFIRMED, who="ana", when=NOW),
+        lambda store: store.undo(1, who="ana", when=NOW),
+        lambda store: store.label(2, add=("monday",), who="ana", when=NOW),
+        lambda store: store.label(2, remove=("monday",), who="ana", when=NOW),
+        lambda store: store.note(3, "Look at the feet.", who="ana", when=NOW),
+        lambda store: store.edit(4, who="ana", when=NOW, start_s=0.5),
+    )
     for change in changes:
-        change()
+        with library.tag_store() as store:
+            change(store)
         same(library)
 
 
@@ -61,6 +63,9 @@ def test_rows_follow_runs(library):
         store.merge(FIRST, moved, who="run", when=NOW)
     rows = same(library)
     assert rows["state"].to_pylist().count("withdrawn") == 4
+    withdrawn = find(library, Filters(states=("withdrawn",)), Settings())
+    assert withdrawn["state"].to_pylist() == ["withdrawn"] * 4
+    assert "withdrawn" not in find(library, Filters(), Settings())["state"].to_pylist()
     assert 0.91 in rows["score"].to_pylist()
     with library.tag_store() as store:
         store.merge("a third", [candidate(Family.SET, SET_ROWS[0], "New.")], who="run", when=NOW)
