@@ -21,7 +21,7 @@ from visiting import WAIT_S, Browser, a_chromium, app_of, clean, serving
 
 from pipeline.library.games import Library
 
-COLOURS = 128
+COLOURS = 240
 """Of a picture's palette: it keeps them small, and pages have few."""
 
 FILM_WAIT_S = 300.0
@@ -56,7 +56,7 @@ class Walked:
 def walk(browser: Browser, search: str, report: str, out: Path | None = None) -> Walked:
     """Walk through a morning; ``search`` is typed into the query bar, ``report`` is the address of a PDF."""
     picture = _Camera(browser, out)
-    browser.look(width=1180, height=760)
+    browser.look(width=1280, height=800)
     browser.open("/")
     picture.take("night")
 
