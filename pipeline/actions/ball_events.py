@@ -103,8 +103,8 @@ class Handoffs:
     """Finds handoffs: the ball changes hands between teammates who are close, within a moment.
 
     Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022). Where the ball room says whether the ball
-    flew it is believed; else the giver must stand or go towards the receiver, and the receiver must move. To a man under
-    the basket the ball is dumped off: a pass.
+    flew it is believed; else the giver must stand or go towards the receiver, and the receiver must move. Under the
+    basket the ball is dumped off: a pass.
     """
 
     kinds = ("handoff",)

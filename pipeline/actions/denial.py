@@ -20,7 +20,8 @@ class Denials:
     A possible receiver is a teammate of the handler in the front court, not deep in the paint (a block is not deep, so
     a fronted post is denied) and within a pass of the ball. His defender must stand between the two, along the line,
     not behind the receiver: who trails him denies nothing. A step too far (``slack_ft``) between two spells does not
-    part them. The score is the certainty of the three places.
+    part them. Where the ball was hardly seen meanwhile, though elsewhere it was, it is not known who had it, and no
+    denial is claimed. The score is the certainty of the three places.
     """
 
     kinds = ("denial",)
@@ -31,6 +32,7 @@ class Denials:
         del earlier
         rule = settings.denial
         found = []
+        watched = bool(view.ball_seen.any())
         for column in np.flatnonzero(view.attackers):
             chance, nearly, gap, line = denied_moments(view, int(column), rule)
             strict = list(stretches(bridged(chance >= rule.least_chance, view.t_s, rule.pause_s)))
@@ -40,6 +42,8 @@ class Denials:
                 if not inside:
                     continue
                 first, last = inside[0][0], inside[-1][1]
+                if watched and float(view.ball_seen[first:last].mean()) < rule.ball_seen:
+                    continue
                 start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
                 guard = _most(view.guard[first:last, column])
                 handler = _most(view.handler[first:last])

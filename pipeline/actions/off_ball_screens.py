@@ -115,6 +115,7 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
     closest = float(view.gap_ft[m, one.screener, one.cutter])
     path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
     turned = abs(swept_deg(view.uv_ft[m, one.screener], path))
+    turn_sigma = math.degrees(math.atan2(sigma, closest)) if math.isfinite(sigma + closest) else 0.0
     lost = _separation(view, one, rule.after_s) - _separation(view, one, -rule.before_s)
     soft = rule.touch_soft_ft
     met = at_most(touch, rule.touch_ft, soft, touch_sigma)
@@ -123,12 +124,12 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
     )
     near = (
         at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
-        at_least(turned, rule.passes_deg, rule.passes_soft_deg),
+        at_least(turned, rule.passes_deg, rule.passes_soft_deg, turn_sigma),
         max(met, delayed),
     )
     wide = (
         at_most(closest, rule.wide_ft, rule.closest_soft_ft, sigma),
-        at_least(turned, rule.wide_turn_deg, rule.passes_soft_deg),
+        at_least(turned, rule.wide_turn_deg, rule.passes_soft_deg, turn_sigma),
         at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
     )

@@ -45,7 +45,8 @@ NAN = float("nan")
 class Meeting:
     """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known.
 
-    What was before ``since`` belongs to an earlier meeting of the two.
+    What was before ``since`` belongs to an earlier meeting of the two, and the screener came before ``came_since`` for
+    that one.
     """
 
     handler: int
@@ -54,6 +55,7 @@ class Meeting:
     screener_guard: int
     moment: int
     since: int = 0
+    came_since: int = 0
 
 
 class OnBallScreens:
@@ -212,7 +214,7 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     touch_sigma = pair_sigma_ft(view, at, s, meeting.guard)
     came = NAN
     if meeting.guard >= 0:
-        before = view.gap_ft[_from(meeting.since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
+        before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
     after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), h]
     goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
@@ -287,7 +289,9 @@ def _apart(
             kept[last] = (max(score, before_score), meeting)
         elif apart_s <= rule.again_within_s and before_score >= rule.least_score:
             gap = view.gap_ft[before.moment : meeting.moment + 1, meeting.handler, meeting.screener]
-            anew = replace(meeting, since=before.moment + int(np.nanargmax(gap)))
+            parted = before.moment + int(np.nanargmax(gap))
+            stayed = before.screener == meeting.screener and _stayed(view, before, meeting, rule)
+            anew = replace(meeting, since=parted, came_since=0 if stayed else parted)
             kept.append((_score(view, anew, rule), anew))
         else:
             kept.append((score, meeting))

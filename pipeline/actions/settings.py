@@ -78,7 +78,7 @@ class BallSettings(BaseModel):
         0.7, gt=0, le=1, description="Share of the time in which the ball must be seen to say that it was not dribbled."
     )
     bounce_s: float = Field(
-        0.6, ge=0, description="A slow dribble's time: so much longer where a hold is not sure at all."
+        1.0, ge=0, description="Two slow dribbles' time: so much longer where a hold is not sure at all."
     )
     bounced_ft: float = Field(
         3.0,
@@ -168,6 +168,9 @@ class DenialSettings(BaseModel):
     )
     for_s: float = Field(0.5, gt=0, description="For at least this long (glossary).")
     pause_s: float = Field(0.2, ge=0, description="A moment off up to this long does not end it.")
+    ball_seen: float = Field(
+        0.45, ge=0, le=1, description="In film that shows the ball at all it is seen for this share of a denial."
+    )
     pass_from_ft: float = Field(8.0, ge=0, description="A receiver nearer to the ball than this needs no pass.")
     pass_to_ft: float = Field(30.0, gt=0, description="A receiver farther from the ball than this is no receiver.")
     front_u_ft: float = Field(32.0, gt=0, description="Farther out than this nobody is denied.")
