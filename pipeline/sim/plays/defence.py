@@ -128,7 +128,7 @@ class Defence:
         man = self.man_of(defender)
         if route is Route.TRAIL:
             # in his footsteps past the screener, then on his hip
-            self.order(defender, Order.TRAIL, lambda: self._footsteps(man))
+            self.order(defender, Order.TRAIL, lambda: self.footsteps(man))
             yield from stage.until(lambda: stage.gap(defender, screener) < 3.2, 1.0)
             yield from stage.wait(0.35)
             self.order(defender, Order.TRAIL)
@@ -173,7 +173,7 @@ class Defence:
         if self.duties[defender].man == handler:
             self.order(defender, Order.MAN)
 
-    def _footsteps(self, man: int) -> np.ndarray:
+    def footsteps(self, man: int) -> np.ndarray:
         """Where a man was a moment ago."""
         path = self.stage.path
         return path[max(len(path) - 1 - round(FOOTSTEPS_S / DT_S), 0)][man]

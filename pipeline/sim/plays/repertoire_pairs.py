@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.sim.plays.defence import Order, Route
+from pipeline.sim.plays.defence import Order
 from pipeline.sim.plays.parts import release_screen, retreat_dribble, shot
 from pipeline.sim.plays.places import Places
 from pipeline.sim.plays.repertoire_ball import FINISHES, bring_it_fast, drive_off
@@ -153,12 +153,22 @@ def double_drag(play: Play) -> Steps:
     stage.go(big, uv(4.0, 3.0), 11.0)
     met = stage.t_s
     # the handler's man is still behind him, and runs into the second screen
-    stage.start(play.defence.round_screen(play.defence.guard_of(guard), second, Route.TRAIL))
+    stage.start(_into_second(play, guard))
     yield from stage.run_past(guard, spot + uv(2.3, 0.3), 13.0)
     play.did("on_ball_screen", {"handler": guard, "screener": second}, start_s=met)
     release_screen(play, second)
     play.played("double_drag", roles, start_s=began)
     yield from drive_off(play, guard, second, side=-1)
+
+
+def _into_second(play: Play, handler: int) -> Steps:
+    """The handler's man follows in his footsteps until both are past the second screen."""
+    defence = play.defence
+    for _ in range(12):
+        guard = defence.guard_of(handler)
+        defence.order(guard, Order.TRAIL, lambda: defence.footsteps(handler))
+        yield from play.stage.wait(0.1)
+    defence.order(defence.guard_of(handler), Order.MAN)
 
 
 # ---- high-low ------------------------------------------------------------
