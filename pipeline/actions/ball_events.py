@@ -103,8 +103,8 @@ class Handoffs:
     """Finds handoffs: the ball changes hands between teammates who are close, within a moment.
 
     Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022). Where the ball room says whether the ball
-    flew it is believed; else the giver must stand or go towards the receiver, and the receiver must move. Under the
-    basket the ball is dumped off: a pass.
+    flew it is believed, if the receiver moves at all; else the giver must stand or go towards him, and he must move.
+    Under the basket the ball is dumped off, and on the way up the floor it is passed on: passes.
     """
 
     kinds = ("handoff",)
@@ -250,10 +250,12 @@ def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool
     gap = gap_at(view, at, giver, receiver)
     if not gap <= rule.handoff_within_ft or view.ring_ft[view.at(at), receiver] < rule.dump_off_ft:
         return False
-    if change.told == "handoff":
-        return True
+    if view.uv_ft[view.at(at), receiver, 0] > view.half_court_u_ft - rule.handoff_front_ft:
+        return False
     span = view.span(at - rule.handoff_around_s, at + rule.handoff_around_s)
     receives = float(np.nanmax(view.speed_ft_s[span, receiver], initial=0.0))
+    if change.told == "handoff":
+        return receives >= rule.told_moves_ft_s
     moment = view.at(at)
     to = view.uv_ft[moment, receiver] - view.uv_ft[moment, giver]
     giving = view.velocity_ft_s[moment, giver]

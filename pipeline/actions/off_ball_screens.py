@@ -133,12 +133,22 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
     )
-    slow = _slowest(view, one, at, rule)
+    before = _separation(view, one, -rule.before_s)
+    lost_soft = (rule.lost_soft_ft, touch_sigma)
+    planted = at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s) * at_most(
+        _slowest(view, one, m, rule), rule.planted_ft_s, rule.planted_soft_ft_s
+    )
+    on_the_move = (
+        at_most(_slowest(view, one, at, rule), rule.moving_screen_ft_s, rule.screener_soft_ft_s)
+        * at_most(touch, rule.moving_touch_ft, soft, touch_sigma)
+        * at_least(lost, rule.moving_lost_ft, *lost_soft)
+    )
     always = (
+        max(planted, on_the_move),
         max(
-            at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
-            at_most(slow, rule.moving_screen_ft_s, rule.screener_soft_ft_s)
-            * at_most(touch, rule.moving_touch_ft, soft, touch_sigma),
+            at_most(before, rule.chases_ft, rule.chases_soft_ft, touch_sigma),
+            at_least(lost, rule.moving_lost_ft, *lost_soft),
+            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
         ),
         at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
         max(

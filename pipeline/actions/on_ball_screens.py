@@ -8,7 +8,8 @@ looks at is graded besides (:class:`OnBallScreenSettings`): the screener gets to
 
 Decided here, as a coach would:
 
-* The on-ball defender is who guarded the handler before the screen, not who is nearest at that moment.
+* The on-ball defender is who guarded the handler before the screen, not who is nearest at that moment; after a switch
+  just before it, the one who took him.
 * A handler who passes the screen wide has still used it if the screener hit his defender: 6 ft is a soft limit.
 * Hands changing between the two about the screen are a handoff, no screen; a pass to the screener later is a pass.
 * Sent: compared with the place of the screen the handler goes to the middle or to the sideline when he passes the
@@ -114,6 +115,9 @@ def _meetings(view: PossessionView, settings: ActionSettings) -> Iterator[Meetin
                 before = view.span(t - cover.before_s, t - cover.until_before_s)
                 own, his = (usual_guard(view, column, before) for column in (int(handler), int(mate)))
                 yield Meeting(int(handler), int(mate), own, his, moment)
+                now = usual_guard(view, int(handler), view.span(t - cover.until_before_s, t))
+                if now not in (NOBODY, own):
+                    yield Meeting(int(handler), int(mate), now, own if now == his else his, moment)
 
 
 def _middle(view: PossessionView, handler: int, mate: int, moment: int, apart: int) -> int:
@@ -227,10 +231,17 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
         at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
     )
+    rub = (
+        at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.rub_touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_most(slow, rule.moving_ft_s, rule.screener_soft_ft_s),
+    )
     slip = (
         at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
         at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
         dives(view, s, at, rule),
     )
     set_for_him = (
@@ -250,7 +261,15 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
         at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
     )
-    return math.prod(always) * max(math.prod(set_screen), math.prod(slip))
+    return math.prod(always) * max(math.prod(way) for way in (set_screen, rub, slip))
+
+
+def _came_up_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """How far off the screener was from where he meets the handler; NaN where not known."""
+    t = view.t_s[meeting.moment]
+    way = view.uv_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), meeting.screener]
+    off = np.linalg.norm(way - view.uv_ft[meeting.moment, meeting.screener], axis=1)
+    return float(np.nanmax(off)) if np.isfinite(off).any() else NAN
 
 
 def _apart(

@@ -49,9 +49,15 @@ class OnBallScreenSettings(BaseModel):
     held_within_s: float = Field(0.9, gt=0, description="And that within this time before it; holes do not count.")
     contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most (glossary).")
     touch_within_ft: float = Field(
-        4.0, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
+        3.5, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
     )
-    touch_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    touch_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
+    rub_ft: float = Field(
+        3.2, gt=0, description="Or the handler goes past a screener who came and stands, shoulder to shoulder [C]."
+    )
+    rub_touch_ft: float = Field(
+        5.3, gt=0, description="Then his defender may go round the screen, this far from the screener [C]."
+    )
     touch_before_s: float = Field(0.8, gt=0, description="Contact is looked for so long before the closest approach.")
     touch_after_s: float = Field(0.6, gt=0, description="And so long after it.")
     came_ft: float = Field(
@@ -97,9 +103,9 @@ class OnBallScreenSettings(BaseModel):
     moving_ft_s: float = Field(4.0, gt=0, description="Above this the screener was still moving (glossary).")
     stands_for_s: float = Field(0.12, ge=0, description="A screener who is slower for so long is set [C].")
     off_ft_s: float = Field(6.0, gt=0, description="The handler goes from when he is faster than this [C].")
-    slip_closest_ft: float = Field(9.0, gt=0, description="One who slips comes this near to the handler, softly [C].")
+    slip_closest_ft: float = Field(7.5, gt=0, description="One who slips comes this near to the handler, softly [C].")
     slip_touch_ft: float = Field(
-        6.0, gt=0, description="One who slips comes this near to the handler's defender, as if to screen him [C]."
+        5.0, gt=0, description="One who slips comes this near to the handler's defender, as if to screen him [C]."
     )
     slip_came_ft: float = Field(5.0, gt=0, description="One who slips came this much nearer to that defender [C].")
     slip_turn_deg: float = Field(75.0, gt=0, description="One who slips turns by this on the way [C].")
@@ -185,6 +191,21 @@ class OffBallScreenSettings(BaseModel):
     moving_screen_ft_s: float = Field(
         7.0, gt=0, description="Where contact is sure a jog is slow enough: a screen on the move [C]."
     )
+    planted_ft_s: float = Field(
+        4.0, gt=0, description="And about so slow as the cutter passes: who runs through plants no screen [C]."
+    )
+    planted_soft_ft_s: float = Field(0.7, gt=0, description="Softness of that limit.")
+    chases_ft: float = Field(
+        6.8, gt=0, description="The cutter's defender is this near to him before, or loses ``moving_lost_ft`` [C]."
+    )
+    sags_rub_ft: float = Field(
+        3.3, gt=0, description="Or the cutter goes this near past the screener who was set for one who sags [C]."
+    )
+    chases_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    moving_lost_ft: float = Field(
+        3.0, gt=0, description="A screen on the move, or on one who sags, costs the defender this much [C]."
+    )
+    lost_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
     moving_touch_ft: float = Field(1.5, gt=0, description="A screener on the move gets this near to the defender [C].")
     slow_for_s: float = Field(0.3, gt=0, description="The screener is slow on average for this long (glossary).")
     slow_around_s: float = Field(
@@ -205,7 +226,7 @@ class OffBallScreenSettings(BaseModel):
     )
     touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     touch_within_s: float = Field(
-        0.8, gt=0, description="That is looked for within this time before and after the closest approach."
+        0.7, gt=0, description="That is looked for within this time before and after the closest approach."
     )
     delayed_ft: float = Field(
         4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."

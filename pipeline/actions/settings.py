@@ -102,6 +102,14 @@ class BallSettings(BaseModel):
     dump_off_ft: float = Field(
         8.0, ge=0, description="Nearer to the ring than this a short pass is a dump-off (common practice, no source)."
     )
+    handoff_front_ft: float = Field(
+        2.0, description="A handoff is made at least this far inside the front court (common practice, no source)."
+    )
+    told_moves_ft_s: float = Field(
+        3.0,
+        ge=0,
+        description="Where the ball says handoff the receiver moves at least at this speed (glossary: moves).",
+    )
     handoff_around_s: float = Field(0.3, gt=0, description="The receiver moves within this time of the handoff.")
     giver_stands_ft_s: float = Field(
         5.0, gt=0, description="A giver faster than this must go towards the receiver (common practice, no source)."

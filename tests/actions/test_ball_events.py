@@ -215,6 +215,9 @@ def test_ends_that_film_tells_a_little_wrong():
     p = play({0: still(t, 20, 5), 6: still(t, 5, 0)}, t)
     early = told(p, ("hold", 0.0, 2.0, 0), ("shot", 2.0, 2.9, 0), ("rebound", 2.75, 3.4, 6), ("hold", 3.4, 4.0, 6))
     assert len(of_kind(early, "rebound")) == 1
-    beside = play({0: still(t, 24, 5), 1: still(t, 24, 8)}, t)
+    beside = play({0: still(t, 24, 5), 1: along(t, (1.4, 24, 13), (3.0, 24, 3))}, t)
     handed_to = told(beside, ("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.45, 0), ("hold", 2.45, 4.0, 1))
     assert len(of_kind(handed_to, "handoff")) == 1
+    standing = play({0: still(t, 24, 5), 1: still(t, 24, 8)}, t)
+    tossed = told(standing, ("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.45, 0), ("hold", 2.45, 4.0, 1))
+    assert not of_kind(tossed, "handoff"), "the receiver of a handoff moves"
