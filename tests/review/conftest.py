@@ -1,7 +1,7 @@
 """A filled library, a served site and a browser for the tests of the review pages.
 
-The library is made from the truth that ships beside two sample films, so that no network runs. One browser serves all
-tests of a session; where there is none, its tests skip with that reason, and fail where ``CI`` is set.
+The library is made from the truth that ships beside two sample films, so that no network runs. One browser serves
+the tests of a file; where there is none, its tests skip with that reason, and fail where ``CI`` is set.
 """
 
 import os
@@ -69,9 +69,9 @@ def served(library: Library, review_settings: Settings) -> Iterator[Served]:
         yield Served(address, library, app)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
-    """The session's browser."""
+    """A browser for the tests of one file; it goes with them, so that no page of theirs works on beside others."""
     if not (CHROMIUM and DRIVER):
         missing = "there is no Chromium with its driver; install chromium and chromium-driver"
         if os.environ.get("CI"):
@@ -84,8 +84,11 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chr
 @pytest.fixture
 def browser(chromium: webdriver.Chrome, served: Served) -> Iterator[Browser]:
     """The browser at the test's own site, without memories."""
-    yield clean(chromium, served.address)
+    here = clean(chromium, served.address)
+    yield here
+    here.dismiss()
     chromium.get("about:blank")
+    here.dismiss()
 
 
 @pytest.fixture(params=["light", "dark", "phone"])
