@@ -18,6 +18,20 @@ settings.load_profile("repeatable")
 
 POSTGRES = "ELBOWROOM_TEST_POSTGRES"
 
+ONE_AT_A_TIME = "one at a time"
+"""Tests that drive a browser, or many visitors at once, are given to one worker: two of them starve each other."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if getattr(config.option, "numprocesses", None):
+        config.option.dist = "loadgroup"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if "chromium" in getattr(item, "fixturenames", ()) or item.path.name == "test_reviewers.py":
+            item.add_marker(pytest.mark.xdist_group(ONE_AT_A_TIME))
+
 
 @pytest.fixture
 def postgres_place() -> Iterator[str]:
