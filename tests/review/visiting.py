@@ -27,9 +27,7 @@ WAIT_S = 30.0
 
 SERIOUS = ("serious", "critical")
 
-BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
-"""The first that is there is taken; the shell draws no window of its own and is the lightest."""
-CHROMIUM = tuple(filter(None, (shutil.which(name) for name in BROWSERS)))
+CHROMIUM = tuple(filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome"))))
 DRIVER = shutil.which("chromedriver")
 
 
