@@ -111,23 +111,8 @@ def fault_candidate(
 ) -> Candidate:
     """A fault as a candidate for the tag store; its sentence calls players by name or number where known."""
     rule = next(one for one in settings.faults.library if one.name == event.kind)
-    possession = event.possession if event.possession >= 0 else None
-    return Candidate(
-        kind=event.kind,
-        family=Family.FAULT,
-        shot=event.shot,
-        possession=possession,
-        team=None if possession is None else teams.get(possession),
-        start_s=event.start_s,
-        end_s=event.end_s,
-        t_s=event.t_s,
-        actors=event.actors,
-        measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
-        traits=dict(event.traits),
-        score=float(event.score),
-        severity=severity_of(event, rule).value,
-        sentence=sentence_of(event, rule, lambda track: called(track, jerseys, rosters)),
-    )
+    told = sentence_of(event, rule, lambda track: called(track, jerseys, rosters))
+    return _event_candidate(event, Family.FAULT, teams, severity_of(event, rule), told)
 
 
 def set_candidate(
@@ -163,10 +148,17 @@ def action_candidate(
     event: Event, teams: Mapping[int, int | None], jerseys: Mapping[int, tuple[int, str]], rosters: Rosters
 ) -> Candidate:
     """An action as a candidate for the tag store."""
+    told = action_sentence(event, lambda track: called(track, jerseys, rosters))
+    return _event_candidate(event, Family.ACTION, teams, Severity.NOTE, told)
+
+
+def _event_candidate(
+    event: Event, family: Family, teams: Mapping[int, int | None], severity: Severity, sentence: str
+) -> Candidate:
     possession = event.possession if event.possession >= 0 else None
     return Candidate(
         kind=event.kind,
-        family=Family.ACTION,
+        family=family,
         shot=event.shot,
         possession=possession,
         team=None if possession is None else teams.get(possession),
@@ -177,8 +169,8 @@ def action_candidate(
         measures={name: value for name, value in event.measures.items() if np.isfinite(value)},
         traits=dict(event.traits),
         score=float(event.score),
-        severity=Severity.NOTE.value,
-        sentence=action_sentence(event, lambda track: called(track, jerseys, rosters)),
+        severity=severity.value,
+        sentence=sentence,
     )
 
 
