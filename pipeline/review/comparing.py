@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import base64
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from pipeline.errors import ElbowroomError
@@ -19,33 +19,21 @@ from pipeline.reports.sides import Counted, side
 from pipeline.review.compare_view import SideAsked, compare_kind, how_often, kind_named
 from pipeline.review.searching import FAMILIES, choices
 from pipeline.review.site import page, site
+from pipeline.review.two_sides import Short, TwoSides
 from pipeline.tags import Family
 
 router = APIRouter()
-
-Short = Annotated[str, Query(max_length=400)]
 
 
 @router.get("/compare")
 def compare(
     request: Request,
+    asked: TwoSides,
     what: Short = "",
-    one_team: Short = "",
-    one_game: Short = "",
-    one_period: Short = "",
-    one_more: Short = "",
-    other_team: Short = "",
-    other_game: Short = "",
-    other_period: Short = "",
-    other_more: Short = "",
     count: Counted = Counted.WITH_CANDIDATES,
 ) -> HTMLResponse:
     """Choose two sides, and see them side by side."""
     own = site(request)
-    asked = (
-        SideAsked(one_team, one_game, one_period, one_more),
-        SideAsked(other_team, other_game, other_period, other_more),
-    )
     context: dict[str, Any] = {
         "set_comparison": None,
         "kind_comparison": None,

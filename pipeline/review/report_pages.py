@@ -6,9 +6,8 @@ import tempfile
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from pipeline.errors import SettingsError
@@ -21,10 +20,9 @@ from pipeline.review.compare_view import SideAsked
 from pipeline.review.exporting import download
 from pipeline.review.searching import FAMILIES, choices
 from pipeline.review.site import Site, page, site
+from pipeline.review.two_sides import Short, TwoSides
 
 router = APIRouter()
-
-Short = Annotated[str, Query(max_length=400)]
 
 
 class ReportForm(StrEnum):
@@ -73,22 +71,12 @@ def compare_report(
     request: Request,
     form: ReportForm,
     name: Short,
-    one_team: Short = "",
-    one_game: Short = "",
-    one_period: Short = "",
-    one_more: Short = "",
-    other_team: Short = "",
-    other_game: Short = "",
-    other_period: Short = "",
-    other_more: Short = "",
+    asked: TwoSides,
     count: Counted = Counted.CONFIRMED,
 ) -> Response:
     """Two sides on a set."""
     own = site(request)
-    sides = (
-        SideAsked(one_team, one_game, one_period, one_more).text(),
-        SideAsked(other_team, other_game, other_period, other_more).text(),
-    )
+    sides = (asked[0].text(), asked[1].text())
     stem = f"{_stem(name)}-compared"
     return _made(own, form, stem, lambda out: report_compare(own.library, name, sides, own.settings, count, out))
 
