@@ -12,6 +12,7 @@ import typer
 from typer.testing import CliRunner
 
 from pipeline import cli
+from pipeline.night.look import drawn_names
 from pipeline.tags import Candidate, Family, TagStore
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -195,7 +196,7 @@ def test_every_command_and_option_is_documented(name, command):
 
 
 def test_drawn_pictures_of_one_name_do_not_overwrite_each_other():
-    assert cli._stems([Path("a/1.jpg"), Path("b/1.png"), Path("c/1.jpg"), Path("2.jpg")]) == ["1", "1-2", "1-3", "2"]
+    assert drawn_names([Path("a/1.jpg"), Path("b/1.png"), Path("c/1.jpg"), Path("2.jpg")]) == ["1", "1-2", "1-3", "2"]
 
 
 def test_readme_has_the_two_commands():

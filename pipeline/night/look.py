@@ -6,7 +6,7 @@ nobody knows who has the ball: the paint count is of all players in the paint of
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -200,6 +200,36 @@ def drawn_look(picture: np.ndarray, read: PictureRead, points_px: Sequence[tuple
         place = read.on_court(px)
         labels.append((px, "off the floor" if place is None else f"{place[0]:.1f}, {place[1]:.1f} ft"))
     return draw_picture(picture, floor, bodies, headline, labels)
+
+
+def look_lines(found: dict[str, Any], drawn: Path | None) -> Iterator[str]:
+    """What was found in a picture, of :func:`picture_as_json`, and where it was drawn."""
+    if found["registered"]:
+        others = found["other_rule_books"]
+        doubt = f" (or {' or '.join(others)}: the picture does not tell; --rule-book says)" if others else ""
+        yield (
+            f"{found['image']}: {found['rule_book']} floor{doubt}, {found['residual_ft']:.2f} ft off the markings; "
+            f"{len(found['bodies'])} bodies, {found['paint_count']} players in the {found['paint_end']} paint."
+        )
+    else:
+        yield f"{found['image']}: no floor. {found['reason']} {len(found['bodies'])} bodies."
+    for point in found["points"]:
+        place = point["court_ft"]
+        where = "not on the floor" if place is None else f"{place[0]:.2f}, {place[1]:.2f} ft"
+        yield f"  pixel {point['px'][0]:g},{point['px'][1]:g}: {where}"
+    if drawn is not None:
+        yield f"  drawn: {drawn}"
+
+
+def drawn_names(images: Sequence[Path]) -> list[str]:
+    """File stems for drawn pictures, told apart by a number where two pictures have one name."""
+    found: list[str] = []
+    for path in images:
+        stem, number = path.stem, 2
+        while stem in found:
+            stem, number = f"{path.stem}-{number}", number + 1
+        found.append(stem)
+    return found
 
 
 def _bodies(picture: np.ndarray, seen: sv.Detections, fit: CourtFit | NoCourt, margin_ft: float) -> tuple[Body, ...]:

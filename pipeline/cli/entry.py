@@ -1,0 +1,49 @@
+"""Where the command line begins: every command, and what becomes of an error."""
+
+from __future__ import annotations
+
+import sys
+from importlib.metadata import version
+from typing import Annotated
+
+import typer
+
+from pipeline.cli import floor, keeping, measuring, morning, night, reports, sets, showing
+from pipeline.cli.screen import note
+from pipeline.errors import ElbowroomError
+
+app = typer.Typer(
+    name="elbowroom",
+    help="Finds, measures, compares and teaches what a basketball offence does, from game film.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+for commands in (night.app, morning.app, showing.app, reports.app, floor.app, sets.app, keeping.app, measuring.app):
+    app.add_typer(commands)
+
+
+def main() -> None:
+    """Run the command line; every expected error is one sentence on standard error and exit code 2."""
+    try:
+        app()
+    except ElbowroomError as error:
+        note(f"elbowroom: {error}")
+        sys.exit(2)
+    except ImportError as error:
+        if "lib" not in str(error) or ".so" not in str(error):
+            raise
+        note(f"elbowroom: a system library is missing ({error}); see 'Before you install' in the README.")
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    show_version: Annotated[bool, typer.Option("--version", help="Print the version and stop.")] = False,
+) -> None:
+    if show_version:
+        print(f"elbowroom {version('elbowroom')}")
+        raise typer.Exit
