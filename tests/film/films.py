@@ -14,6 +14,8 @@ import av
 import cv2
 import numpy as np
 
+from pipeline.sim.priority import same_priority
+
 BITS = 12
 BLOCK_SHARE = 1 / 8  # height of the number's blocks over the picture's height
 
@@ -62,7 +64,7 @@ def write_film(
     ``ticks`` gives each picture's presentation time in 1/1000 s for a variable rate.
     """
     time_base = 1 / rate if ticks is None else Fraction(1, 1000)
-    with av.open(str(path), "w", options=container_options or {}) as container:
+    with same_priority(), av.open(str(path), "w", options=container_options or {}) as container:
         stream = None
         sound = container.add_stream("aac", rate=48000) if sound_s else None
         for number, picture in enumerate(pictures):
