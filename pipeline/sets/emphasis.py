@@ -61,8 +61,8 @@ def measure_name(emphasis: Emphasis) -> str:
 
 
 def points(match: Match, play: Play) -> tuple[Point, ...]:
-    """Every point of emphasis of a match, unknown where its phase was not found."""
-    met = {one.phase.name: one.fit for one in match.met if one.fit is not None}
+    """Every point of emphasis of a match, unknown where its phase was not found or not seen."""
+    met = {one.phase.name: one.fit for one in match.met if one.fit is not None and one.fit.seen}
     stands_for = next(line.line.stands_for for line in match.plan.lines if line.line.counter == match.counter)
     met.update({old: met[new] for old, new in stands_for.items() if new in met and old not in met})
     return tuple(_point(emphasis, met, match, play) for emphasis in match.plan.definition.emphases)

@@ -21,6 +21,7 @@ from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Play
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.tables import SET_CANDIDATES
+from pipeline.sets.unseen import unseen_passes
 
 HALF = 0.5
 """Share of a match's actions, or of the shorter one's time, from which on two matches are taken as one."""
@@ -59,19 +60,24 @@ def find_sets(
 
 def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, settings: SetSettings) -> Iterable[Play]:
     """The possessions of a game, ready for matching, in order of time."""
-    events = events_from_table(actions)
+    events = list(events_from_table(actions))
     numbers = actions["event"].to_pylist()
     floor = Floor(tracks, ball, book, settings)
-    points = points_uv(events, floor)
-    grades = floor.grades(points.reshape(-1, 2)).reshape(len(events), 3, len(PLACES))
     groups: dict[tuple[int, int], list[int]] = {}
     for index, event in enumerate(events):
         groups.setdefault((event.shot, event.possession), []).append(index)
-    for indices in groups.values():
+    unseen: dict[tuple[int, int], range] = {}
+    for key, indices in groups.items():
         indices.sort(key=lambda i: (events[i].t_s, events[i].start_s, events[i].kind, numbers[i]))
-        chosen = np.array(indices)
+        more = unseen_passes([events[i] for i in indices], floor, settings) if settings.unseen_at_most else []
+        unseen[key] = range(len(events), len(events) + len(more))
+        events += more
+    points = points_uv(events, floor)
+    grades = floor.grades(points.reshape(-1, 2)).reshape(len(events), 3, len(PLACES))
+    for key, indices in groups.items():
+        chosen = np.array([*indices, *unseen[key]])
         yield Play(
-            [events[i] for i in indices], [numbers[i] for i in indices], points[chosen], grades[chosen], floor, settings
+            [events[i] for i in chosen], [numbers[i] for i in indices], points[chosen], grades[chosen], floor, settings
         )
 
 
@@ -113,6 +119,7 @@ def candidate_row(match: Match, play: Play) -> dict[str, Any]:
     ]
     traits = [(point.emphasis.name, point.grade.value) for point in emphases]
     traits += [(f"{point.emphasis.name}_was", point.value) for point in emphases if isinstance(point.value, str)]
+    traits += [("unseen", met.phase.name) for met in match.met if met.fit is not None and not met.fit.seen]
     traits += [("counter", match.counter or "none"), ("side", "as_drawn" if match.mirror > 0 else "mirrored")]
     return {
         "kind": definition.name,
@@ -137,12 +144,13 @@ def candidate_row(match: Match, play: Play) -> dict[str, Any]:
         "phases": [
             {
                 "name": met.phase.name,
-                "found": met.fit is not None,
-                "event": None if met.fit is None else play.numbers[met.fit.index],
-                "start_s": None if met.fit is None else met.fit.start_s,
-                "end_s": None if met.fit is None else met.fit.end_s,
+                "found": fit is not None and fit.seen,
+                "event": None if fit is None or not fit.seen else play.numbers[fit.index],
+                "start_s": None if fit is None else fit.start_s,
+                "end_s": None if fit is None else fit.end_s,
             }
             for met in match.met
+            for fit in (met.fit,)
         ],
         "missing": list(match.missing),
     }

@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.actions.events import Event
-from pipeline.court.attack_frame import End, ring_ft, to_attack
+from pipeline.court.attack_frame import End, ring_ft, to_attack, to_court
 from pipeline.court.places import PLACES, places
 from pipeline.court.rule_books import RuleBook
 from pipeline.sets.settings import SetSettings
@@ -33,6 +33,9 @@ FEW = 8
 
 BALL_SIDE_FROM_FT = 6.0
 """The ball is on a side when it is farther than this from the middle (glossary)."""
+
+ALONE_S = 0.25
+"""A sighting of the ball without another one this near in time does not count."""
 
 _AROUND = np.vstack(
     [np.zeros((1, 2)), np.column_stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.pi / 4)])]
@@ -66,6 +69,7 @@ class Floor:
             if team >= 0:
                 self._by_team.setdefault((shot, team), []).append(track)
         self._ball = _ball_paths(ball)
+        self._seen_s = _sightings(ball, settings.unseen_sighting)
         self._sides: dict[tuple[int, str], np.ndarray] = {}
 
     def place_uv(self, shot: int, track: int, t_s: float, end: str) -> tuple[float, float]:
@@ -91,6 +95,21 @@ class Floor:
         """The ball's distance to the right of the ring; NaN where it is not known."""
         path = self._ball.get(shot)
         return float("nan") if path is None else float(_along(path, np.array([t_s]), end, self.book)[0, 1])
+
+    def ball_uv(self, shot: int, t_s: float, end: str) -> tuple[float, float]:
+        """The ball's place in the attack frame; NaN where it is not known."""
+        path = self._ball.get(shot)
+        return (np.nan, np.nan) if path is None else tuple(_along(path, np.array([t_s]), end, self.book)[0].tolist())
+
+    def sightings_s(self, shot: int, start_s: float, end_s: float) -> np.ndarray:
+        """When the ball was seen in a stretch of time, in order."""
+        seen_s = self._seen_s.get(shot, np.empty(0))
+        return seen_s[(seen_s >= start_s - 1e-6) & (seen_s <= end_s + 1e-6)]
+
+    def court_ft(self, uv: tuple[float, float], end: str) -> tuple[float, float]:
+        """A point of the attack frame in the court frame."""
+        x, y = to_court(np.array([uv]), self.book, _end(end))[0].tolist()
+        return x, y
 
     def ball_side(self, shot: int, t_s: float, end: str) -> int:
         """+1: the ball is on the right, -1: on the left; in the middle the side it last left; 0 unknown."""
@@ -214,6 +233,19 @@ def _ball_paths(ball: pa.Table) -> Mapping[int, _Path]:
     xy = np.column_stack([known["x_ft"].to_numpy(), known["y_ft"].to_numpy()])
     found = _split(np.column_stack([shot, np.zeros_like(shot)]), known["t_s"].to_numpy(), xy)
     return {shot: path for (shot, _), path in found.items()}
+
+
+def _sightings(ball: pa.Table, least_score: float) -> Mapping[int, np.ndarray]:
+    """Times at which the ball was seen, by shot."""
+    seen = ball.filter(pc.field("observed") & (pc.field("score") >= least_score)).select(["shot", "t_s"])
+    shots, t_s = seen["shot"].to_numpy(), seen["t_s"].to_numpy()
+    return {int(shot): _not_alone(np.sort(t_s[shots == shot])) for shot in np.unique(shots)}
+
+
+def _not_alone(t_s: np.ndarray) -> np.ndarray:
+    """Times that have another one within :data:`ALONE_S`: a sighting by itself is often something else."""
+    apart = np.concatenate([[np.inf], np.diff(t_s), [np.inf]])
+    return t_s[np.minimum(apart[:-1], apart[1:]) <= ALONE_S]
 
 
 def _split(keys: np.ndarray, t_s: np.ndarray, xy: np.ndarray) -> dict[tuple[int, int], _Path]:

@@ -68,8 +68,8 @@ class Match:
 
     @property
     def found(self) -> int:
-        """How many of the phases that must be there were found, its ending's among them."""
-        return sum(met.fit is not None and met.phase.phase.need is Need.REQUIRED for met in self.met)
+        """How many of the phases that must be there were seen, its ending's among them."""
+        return sum(met.fit is not None and met.fit.seen and met.phase.phase.need is Need.REQUIRED for met in self.met)
 
     def size(self) -> float:
         """How much the match asks for: its phases that must be there, and half of each player."""

@@ -93,7 +93,9 @@ class _Search:
         if self._steps > self._s.steps_at_most or not self._may_win(len(required) - number, quality, missing):
             return
         if number == len(required):
-            self._finish(quality, missing)
+            seen = sum(fit.seen for fit in self._met.values())
+            if seen == len(self._met) or (missing == 0 and seen >= self._s.unseen_beside):
+                self._finish(quality, missing)
             return
         phase = required[number]
         for fit in self._timely(phase, self._last_before(required[:number]), self._line.part):
@@ -161,13 +163,20 @@ class _Search:
         """Actions that fit a phase, agree with the players bound and come at its time."""
         used = {fit.index for fit in self._met.values()}
         begun_s = min((fit.t_s for fit in self._met.values()), default=math.inf)
+        unseen = self._unseen_left() if part is self._line.part and phase.phase.need is Need.REQUIRED else 0
         for fit in self._play.fits(phase, self._mirror):
-            if fit.index in used or fit.index in self._used:
+            if fit.index in used or fit.index in self._used or not (fit.seen or unseen):
                 continue
             if self._met and abs(fit.t_s - begun_s) > self._longest_s:
                 continue
             if self._agrees(fit) and self._at_its_time(phase, fit, last) and self._others_at_theirs(phase, fit, part):
                 yield fit
+
+    def _unseen_left(self) -> int:
+        """How many more phases may be met by what nobody saw; none of a counter, which is what was not planned."""
+        if self._line.line.counter is not None:
+            return 0
+        return self._s.unseen_at_most - sum(not fit.seen for fit in self._met.values())
 
     def _at_its_time(self, phase: PlannedPhase, fit: Fit, last: Fit | None) -> bool:
         slack = self._s.order_slack_s
@@ -335,7 +344,11 @@ class _Search:
     def _happened(self, phase: PlannedPhase, first_s: float, last_s: float) -> bool:
         used = {fit.index for fit in self._met.values()}
         for fit in self._play.fits(phase, self._mirror):
-            if fit.index in used or any(self._bound[player] not in (None, track) for player, track in fit.binds):
+            if (
+                not fit.seen
+                or fit.index in used
+                or any(self._bound[player] not in (None, track) for player, track in fit.binds)
+            ):
                 continue
             times = [(t, self._anchor(t.anchor.phase if isinstance(t, Window) else t.phase)) for t in phase.phase.times]
             known = [(time, anchor) for time, anchor in times if anchor is not None]
@@ -386,7 +399,7 @@ class _Search:
             if phase.phase.need is not Need.FORBIDDEN
         )
         missing = [one.phase.name for one in met if one.fit is None and one.phase.phase.need is Need.REQUIRED]
-        last = max((self._met[name] for name in main), key=lambda fit: fit.t_s)
+        last = max((self._met[name] for name in main), key=lambda fit: (fit.t_s, fit.seen))
         match = Match(
             plan=self._plan,
             mirror=self._mirror,

@@ -30,6 +30,8 @@ class Fit:
     quality : float
         0..1: its score, less for what was nearly so or not seen.
     binds : tuple of (player of the definition, track)
+    seen : bool
+        False for a pass that may have been thrown while the ball was out of sight (:mod:`unseen`).
     """
 
     index: int
@@ -38,6 +40,7 @@ class Fit:
     end_s: float
     quality: float
     binds: tuple[tuple[int, int], ...]
+    seen: bool = True
 
 
 class Play:
@@ -46,9 +49,9 @@ class Play:
     Parameters
     ----------
     events : sequence of Event
-        In order of time.
+        In order of time; those that nobody saw (:mod:`unseen`) after all others.
     numbers : sequence of int
-        Their numbers in the actions table.
+        Numbers of those that were seen in the actions table.
     points_uv : ndarray (N, 3, 2)
     grades : ndarray (N, 3, places)
         From :mod:`floor`.
@@ -72,9 +75,11 @@ class Play:
         self.points = points_uv.tolist()
         self._grades = grades.tolist()
         self.by_kind: dict[str, list[int]] = {}
+        self._unseen: dict[str, list[int]] = {}
         for index, event in enumerate(events):
-            self.by_kind.setdefault(event.kind, []).append(index)
-        self.kinds = frozenset(self.by_kind)
+            of_kind = self.by_kind if index < len(numbers) else self._unseen
+            of_kind.setdefault(event.kind, []).append(index)
+        self.kinds = frozenset((*self.by_kind, *self._unseen))
         self._actors = [dict(reversed(event.actors)) for event in events]  # of one role twice the first
         self.stood: dict[tuple[Zone, int, float, int], float] = {}
         """How well players stood where they should, kept by :mod:`starting`."""
@@ -100,7 +105,7 @@ class Play:
         if found is None:
             best: dict[tuple[int, tuple[tuple[int, int], ...]], Fit] = {}
             for action in phase.actions:
-                for index in self.by_kind.get(action.kind, ()):
+                for index in (*self.by_kind.get(action.kind, ()), *self._unseen.get(action.kind, ())):
                     fit = self._fit(phase, action, index, key[1])
                     if fit is not None:
                         other = best.get((index, fit.binds))
@@ -141,7 +146,9 @@ class Play:
                 return None
         if len(binds) > 1 and len({track for _, track in binds}) < len(binds):
             return None
-        return Fit(index, event.t_s, event.start_s, event.end_s, float(quality), tuple(binds))
+        return Fit(
+            index, event.t_s, event.start_s, event.end_s, float(quality), tuple(binds), index < len(self.numbers)
+        )
 
     def zone_share(self, zone: PlannedZone, index: int, mirror: int) -> float:
         """What is left of a score for where a point of an action lies; 0 when it lies elsewhere. Sides that refer to

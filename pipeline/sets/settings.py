@@ -60,6 +60,32 @@ class SetSettings(BaseModel):
         le=1,
         description="Of two matches of one play that share more than this of the shorter one's time one is kept.",
     )
+    unseen_at_most: int = Field(
+        1,
+        ge=0,
+        description="So many passes that must be there may go unseen, with the ball out of sight when they were due.",
+    )
+    unseen_beside: int = Field(
+        2, ge=1, description="With a pass unseen, at least so many other phases that must be there were found."
+    )
+    unseen_from_s: float = Field(0.5, gt=0, description="The ball is out of sight when it is not seen for this long.")
+    unseen_sighting: float = Field(0.3, ge=0, le=1, description="A sighting of the ball counts from this score on.")
+    unseen_flight_s: float = Field(
+        0.7, gt=0, description="A pass out of sight is caught about this long after the ball was last seen."
+    )
+    unseen_with_ft: float = Field(
+        6.0,
+        ge=0,
+        description="A ball that is next seen this near to the passer, and nearer than to another, never left.",
+    )
+    unseen_back_s: float = Field(
+        2.5, gt=0, description="Seen after a longer time than this, it may have left and come back."
+    )
+    unseen_score: float = Field(0.5, ge=0, le=1, description="What a pass that went unseen scores.")
+    unseen_stood_s: float = Field(
+        1.5, ge=0, description="Who stood for this long before the ball went out of sight would have got it earlier."
+    )
+    unseen_stood_share: float = Field(0.8, gt=0, le=1, description="Share of that score that is left for him.")
     steps_at_most: int = Field(
         20000, ge=100, description="A search in one possession gives up after so many steps and keeps the best so far."
     )
