@@ -16,7 +16,6 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
-import cv2
 import numpy as np
 
 from pipeline.errors import ModelError, SettingsError
@@ -144,6 +143,8 @@ class OnnxNetwork:
 
     def run(self, pictures: np.ndarray) -> list[np.ndarray]:
         """See `PictureNetwork.run`."""
+        import cv2  # here, because the settings need this module and no pictures
+
         return self._network.run(cv2.dnn.blobFromImages(list(pictures), 1 / 255, swapRB=True))
 
 

@@ -15,7 +15,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-import cv2
 import numpy as np
 
 from pipeline.errors import ModelError, ShapeError
@@ -173,6 +172,8 @@ def fit_pictures(frames_bgr: list[np.ndarray], input_px: tuple[int, int]) -> tup
     pictures : ndarray of shape (N, H, W, 3), uint8, blue-green-red
     placements : list of Placement, one a frame
     """
+    import cv2  # here, because the settings need this module and no pictures
+
     in_w, in_h = input_px
     pictures = np.full((len(frames_bgr), in_h, in_w, 3), PAD_LEVEL, np.uint8)
     placements = []

@@ -24,8 +24,7 @@ from pipeline.court.settings import BookName, MarkSettings, MotionSettings, Regi
 from pipeline.errors import SettingsError
 from pipeline.film.settings import FilmSettings
 from pipeline.night.settings import NightSettings
-from pipeline.players.detector import DetectorSettings
-from pipeline.players.settings import ImportSettings, NumberSettings, TrackSettings
+from pipeline.players.settings import DetectorSettings, ImportSettings, NumberSettings, TrackSettings
 from pipeline.reports.settings import ReportSettings
 from pipeline.review.settings import ReviewSettings
 from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets

@@ -195,6 +195,74 @@ def test_every_command_and_option_is_documented(name, command):
             assert parameter.help, f"{name}: {parameter.name} has no help"
 
 
+HEAVY = (
+    "torch",
+    "ultralytics",
+    "openvino",
+    "onnxruntime",
+    "cv2",
+    "av",
+    "scenedetect",
+    "supervision",
+    "sklearn",
+    "scipy",
+    "matplotlib",
+    "fastapi",
+    "ray",
+)
+"""Libraries that take long to load; a command that only reads what others found starts without them."""
+
+LIGHT = (
+    ["--version"],
+    ["--help"],
+    ["run", "--help"],
+    ["list"],
+    ["status"],
+    ["history", "1"],
+    ["decide", "1", "confirmed"],
+    ["find", "--fault", "any"],
+    ["find", "crowded_paint", "--columns"],
+    ["precision"],
+    ["settings"],
+    ["sets", "check", str(ROOT / "configs" / "sets" / "horns.set")],
+)
+
+COUNT_LOADED = """
+import json, os, sys
+from pipeline import cli
+heavy, commands = json.loads(sys.argv[1])
+for command in commands:
+    shown, sys.stdout = sys.stdout, open(os.devnull, "w", encoding="utf-8")
+    sys.argv = ["elbowroom", *command]
+    try:
+        cli.main()
+    except SystemExit as stopped:
+        code = stopped.code
+    sys.stdout = shown
+    print(json.dumps([command, code, [name for name in heavy if name in sys.modules]]))
+"""
+
+
+def test_light_commands_start_without_heavy_libraries(library):
+    commands = [list(one) for one in LIGHT]
+    for command in commands:
+        if command[0] not in ("--version", "--help", "run", "settings", "sets"):
+            command += ["--library", str(library)]
+    done = subprocess.run(
+        [sys.executable, "-c", COUNT_LOADED, json.dumps([HEAVY, commands])],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        check=True,
+        timeout=120,
+    )
+    told = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [command for command, _, _ in told] == commands
+    for command, code, loaded in told:
+        assert code in (0, None), f"{command} failed: {done.stderr}"
+        assert not loaded, f"after '{' '.join(command)}': {loaded}"
+
+
 def test_drawn_pictures_of_one_name_do_not_overwrite_each_other():
     assert drawn_names([Path("a/1.jpg"), Path("b/1.png"), Path("c/1.jpg"), Path("2.jpg")]) == ["1", "1-2", "1-3", "2"]
 

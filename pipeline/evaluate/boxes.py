@@ -25,7 +25,8 @@ import numpy as np
 
 from pipeline.court.area_network import AREA_CLASSES, AreaNetwork, FloorAreas
 from pipeline.errors import DataError
-from pipeline.players.detector import Detector, DetectorSettings, open_detector
+from pipeline.players.detector import Detector, open_detector
+from pipeline.players.settings import DetectorSettings
 from pipeline.players.tables import BOX_CLASSES
 
 MATCH_IOU = 0.5

@@ -39,6 +39,7 @@ from pipeline.library.nights import (
 )
 from pipeline.night.film_process import At, Ended, Open, Outcome, film_process
 from pipeline.night.films import FilmFile, Settling, films_in
+from pipeline.night.night_screen import minutes
 from pipeline.night.notifying import notify
 from pipeline.night.orders import Orders, Watching
 from pipeline.settings import Settings
@@ -357,14 +358,6 @@ class _Running:
         self.night = self.night.model_copy(update={"beat": datetime.now(UTC)})
         write_night(self.library, self.night)
         self.show(self.night)
-
-
-def minutes(seconds: float) -> str:
-    """A length of time as people say it."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    whole = round(seconds / 60)
-    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
 @contextmanager

@@ -21,9 +21,10 @@ from pipeline.networks import Task, has_shipped, shipped_weights
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
 from pipeline.night.vision import Eyes
-from pipeline.players.detector import Detector, DetectorSettings, NetworkDetector
+from pipeline.players.detector import Detector, NetworkDetector
 from pipeline.players.detector import open_detector as _open_detector
 from pipeline.players.jersey_numbers import OnnxNumbers
+from pipeline.players.settings import DetectorSettings
 from pipeline.settings import Settings
 
 VISION_WEIGHTS: tuple[Task, ...] = ("areas", "detector", "text_regions", "bug_text", "numbers")

@@ -9,12 +9,19 @@ from pathlib import Path
 from rich.table import Table
 
 from pipeline.library.nights import FilmState, Night
-from pipeline.night.batch import minutes
 
 MOST_ROWS = 30
 """Films in the live table; those that run or failed come first."""
 
 _FIRST = (FilmState.RUNNING, FilmState.FAILED, FilmState.STOPPED, FilmState.COPYING, FilmState.WAITING, FilmState.DONE)
+
+
+def minutes(seconds: float) -> str:
+    """A length of time as people say it."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    whole = round(seconds / 60)
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
 def night_table(night: Night, now: datetime) -> Table:

@@ -14,8 +14,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.actions import find_actions
 from pipeline.actions.events import Event, events_from_table
+from pipeline.actions.recognisers import find_actions
 from pipeline.actions.tables import ACTIONS
 from pipeline.actions.view_building import possession_views
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES

@@ -11,34 +11,12 @@ from typing import Protocol
 
 import numpy as np
 import supervision as sv
-from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.backends import Device, PictureNetwork, chosen_device, open_picture_network
 from pipeline.errors import ModelError
 from pipeline.networks import fit_pictures, shipped_weights
+from pipeline.players.settings import DetectorSettings
 from pipeline.players.tables import BOX_CLASSES
-
-
-class DetectorSettings(BaseModel):
-    """What the detector keeps."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    min_player: float = Field(0.25, gt=0, lt=1, description="Drop players scored below this.")
-    min_official: float = Field(0.35, gt=0, lt=1, description="Drop officials scored below this.")
-    min_ball: float = Field(0.15, gt=0, lt=1, description="Drop ball sightings scored below this.")
-    min_ring: float = Field(0.5, gt=0, lt=1, description="Drop rings scored below this.")
-    max_overlap: float = Field(
-        0.55, gt=0, le=1, description="Of two boxes of one kind that overlap more than this (IoU), the surer one stays."
-    )
-    max_body_overlap: float = Field(
-        0.7, gt=0, le=1, description="Of a player and an official that overlap more than this, the surer one stays."
-    )
-    batch: int = Field(4, ge=1, description="Pictures that go through PyTorch together.")
-
-    def thresholds(self) -> np.ndarray:
-        """Lowest score per class, in the order of `BOX_CLASSES`, shape (4,)."""
-        return np.array([getattr(self, f"min_{name}") for name in BOX_CLASSES])
 
 
 class Detector(Protocol):

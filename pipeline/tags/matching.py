@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from pipeline.tags.records import Candidate
 
@@ -44,6 +43,8 @@ def match_candidates(
     dict of int to int
         Index in ``later`` -> index in ``earlier``.
     """
+    from scipy.optimize import linear_sum_assignment  # a second of start-up that reading tags need not wait for
+
     pairs: dict[int, int] = {}
     for kind in {candidate.kind for candidate in later}:
         old = [n for n, candidate in enumerate(earlier) if candidate.kind == kind]

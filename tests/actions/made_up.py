@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pyarrow as pa
 
-from pipeline.actions import find_actions
 from pipeline.actions.events import Event, events_from_table
+from pipeline.actions.recognisers import find_actions
 from pipeline.actions.settings import ActionSettings
 from pipeline.ball.imported_ball import PlayTables
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.actions import RECOGNISERS, find_actions
 from pipeline.actions.events import events_from_table, events_to_table
+from pipeline.actions.recognisers import RECOGNISERS, find_actions
 from pipeline.actions.settings import ActionSettings, DriveSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.tables import ACTIONS

@@ -18,7 +18,7 @@ from pipeline.evaluate.boxes import (
     read_labels,
     recall_precision,
 )
-from pipeline.players.detector import DetectorSettings
+from pipeline.players.settings import DetectorSettings
 
 
 def test_overlap_of_known_boxes():

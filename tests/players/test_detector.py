@@ -9,7 +9,8 @@ from onnx import TensorProto, helper
 
 from pipeline.errors import ModelError, ShapeError
 from pipeline.networks import PAD_LEVEL, fit_pictures, place, shipped_weights
-from pipeline.players.detector import DetectorSettings, UltralyticsDetector, open_detector, select_boxes
+from pipeline.players.detector import UltralyticsDetector, open_detector, select_boxes
+from pipeline.players.settings import DetectorSettings
 from pipeline.players.tables import BOX_CLASSES
 
 INPUT = (96, 64)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.actions import find_actions
 from pipeline.actions.events import events_from_table
+from pipeline.actions.recognisers import find_actions
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view_building import possession_views

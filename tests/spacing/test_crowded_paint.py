@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from pipeline.actions import find_actions
 from pipeline.actions.events import Event, events_from_table
+from pipeline.actions.recognisers import find_actions
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view_building import possession_views
 from pipeline.court.rule_books import rule_book
