@@ -2,7 +2,8 @@
 
 A room whose work falls apart into independent items takes a :class:`Spread` and gives it a function and the items; the
 results come back in the items' order, whoever worked on them. :func:`in_turn` does it all in this process; a
-:class:`Crew` in others, which are started with the first work they get and serve every stage of a run.
+:class:`Crew` in others: a :class:`LocalCrew` in processes of this machine, which are started with the first work they
+get and serve every stage of a run.
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 from types import TracebackType
-from typing import Protocol, TypeVar
+from typing import Protocol, Self, TypeVar
 
 from pipeline.errors import WorkerError
 
@@ -28,11 +30,35 @@ Result = TypeVar("Result")
 ONE_THREAD_EACH = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 """Libraries of linear algebra start a thread a core unless told otherwise; the workers keep the cores busy."""
 
+CHECK_S = 5.0
+"""How long nothing may come before somebody looks whether anything can."""
+
 MEMORY_FILE = Path("/proc/meminfo")
 
 LOADED_FIRST = ("pipeline.night.run",)
-"""Modules that are imported once, in the process from which all workers are split off. PyTorch is not among them: a
-process that asked after a GPU must not be split."""
+"""Modules that every worker needs. What asks after a GPU while it is imported may not be among them: a process that
+has done so must not be split."""
+
+
+def in_order(
+    submit: Callable[[Item], Future[Result]],
+    items: Sequence[Item],
+    most: int,
+    check: Callable[[], None] = lambda: None,
+) -> Iterator[Result]:
+    """Hand in items, no more than so many under way at a time, and give their results in the items' order.
+
+    ``check`` is called now and then while nothing comes; what it raises ends the work.
+    """
+    waiting, coming = deque(items), deque[Future[Result]]()
+    while waiting or coming:
+        running = [future for future in coming if not future.done()]
+        for _ in range(min(most - len(running), len(waiting))):
+            coming.append(submit(waiting.popleft()))
+        if coming[0].done():
+            yield coming.popleft().result()
+        elif not wait(running or coming, CHECK_S, return_when=FIRST_COMPLETED).done:
+            check()
 
 
 class Spread(Protocol):
@@ -83,29 +109,73 @@ class Used:
     peak_mb: float
 
 
-class Crew:
-    """Worker processes; with one or none, everything is done in this process.
+class Crew(Protocol):
+    """Worker processes of a run.
 
     Use it as a context: at its end the workers go, at once if it ends with an error.
+
+    Attributes
+    ----------
+    workers : int
+        Most workers at a time.
+    begun : bool
+        Whether workers are there already.
+    used : dict of Used
+        What each worker process has taken so far, by a name of its own.
+    """
+
+    workers: int
+    used: dict[str, Used]
+
+    @property
+    def begun(self) -> bool: ...
+
+    def __enter__(self) -> Self: ...
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None: ...
+
+    def wake(self, work: Callable[[Item], Result], item: Item, workers: int) -> None:
+        """Let each of so many workers do something that it needs later; what goes wrong there comes up again then."""
+        ...
+
+    def spread(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterable[Result]:
+        """See `Spread`."""
+        ...
+
+    def spread_few(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterable[Result]:
+        """The same by no more than so many workers at a time, each of which may take more than one core.
+
+        Raises
+        ------
+        WorkerError
+            A worker was lost, and with it its work.
+        """
+        ...
+
+
+class LocalCrew:
+    """A :class:`Crew` of processes of this machine; with one or none, everything is done in this process.
+
+    ``used`` also says what the process has taken that the workers are split off from.
 
     Parameters
     ----------
     workers : int
         Most workers at a time.
-
-    Attributes
-    ----------
-    used : dict of Used
-        What each worker, and the process they come from, has taken so far, by process number.
+    loaded_first : sequence of str
+        Modules that are imported once, in the process from which all workers are split off.
     """
 
-    def __init__(self, workers: int) -> None:
+    def __init__(self, workers: int, loaded_first: Sequence[str] = LOADED_FIRST) -> None:
         self.workers = workers
-        self.used: dict[int, Used] = {}
+        self._loaded_first = loaded_first
+        self.used: dict[str, Used] = {}
         self._executor: ProcessPoolExecutor | None = None
         self._before: Mapping[str, str | None] = {}
 
-    def __enter__(self) -> Crew:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(
@@ -127,7 +197,7 @@ class Crew:
         return self._executor is not None
 
     def wake(self, work: Callable[[Item], Result], item: Item, workers: int) -> None:
-        """Start workers and let each do something that it needs later; what goes wrong there comes up again then."""
+        """See `Crew`."""
         executor = self._started()
         for _ in range(workers):
             executor.submit(work, item)
@@ -137,58 +207,45 @@ class Crew:
         return self.spread_few(work, items, self.workers)
 
     def spread_few(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterable[Result]:
-        """The same by no more than so many workers at a time.
-
-        Raises
-        ------
-        WorkerError
-            A worker died: most often because memory ran out.
-        """
+        """See `Crew`."""
         if min(self.workers, at_once, len(items)) <= 1:
             return map(work, items)
-        return self._results(work, items, at_once)
+        return self._results(work, items, at_once if at_once < self.workers else len(items))
 
-    def _results(self, work: Callable[[Item], Result], items: Sequence[Item], at_once: int) -> Iterator[Result]:
+    def _results(self, work: Callable[[Item], Result], items: Sequence[Item], most: int) -> Iterator[Result]:
         executor = self._started()
-        most = at_once if at_once < self.workers else len(items)
-        waiting, coming = deque(items), deque[Future[tuple[Result, dict[int, Used]]]]()
         try:
-            while waiting or coming:
-                running = [future for future in coming if not future.done()]
-                for _ in range(min(most - len(running), len(waiting))):
-                    coming.append(executor.submit(_worked, work, waiting.popleft()))
-                if coming[0].done() or not waiting:
-                    yield self._noted(coming.popleft().result())
-                else:
-                    wait(running, return_when=FIRST_COMPLETED)
+            for result, used in in_order(partial(executor.submit, _worked, work), items, most):
+                self.used |= used
+                yield result
         except BrokenProcessPool as error:
             raise WorkerError(
                 "A worker process of this run was ended from outside, most often because memory ran out; run it "
                 "again, it goes on where it was, with fewer workers (night.workers)."
             ) from error
 
-    def _noted(self, done: tuple[Result, dict[int, Used]]) -> Result:
-        result, used = done
-        self.used |= used
-        return result
-
     def _started(self) -> ProcessPoolExecutor:
         if self._executor is None:
             self._before = {name: os.environ.get(name) for name in ONE_THREAD_EACH}
             os.environ.update(ONE_THREAD_EACH)  # workers inherit it when they are started
             context = get_context("forkserver")
-            context.set_forkserver_preload(list(LOADED_FIRST))
+            context.set_forkserver_preload(list(self._loaded_first))
             self._executor = ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin)
         return self._executor
 
 
-def _begin() -> None:
-    """First thing that a worker does."""
+def one_thread() -> None:
+    """Keep the libraries of this process from starting a thread a core."""
     import cv2
     import pyarrow as pa
 
     cv2.setNumThreads(1)
     pa.set_cpu_count(1)
+
+
+def _begin() -> None:
+    """First thing that a worker does."""
+    one_thread()
     threading.Thread(target=_end_with_parent, daemon=True, name="end with parent").start()
 
 
@@ -199,12 +256,17 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _worked(work: Callable[[Item], Result], item: Item) -> tuple[Result, dict[int, Used]]:
-    result = work(item)
+def used_here() -> Used:
+    """What this process has taken so far."""
     own = resource.getrusage(resource.RUSAGE_SELF)
-    used = {os.getpid(): Used(own.ru_utime + own.ru_stime, own.ru_maxrss / 1024)}
+    return Used(own.ru_utime + own.ru_stime, own.ru_maxrss / 1024)
+
+
+def _worked(work: Callable[[Item], Result], item: Item) -> tuple[Result, dict[str, Used]]:
+    result = work(item)
+    used = {str(os.getpid()): used_here()}
     origin = _used_by(os.getppid())
-    return result, used if origin is None else {**used, os.getppid(): origin}
+    return result, used if origin is None else {**used, str(os.getppid()): origin}
 
 
 def _used_by(process: int) -> Used | None:

@@ -2,8 +2,8 @@
 
 Each room declares its own tables in its ``tables.py`` as :class:`TableSpec` values. A table is
 an Arrow table in memory and one Parquet file on disk, whose metadata carry the table's name and
-schema version. Files are written whole to a temporary name and renamed, so a killed process
-never leaves half a table.
+schema version. Files are written whole to a temporary name and renamed, so a killed process or
+a power cut never leaves half a table.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from pipeline.errors import LibraryError, ShapeError
+from pipeline.whole_files import flush_folder, made_aside
 
 NAME_KEY = b"elbowroom.table"
 VERSION_KEY = b"elbowroom.schema_version"
@@ -99,15 +100,19 @@ class TableSpec:
 
     def write(self, table: pa.Table, folder: Path) -> Path:
         """Write the table whole under a temporary name in ``folder``, then rename it."""
+        final = self.path(folder)
+        os.replace(self.write_aside(table, folder), final)
+        flush_folder(folder)
+        return final
+
+    def write_aside(self, table: pa.Table, folder: Path) -> Path:
+        """Write the table under a temporary name in ``folder`` only, and return that; see ``whole_files``."""
         checked = self.check(table).replace_schema_metadata(
             {NAME_KEY: self.name.encode(), VERSION_KEY: str(self.version).encode()}
         )
         folder.mkdir(parents=True, exist_ok=True)
-        final = self.path(folder)
-        temporary = final.with_suffix(f".{os.getpid()}.tmp")
-        pq.write_table(_with_plain_lists(checked), temporary, compression="zstd")
-        os.replace(temporary, final)
-        return final
+        plain = _with_plain_lists(checked)
+        return made_aside(self.path(folder), lambda temporary: pq.write_table(plain, temporary, compression="zstd"))
 
     def read(self, folder: Path) -> pa.Table:
         """Read the table from a folder.

@@ -21,7 +21,7 @@ change times is this project's own.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -141,6 +141,30 @@ class ShotSigns:
     cuts: tuple[int, ...]
     gradual: tuple[_Gradual, ...]
 
+    def arrays(self) -> dict[str, np.ndarray]:
+        """The signs as plain arrays, for a file; :meth:`of_arrays` is the way back."""
+        return {
+            "frames": self.frames,
+            "times_s": self.times_s,
+            "change": self.change,
+            "cuts": np.array(self.cuts, dtype=np.int64),
+            "gradual_kind": np.array([found.kind for found in self.gradual], dtype=np.str_),
+            "gradual": np.array([(g.from_s, g.to_s, g.quality) for g in self.gradual]).reshape(-1, 3),
+            "gradual_look": np.array([g.look for g in self.gradual], dtype=np.float32).reshape(-1, LOOK_BINS**3),
+        }
+
+    @classmethod
+    def of_arrays(cls, arrays: Mapping[str, np.ndarray]) -> ShotSigns:
+        """The signs that :meth:`arrays` gave."""
+        rows = zip(arrays["gradual_kind"].tolist(), arrays["gradual"].tolist(), arrays["gradual_look"], strict=True)
+        return cls(
+            arrays["frames"],
+            arrays["times_s"],
+            arrays["change"],
+            tuple(arrays["cuts"].tolist()),
+            tuple(_Gradual(kind, *times, _read_only(look)) for kind, times, look in rows),
+        )
+
 
 def tested_frames(times_s: np.ndarray, settings: ShotSettings) -> np.ndarray:
     """At which frames of a film, given all their times, gradual transitions are looked for: (N,) bool."""
@@ -242,6 +266,10 @@ class ShotFinder:
         """What was seen in the frames from ``first`` on, up to but not including ``stop``, once all were fed."""
         while self._waiting:
             self._settle_cut()
+        return self.settled_signs(first, stop)
+
+    def settled_signs(self, first: int, stop: int | None) -> ShotSigns:
+        """The same while frames pass by, once those of :func:`needed_after_s` beyond ``stop`` were fed."""
         frames, times = np.asarray(self._frames, dtype=np.int64), np.asarray(self._times_s, dtype=np.float64)
         change = np.asarray(self._change, dtype=np.float32)
         begin, end = np.searchsorted(frames, [first, np.iinfo(np.int64).max if stop is None else stop])

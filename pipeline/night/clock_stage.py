@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 from pipeline.film.clock import fit_clock
 from pipeline.film.tables import BUG_READINGS, CLOCK, FRAMES
@@ -22,8 +23,8 @@ def clock_stage(settings: Settings) -> Stage:
     )
 
 
-def _clock_of(settings: Settings) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+def _clock_of(settings: Settings) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, _units: Path) -> Tables:
         clock = fit_clock(tables["bug_readings"], tables["frames"], settings.film.clock)
         progress(1, 1)
         return {"clock": clock}

@@ -28,6 +28,7 @@ from pipeline.players.imported_rows import Convention, Rows, read_rows
 from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
 from pipeline.tags import Merge, Tag
+from pipeline.whole_files import append_line
 
 IMPORT_CODE = ("players", "ball")
 
@@ -223,7 +224,7 @@ def _silent(_done: float, _total: float) -> None:
 def _import_stage(given: _Given, settings: Settings, book: RuleBook) -> Stage:
     """The stage that writes the tables which film gets from the vision pass on."""
 
-    def run(_tables: Tables, progress: Progress) -> Tables:
+    def run(_tables: Tables, progress: Progress, _units: Path) -> Tables:
         play = play_tables(given.stretches, book, settings.imported, settings.ball)
         progress(1, 1)
         return {
@@ -285,5 +286,4 @@ def _log(result: Imported, given: _Given) -> None:
     }
     folder = result.game.folder / "logs"
     folder.mkdir(exist_ok=True)
-    with (folder / "runs.jsonl").open("a", encoding="utf-8") as log:
-        log.write(json.dumps(entry) + "\n")
+    append_line(folder / "runs.jsonl", json.dumps(entry))

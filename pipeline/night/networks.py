@@ -15,7 +15,7 @@ from pipeline.backends import (
     processor_threads,
 )
 from pipeline.court.area_network import AreaNetwork, FloorAreas
-from pipeline.crew import worker_count
+from pipeline.crew import LOADED_FIRST, Crew, LocalCrew, worker_count
 from pipeline.errors import MissingExtraError
 from pipeline.networks import Task, has_shipped, shipped_weights
 from pipeline.night.run import Networks
@@ -90,9 +90,11 @@ def _lookers(settings: Settings) -> int:
     return settings.night.workers or own
 
 
-def _crew(settings: Settings) -> int:
+def _crew(settings: Settings) -> Crew:
     cores = processor_threads(settings.night.network_threads)
-    return settings.night.workers or worker_count(cores, cores_each=1, memory_each_gb=MEMORY_A_WORKER_GB)
+    workers = settings.night.workers or worker_count(cores, cores_each=1, memory_each_gb=MEMORY_A_WORKER_GB)
+    on_gpu = chosen_device(settings.night.device) is Device.CUDA
+    return LocalCrew(workers, (*LOADED_FIRST, "pipeline.torch_backend") if on_gpu else LOADED_FIRST)
 
 
 def _looker_eyes(settings: Settings, lookers: int) -> Eyes:

@@ -9,13 +9,13 @@ finder; the analysed frames are gathered into stretches that are looked at side 
 
 from __future__ import annotations
 
-import os
+import io
 import pickle
 import shutil
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -26,17 +26,19 @@ import pyarrow as pa
 
 from pipeline.court.area_network import AreaNetwork
 from pipeline.court.tables import AREAS, MARKS, MOTION
-from pipeline.film.decode import Damage, Frame, Sampler, decode, grid_slots
+from pipeline.film.decode import Damage, Decoding, Frame, Sampler, decode, grid_slots
 from pipeline.film.evidence import EvidenceGatherer
 from pipeline.film.probe import FilmInfo
 from pipeline.film.score_bug import BugLayout, BugReader
 from pipeline.film.shots import ShotFinder, ShotSigns, needed_after_s, needed_before_s, tested_frames
 from pipeline.film.tables import BUG_READINGS, EVIDENCE, FRAMES
 from pipeline.night.looking import Floor, Looked, Looker, Stopwatch, Stretch
+from pipeline.night.units import make_units
 from pipeline.players.detector import Detector
 from pipeline.players.jersey_numbers import NumberReader
 from pipeline.players.tables import BOXES, NUMBERS_SEEN
 from pipeline.settings import Settings
+from pipeline.whole_files import rename_whole, temporary_of, write_whole
 
 PARTS = (FRAMES, MARKS, AREAS, MOTION, BOXES, NUMBERS_SEEN, EVIDENCE, BUG_READINGS)
 """Tables that the pass fills."""
@@ -56,45 +58,85 @@ class Eyes:
     side_by_side: int = 1
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceSigns:
+    """What was noted of every frame of a piece, also of those that the networks do not look at.
+
+    Attributes
+    ----------
+    signs : ShotSigns
+        Of shots.
+    fates : ndarray of shape (N,), uint8
+        What became of each of its frames (`pipeline.film.decode`).
+    """
+
+    signs: ShotSigns
+    fates: np.ndarray
+
+
 class SeenParts:
     """The pieces that a vision pass has seen so far, on disk, so that a killed run need not look at them again.
+
+    A piece is there when its tables (``part-N``) and its signs (``signs-N.npz``) are; both are made under temporary
+    names, brought to the disk, and renamed.
 
     Parameters
     ----------
     folder : Path
-        Made when the first piece is written. Pieces are written whole and then renamed.
+        Made, in a game that is there, when the first piece is written.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def _pieces(self) -> list[Path]:
-        found = self.folder.glob("part-*") if self.folder.is_dir() else ()
-        return sorted(piece for piece in found if piece.suffix != ".tmp")
+    def looked_at(self) -> frozenset[int]:
+        """Numbers of the pieces whose tables are there."""
+        return frozenset(self._numbers("part-*"))
 
     def done(self) -> frozenset[int]:
-        """Numbers of the pieces that were looked at."""
-        return frozenset(int(piece.name.removeprefix("part-")) for piece in self._pieces())
+        """Numbers of the pieces of which everything is there."""
+        return self.looked_at() & frozenset(self._numbers("signs-*.npz"))
 
     def add(self, number: int, tables: dict[str, pa.Table]) -> None:
-        """Keep one piece."""
+        """Keep what was seen in one piece."""
+        make_units(self.folder)
         piece = self.folder / f"part-{number:06d}"
-        unfinished = piece.with_suffix(".tmp")
-        if unfinished.exists():
-            shutil.rmtree(unfinished)
-        for spec in PARTS:
-            spec.write(tables[spec.name], unfinished)
-        os.rename(unfinished, piece)
+        unfinished = temporary_of(piece)
+        shutil.rmtree(unfinished, ignore_errors=True)
+        unfinished.mkdir()
+        try:
+            for spec in PARTS:
+                spec.write(tables[spec.name], unfinished)
+            with suppress(FileExistsError):  # the worker of a killed run was a moment longer at it: the same is there
+                rename_whole(unfinished, piece)
+        finally:
+            shutil.rmtree(unfinished, ignore_errors=True)
+
+    def add_signs(self, number: int, noted: PieceSigns) -> None:
+        """Keep what was noted of one piece's frames."""
+        make_units(self.folder)
+        content = io.BytesIO()
+        np.savez_compressed(content, fates=noted.fates, **noted.signs.arrays())
+        write_whole(self.folder / f"signs-{number:06d}.npz", content.getvalue())
 
     def read(self) -> dict[str, pa.Table]:
         """All pieces in order of time, by table name."""
-        pieces = self._pieces()
+        pieces = [self.folder / f"part-{number:06d}" for number in sorted(self.looked_at())]
         found = {spec.name: [spec.empty(), *(spec.read(piece) for piece in pieces)] for spec in PARTS}
         return {name: pa.concat_tables(tables).sort_by("frame") for name, tables in found.items()}
 
-    def clear(self) -> None:
-        """Forget everything."""
-        shutil.rmtree(self.folder, ignore_errors=True)
+    def read_signs(self) -> list[PieceSigns]:
+        """The signs of all pieces in order of time."""
+        return [self._read_signs(number) for number in sorted(self._numbers("signs-*.npz"))]
+
+    def _read_signs(self, number: int) -> PieceSigns:
+        with np.load(self.folder / f"signs-{number:06d}.npz", allow_pickle=False) as arrays:
+            return PieceSigns(ShotSigns.of_arrays(arrays), arrays["fates"])
+
+    def _numbers(self, pattern: str) -> list[int]:
+        found = self.folder.glob(pattern) if self.folder.is_dir() else ()
+        names = [path.name.partition("-")[2].removesuffix(".npz") for path in found]
+        return [int(name) for name in names if name.isdecimal()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +173,10 @@ class Grid:
         """How many pieces a film has."""
         return int(grid_slots(info.times_s[-1:], self.every_s)[0]) // self.of_piece + 1
 
+    def with_frames(self, info: FilmInfo) -> frozenset[int]:
+        """The pieces in which there is a frame; a film whose times jump has others."""
+        return frozenset(np.unique(grid_slots(info.times_s, self.every_s) // self.of_piece).tolist())
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -141,28 +187,6 @@ class Run:
     first: int
     stop: int
     folder: Path
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RunSeen:
-    """What came of it beside the pieces on disk.
-
-    Attributes
-    ----------
-    signs : ShotSigns
-        Of shots, in the run's own frames.
-    first : int
-        The film's frame that is its first.
-    fates : ndarray of shape (N,), uint8
-        What became of each of its frames (`pipeline.film.decode`).
-    seconds : dict of float
-        What took how long.
-    """
-
-    signs: ShotSigns
-    first: int
-    fates: np.ndarray
-    seconds: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +207,13 @@ class Errand:
     bug: BugLayout | None
 
 
-def see_errand(errand: Errand) -> RunSeen:
-    """Look at a run in a worker process."""
+def see_errand(errand: Errand) -> dict[str, float]:
+    """Look at a run in a worker process; what took how long."""
     bug: Future[BugReader] = Future()
     bug.set_result(BugReader(errand.bug, errand.run.settings.film.bug))
-    return see_run(errand.run, _opened(errand.networks), bug, lambda _done_s: None, Stopwatch())
+    watch = Stopwatch()
+    see_run(errand.run, _opened(errand.networks), bug, lambda _done_s: None, watch)
+    return watch.seconds
 
 
 def open_eyes(networks: bytes) -> None:
@@ -202,15 +228,13 @@ def _opened(networks: bytes) -> Eyes:
     return eyes
 
 
-def see_run(
-    run: Run, eyes: Eyes, bug: Future[BugReader], progress: Callable[[float], None], watch: Stopwatch
-) -> RunSeen:
+def see_run(run: Run, eyes: Eyes, bug: Future[BugReader], progress: Callable[[float], None], watch: Stopwatch) -> None:
     """Decode a run of pieces once, and run the shot finder and the networks over it.
 
     Parameters
     ----------
     run : Run
-        Pieces that lie in its folder are not looked at again.
+        What comes of it goes into its folder. Pieces whose tables lie there are not looked at again.
     eyes : Eyes
     bug : future of a BugReader
         It is waited for when the first stretch has been looked at.
@@ -234,22 +258,49 @@ def see_run(
         damage=Damage.COUNTED,
     )
     times_s, size_px = frames.info.times_s, (frames.info.width_px, frames.info.height_px)
-    first, stop = (int(np.searchsorted(times_s, t_s - 1e-6)) for t_s in (begin_s, end_s))
     finder = ShotFinder(shots, tested_frames(times_s, shots))
     looker = Looker(eyes.areas, eyes.detector, eyes.numbers, settings, size_px, watch)
     parts = SeenParts(run.folder)
+    noting = _Noting(parts, finder, frames, run, grid)
     gatherer = _Gatherer(parts, bug, settings, size_px, watch)
     with _one_opencv_thread(), _Line(looker, gatherer, eyes.side_by_side, _longest_after_s(grid)) as line:
-        wanted = frozenset(range(run.first, run.stop)) - parts.done()
+        wanted = frozenset(range(run.first, run.stop)) - parts.looked_at()
         stretches = _Stretches(times_s, grid, wanted, line)
         for frame in _timed(frames, watch):
             with watch.part("shots"):
                 finder.feed(frame.index, frame.t_s, frame.small(shots.width_px))
             stretches.take(frame)
+            noting.passed(frame.t_s)
             progress(frame.t_s)
         stretches.finish()
         line.finish()
-    return RunSeen(finder.signs(first, stop), first, frames.fates(first, stop), watch.seconds)
+        noting.finish()
+
+
+class _Noting:
+    """Puts what was noted of a piece's frames on disk as soon as the frames have come on which it depends."""
+
+    def __init__(self, parts: SeenParts, finder: ShotFinder, frames: Decoding, run: Run, grid: Grid) -> None:
+        self._parts, self._finder, self._frames = parts, finder, frames
+        self._run, self._grid = run, grid
+        self._after_s = needed_after_s(run.settings.film.shots)
+        self._next = run.first
+
+    def passed(self, t_s: float) -> None:
+        """The film has been decoded up to this time."""
+        while self._next < self._run.stop and t_s >= (self._next + 1) * self._grid.piece_s + self._after_s:
+            self._note(self._finder.settled_signs)
+
+    def finish(self) -> None:
+        """The run has been decoded to its end."""
+        while self._next < self._run.stop:
+            self._note(self._finder.signs)
+
+    def _note(self, signs: Callable[[int, int | None], ShotSigns]) -> None:
+        bounds_s = np.array([self._next, self._next + 1]) * self._grid.piece_s
+        first, stop = (int(n) for n in np.searchsorted(self._frames.info.times_s, bounds_s - 1e-6))
+        self._parts.add_signs(self._next, PieceSigns(signs(first, stop), self._frames.fates(first, stop)))
+        self._next += 1
 
 
 def _longest_after_s(grid: Grid) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -180,8 +181,8 @@ def book_of(cameras: pa.Table) -> RuleBook | None:
     return RULE_BOOKS[max(sorted(set(names)), key=names.count)] if names else None
 
 
-def _actions_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+def _actions_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, _units: Path) -> Tables:
         book = given or book_of(tables["cameras"])
         if book is None:
             return {"actions": ACTIONS.empty()}
@@ -193,10 +194,10 @@ def _actions_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables,
     return run
 
 
-def _sets_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
+def _sets_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress, Path], Tables]:
     definitions = settings.set_library.definitions
 
-    def run(tables: Tables, progress: Progress) -> Tables:
+    def run(tables: Tables, progress: Progress, _units: Path) -> Tables:
         book = given or book_of(tables["cameras"])
         if book is None:
             return {"set_candidates": SET_CANDIDATES.empty()}
@@ -207,8 +208,8 @@ def _sets_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Pr
     return run
 
 
-def _spacing_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+def _spacing_of(settings: Settings, given: RuleBook | None) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, _units: Path) -> Tables:
         book = given or book_of(tables["cameras"])
         if book is None:
             return {spec.name: spec.empty() for spec in (SPACING, POSSESSION_MEASURES, FAULTS)}

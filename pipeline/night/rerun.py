@@ -8,7 +8,6 @@ from enum import StrEnum
 from pathlib import Path
 
 from pipeline.court.rule_books import rule_book
-from pipeline.crew import Crew
 from pipeline.errors import LibraryError
 from pipeline.library.games import Game, Library
 from pipeline.library.pins import read_pins
@@ -84,7 +83,7 @@ def rerun_game(
     chosen = settings.with_rule_book(told.rule_book) if told.rule_book else settings
     colours = team_colours(told.team_0.jersey, told.team_1.jersey)
     rosters = {0: told.team_0.roster, 1: told.team_1.roster}
-    with library.claim(told.digest), Crew(networks.crew()) as crew:
+    with library.claim(told.digest), networks.crew() as crew:
         stages = table_stages(chosen, colours, rosters, read_pins(game), crew)
         return _run(game, library, settings, stages, since, progress)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -23,8 +22,8 @@ from pipeline.court.pins import PinnedFrame
 from pipeline.court.registration import register
 from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
-from pipeline.crew import Crew, Spread, in_turn
-from pipeline.errors import ElbowroomError
+from pipeline.crew import Crew, LocalCrew, Spread, in_turn
+from pipeline.errors import ElbowroomError, FilmError
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import FRAMES, SHOTS
@@ -35,17 +34,16 @@ from pipeline.night.clock_stage import clock_stage
 from pipeline.night.jerseys import team_colours
 from pipeline.night.looking import Stopwatch
 from pipeline.night.play_stages import book_of, bring_tags, play_stages
-from pipeline.night.stages import Progress, Ran, Stage, Tables, run_stage, stage_key
+from pipeline.night.stages import Progress, Ran, Stage, Tables, clear_unfinished, clear_units, has_units, run_stage
 from pipeline.night.tables import SHOTS_SEEN
+from pipeline.night.units import kept
 from pipeline.night.vision import PARTS, Eyes, SeenParts, see_film, see_film_together
 from pipeline.players.jersey_votes import with_jerseys
 from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
 from pipeline.tags import Merge, Tag
-
-SEEN = "seen"
-"""Folder of a game in which an unfinished vision pass keeps its pieces."""
+from pipeline.whole_files import append_line
 
 WORTH_WORKERS = 1500
 """Analysed frames of live play (two minutes) from which on it pays to start workers for the tables alone."""
@@ -81,14 +79,14 @@ class Networks:
     lookers : callable
         How many workers are to look at the film.
     crew : callable
-        How many workers the run may have in all.
+        The workers that the run may have in all.
     """
 
     open: Callable[[], Eyes]
     digests: Callable[[], Mapping[str, str]]
     apart: Callable[[int], Eyes] | None = None
     lookers: Callable[[], int] = lambda: 1
-    crew: Callable[[], int] = lambda: 1
+    crew: Callable[[], Crew] = lambda: LocalCrew(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +160,7 @@ def run_film(
     info = probe(film, settings.film.decode)
     digest = film_digest(film)
     watch = stopwatch or Stopwatch()
-    with library.claim(digest), Crew(networks.crew()) as crew:
+    with library.claim(digest), networks.crew() as crew:
         damage: list[str] = []
         game, chosen, ran = _seen_game(
             film, digest, library, networks, settings, book, progress, damage.append, crew, watch
@@ -173,7 +171,8 @@ def run_film(
         for stage in table_stages(chosen, colours, rosters, read_pins(game), crew):
             ran.append(run_stage(stage, game, progress(stage.name)))
         watch.workers = dict(crew.used)
-    merge, tags = bring_tags(game, library, settings)
+        clear_units(game)
+        merge, tags = bring_tags(game, library, settings)
     shots, cameras = SHOTS.read(game.tables), CAMERAS.read(game.tables)
     live = shots.filter(shots["live"])
     in_play = cameras.filter(pc.is_in(cameras["shot"], live["shot"].combine_chunks()))
@@ -208,6 +207,7 @@ def _seen_game(
     """The film's game after the vision pass, and the settings with the game's own rule book."""
     known = library.game_of_film(digest)
     game = known or library.begin(film, digest)
+    clear_unfinished(game)
     if known is not None:
         note_film_path(known, film)
     try:
@@ -215,13 +215,13 @@ def _seen_game(
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(film, digest, networks, chosen, game, on_damage, crew, watch)
+        stage = _vision_stage(film, digest, networks, chosen, on_damage, crew, watch)
         ran = run_stage(stage, game, progress(stage.name))
-    except ElbowroomError:
-        if known is None:
-            library.drop(game)
+    except ElbowroomError as error:
+        refused = isinstance(error, FilmError) and not isinstance(error.__cause__, OSError)
+        if known is None and (refused or not has_units(game)):
+            library.drop(game)  # the film is no good, or nothing has been seen of it yet
         raise
-    shutil.rmtree(game.folder / SEEN, ignore_errors=True)
     return (library.keep(game) if known is None else game), chosen, [ran]
 
 
@@ -243,8 +243,7 @@ def _log(result: FilmRun, film: Path) -> None:
     }
     folder = result.game.folder / "logs"
     folder.mkdir(exist_ok=True)
-    with (folder / "runs.jsonl").open("a", encoding="utf-8") as log:
-        log.write(json.dumps(entry) + "\n")
+    append_line(folder / "runs.jsonl", json.dumps(entry))
 
 
 def table_stages(
@@ -298,7 +297,6 @@ def _vision_stage(
     digest: str,
     networks: Networks,
     settings: Settings,
-    game: Game,
     on_damage: Callable[[str], None],
     crew: Crew,
     watch: Stopwatch,
@@ -307,8 +305,8 @@ def _vision_stage(
     night = settings.night.model_dump(include=looks)
     depends = {"film": digest, **networks.digests()}
 
-    def run(_tables: Tables, progress: Progress) -> Tables:
-        parts = SeenParts(game.folder / SEEN / stage_key(stage, game)[:16])
+    def run(_tables: Tables, progress: Progress, units: Path) -> Tables:
+        parts = SeenParts(units)
         lookers = networks.lookers()
         if networks.apart is not None and lookers > 1:
             apart = partial(networks.apart, lookers)
@@ -322,8 +320,7 @@ def _vision_stage(
         return {"shots_seen": shots, **seen.tables}
 
     looked_with = [settings.film, settings.court.marks, settings.court.motion, settings.numbers.reading, night]
-    stage = Stage("film", (), (SHOTS_SEEN, *PARTS), VISION_CODE, looked_with, run, depends)
-    return stage
+    return Stage("film", (), (SHOTS_SEEN, *PARTS), VISION_CODE, looked_with, run, depends)
 
 
 def _spread(crew: Crew | None, frames: int) -> Spread:
@@ -333,8 +330,8 @@ def _spread(crew: Crew | None, frames: int) -> Spread:
 
 def _court_of(
     settings: Settings, pins: Sequence[PinnedFrame], crew: Crew | None
-) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, units: Path) -> Tables:
         seen = tables["shots_seen"]
         pinned = tables["frames"].filter(
             pc.is_in(tables["frames"]["frame"], pa.array([p.frame for p in pins], pa.int64()))
@@ -349,7 +346,7 @@ def _court_of(
             frames=frames,
             motion=tables["motion"],
             pins=pins,
-            spread=_spread(crew, frames.num_rows),
+            spread=kept(_spread(crew, frames.num_rows), units),
         )
         registered = pc.not_equal(cameras["status"], "unknown").to_numpy()
         shots = confirm_registered(seen, cameras["shot"].to_numpy(), registered, settings.film.live)
@@ -361,20 +358,20 @@ def _court_of(
 
 def _players_of(
     settings: Settings, colours: np.ndarray | None, rosters: Mapping[int, Sequence[str]], crew: Crew | None
-) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, units: Path) -> Tables:
         seen = (tables["boxes"], tables["cameras"], tables["shots"])
-        spread = _spread(crew, tables["cameras"].num_rows)
+        spread = kept(_spread(crew, tables["cameras"].num_rows), units)
         found = track(*seen, settings.players, team_colours=colours, on_shot=progress, spread=spread)
         return {"tracks": with_jerseys(found, tables["numbers_seen"], rosters, settings.numbers.voting)}
 
     return run
 
 
-def _ball_of(settings: Settings, crew: Crew | None) -> Callable[[Tables, Progress], Tables]:
-    def run(tables: Tables, progress: Progress) -> Tables:
+def _ball_of(settings: Settings, crew: Crew | None) -> Callable[[Tables, Progress, Path], Tables]:
+    def run(tables: Tables, progress: Progress, units: Path) -> Tables:
         tracks, cameras = tables["tracks"], tables["cameras"]
-        spread = _spread(crew, cameras.num_rows)
+        spread = kept(_spread(crew, cameras.num_rows), units)
         path, held = ball_path(tables["boxes"], cameras, tracks, settings.ball, spread=spread)
         progress(1, 2)
         book = book_of(tables["cameras"])

@@ -7,8 +7,8 @@ One process goes through the film from its first frame to its last, or worker pr
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from pipeline.film.probe import FilmInfo, probe
 from pipeline.film.score_bug import BugReader, scout
 from pipeline.film.shots import FoundShots, found_shots
 from pipeline.night.looking import Stopwatch
-from pipeline.night.pieces import PARTS, Errand, Eyes, Grid, Run, RunSeen, SeenParts, open_eyes, see_errand, see_run
+from pipeline.night.pieces import PARTS, Errand, Eyes, Grid, Run, SeenParts, open_eyes, see_errand, see_run
 from pipeline.night.stages import Progress
 from pipeline.settings import Settings
 
@@ -88,11 +88,31 @@ def see_film(
         with watch.part("score graphic"):
             return BugReader(scout(film, info, settings.film.bug), settings.film.bug)
 
-    whole = Run(film, settings, 0, Grid.of(settings).pieces(info), parts.folder)
+    runs = missing_runs(film, info, settings, parts)
     with ThreadPoolExecutor(1, "bug") as beside:
-        bug = beside.submit(find_bug)
-        seen = see_run(whole, eyes, bug, lambda t_s: progress(t_s, info.duration_s), watch)
-    return _put_together([seen], info, settings, parts, progress, watch)
+        bug = beside.submit(find_bug) if runs else Future()
+        for run in runs:
+            see_run(run, eyes, bug, lambda t_s: progress(t_s, info.duration_s), watch)
+    return _put_together(info, settings, parts, progress, watch)
+
+
+def missing_runs(
+    film: Path, info: FilmInfo, settings: Settings, parts: SeenParts, longest: int | None = None
+) -> tuple[Run, ...]:
+    """Runs of the pieces of a film that are not there yet.
+
+    Parameters
+    ----------
+    longest : int, optional
+        So many pieces in each at most; without it a run is as long as can be.
+    """
+    runs: list[tuple[int, int]] = []
+    for piece in sorted(Grid.of(settings).with_frames(info) - parts.done()):
+        if runs and runs[-1][1] == piece and (longest is None or piece - runs[-1][0] < longest):
+            runs[-1] = (runs[-1][0], piece + 1)
+        else:
+            runs.append((piece, piece + 1))
+    return tuple(Run(film, settings, first, stop, parts.folder) for first, stop in runs)
 
 
 def see_film_together(
@@ -118,33 +138,35 @@ def see_film_together(
     count = grid.pieces(info)
     longest = max(1, round(LONGEST_RUN_S / grid.piece_s))
     each = min(longest, max(1, count // (RUNS_EACH * workers)))
-    runs = [Run(film, settings, k, min(k + each, count), parts.folder) for k in range(0, count, each)]
+    runs = missing_runs(film, info, settings, parts, each)
     networks = pickle.dumps(open_networks)
     crew.wake(open_eyes, networks, min(workers, len(runs)))
     with watch.part("score graphic"):
-        bug = scout(film, info, settings.film.bug)
-    done: list[RunSeen] = []
-    for seen in crew.spread_few(see_errand, [Errand(run, networks, bug) for run in runs], workers):
-        done.append(seen)
-        watch.add(seen.seconds)
-        progress(len(done) / len(runs) * info.duration_s, info.duration_s)
-    return _put_together(done, info, settings, parts, progress, watch)
+        bug = scout(film, info, settings.film.bug) if runs else None
+    done = count - sum(run.stop - run.first for run in runs)
+    progress(done / count * info.duration_s, info.duration_s)
+    errands = [Errand(run, networks, bug) for run in runs]
+    for run, seconds in zip(runs, crew.spread_few(see_errand, errands, workers), strict=True):
+        watch.add(seconds)
+        done += run.stop - run.first
+        progress(done / count * info.duration_s, info.duration_s)
+    return _put_together(info, settings, parts, progress, watch)
 
 
 def _put_together(
-    runs: Sequence[RunSeen],
     info: FilmInfo,
     settings: Settings,
     parts: SeenParts,
     progress: Progress,
     watch: Stopwatch,
 ) -> Seen:
-    """The film's shots and tables from what was seen in its runs, in order."""
-    report = damage_report(info, 0, np.concatenate([run.fates for run in runs]))
+    """The film's shots and tables from what was seen in its pieces, in order."""
+    noted = parts.read_signs()
+    report = damage_report(info, 0, np.concatenate([piece.fates for piece in noted]))
     refuse_damaged(info, report, settings.film.decode)
     progress(info.duration_s, info.duration_s)
     with watch.part("shots"):
-        found = found_shots([run.signs for run in runs], settings.film.shots, info.duration_s)
+        found = found_shots([piece.signs for piece in noted], settings.film.shots, info.duration_s)
     starts = np.array([boundary.t_s for boundary in found.boundaries])
     with watch.part("tables"):
         tables = {name: _with_shots(table, starts) for name, table in parts.read().items()}

@@ -373,7 +373,7 @@ def test_film_room_imports_no_later_room() -> None:
     code = (
         "import sys, pipeline.film.decode, pipeline.film.probe, pipeline.film.tables\n"
         "print([m for m in sys.modules if m.startswith('pipeline.') and m.split('.')[1] not in "
-        "('film', 'errors', 'tables')])"
+        "('film', 'errors', 'tables', 'whole_files')])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -186,7 +186,7 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
     assert SHOTS.read(result.game.tables)["live"].to_pylist() == [True]
     for spec in (BOXES, CAMERAS, TRACKS):
         assert spec.read(result.game.tables).equals(spec.read(first.game.tables)), spec.name
-    assert not (result.game.folder / "seen").exists()
+    assert not (result.game.folder / "units").exists()
 
 
 def test_a_kill_in_a_later_stage_loses_only_that_stage(film, tmp_path, monkeypatch):

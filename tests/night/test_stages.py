@@ -1,6 +1,8 @@
 """Stages run once, and again when anything that they depend on has changed."""
 
 import json
+import os
+from pathlib import Path
 
 import pytest
 
@@ -8,6 +10,7 @@ from pipeline.ball.tables import TOUCHES
 from pipeline.errors import LibraryError
 from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.library.games import Game
+from pipeline.night import stages
 from pipeline.night.settings import NightSettings
 from pipeline.night.stages import Stage, read_state, run_stage
 
@@ -21,7 +24,7 @@ def game(tmp_path) -> Game:
 def stage(
     calls: list, *, settings: NightSettings | None = None, depends: dict | None = None, fail: bool = False
 ) -> Stage:
-    def run(tables, progress):
+    def run(tables, progress, _units):
         assert tables["frames"].num_rows == 1
         progress(1, 1)
         calls.append("run")
@@ -71,22 +74,29 @@ def test_a_stage_that_breaks_keeps_the_tables_before_it(game):
     assert not go(stage(calls), game).ran
 
 
-def test_a_kill_between_two_tables_reruns_the_stage(game, monkeypatch):
+@pytest.mark.parametrize("place", ["making", "naming"])
+def test_a_kill_among_a_stages_tables_reruns_it(game, monkeypatch, place):
     calls: list = []
     go(stage(calls), game)
-    monkeypatch.setattr(type(TOUCHES), "write", _break_on_touches(type(TOUCHES).write))
+    before = SHOTS.path(game.tables).read_bytes()
+    if place == "making":
+        monkeypatch.setattr(type(TOUCHES), "write_aside", _breaking(type(TOUCHES).write_aside, "touches"))
+    else:
+        monkeypatch.setattr(stages.os, "replace", _breaking(os.replace, "touches"))
     with pytest.raises(KeyboardInterrupt):
         go(stage(calls, depends={"film": "b"}), game)
     monkeypatch.undo()
-    assert "s" not in read_state(game)
-    assert go(stage(calls), game).ran
+    assert ("s" in read_state(game)) == (place == "making"), "until all are made, the old tables stand"
+    assert list(game.tables.glob("*.tmp")) == []
+    assert place == "naming" or SHOTS.path(game.tables).read_bytes() == before
+    assert go(stage(calls), game).ran == (place == "naming")
 
 
-def _break_on_touches(write):
-    def broken(self, table, folder):
-        if self.name == "touches":
+def _breaking(call, name):
+    def broken(first, *rest):
+        if name in (getattr(first, "name", ""), Path(rest[-1]).stem):
             raise KeyboardInterrupt
-        return write(self, table, folder)
+        return call(first, *rest)
 
     return broken
 

@@ -3,6 +3,7 @@
 import os
 from concurrent.futures import Future
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -13,7 +14,7 @@ from hypothesis import settings as trials
 from hypothesis import strategies as st
 
 from pipeline.court.tables import CAMERAS
-from pipeline.crew import Crew, in_turn, worker_count
+from pipeline.crew import LocalCrew, in_turn, worker_count
 from pipeline.errors import FilmError, WorkerError
 from pipeline.film.decode import DELIVERED
 from pipeline.film.score_bug import BugReader
@@ -69,7 +70,7 @@ def same(one, other) -> None:
 def test_workers_see_what_one_process_sees(film, alone, tmp_path):
     assert Grid.of(SHORT_PIECES).pieces(_info(film)) >= 6
     done: list[float] = []
-    with Crew(2) as crew:
+    with LocalCrew(2) as crew:
         together = see_film_together(
             film,
             partial(eyes_of, CROWD),
@@ -113,15 +114,15 @@ def test_it_does_not_matter_how_a_film_is_cut_into_runs(film, tmp_path, damaged)
     for name, ends in cuts.items():
         bug: Future[BugReader] = Future()
         bug.set_result(BugReader(None))
-        runs = [
-            see_run(
-                Run(copy, SHORT_PIECES, *ends[k : k + 2], tmp_path / name), eyes_of(CROWD), bug, unheard, Stopwatch()
-            )
-            for k in range(len(ends) - 1)
-        ]
-        tables = {key: told(table) for key, table in SeenParts(tmp_path / name).read().items()}
-        shots = found_shots([run.signs for run in runs])
-        found[name] = (tables, [b.t_s for b in shots.boundaries], np.concatenate([run.fates for run in runs]))
+        for first, stop in pairwise(ends):
+            run = Run(copy, SHORT_PIECES, first, stop, tmp_path / name / "units")
+            (tmp_path / name).mkdir(exist_ok=True)
+            see_run(run, eyes_of(CROWD), bug, unheard, Stopwatch())
+        parts = SeenParts(tmp_path / name / "units")
+        tables = {key: told(table) for key, table in parts.read().items()}
+        noted = parts.read_signs()
+        shots = found_shots([piece.signs for piece in noted])
+        found[name] = (tables, [b.t_s for b in shots.boundaries], np.concatenate([piece.fates for piece in noted]))
     tables, starts, fates = found["whole"]
     assert (np.count_nonzero(fates != DELIVERED) > 0) == bool(damaged)
     for name in ("pieces", "three"):
@@ -137,7 +138,7 @@ def test_a_film_run_by_workers_is_the_same_game(film, tmp_path):
             lambda: {"areas": "a"},
             partial(eyes_of, CROWD),
             lambda: lookers,
-            lambda: lookers,
+            partial(LocalCrew, lookers),
         )
         where = Library(tmp_path / name)
         return run_film(film, where, networks, SHORT_PIECES, book=None, progress=lambda _: silent).game.tables
@@ -149,23 +150,23 @@ def test_a_film_run_by_workers_is_the_same_game(film, tmp_path):
 
 def test_what_goes_wrong_in_a_worker_goes_wrong_here(film):
     missing = film.with_name("missing.mp4")
-    with pytest.raises(FilmError), Crew(2) as crew:
+    with pytest.raises(FilmError), LocalCrew(2) as crew:
         list(crew.spread(partial(_probe_again, missing), [1, 2, 3]))
-    with pytest.raises(WorkerError, match="memory"), Crew(2) as crew:
+    with pytest.raises(WorkerError, match="memory"), LocalCrew(2) as crew:
         list(crew.spread(os._exit, [3, 3]))
 
 
 @trials(max_examples=20, deadline=None)
 @given(st.lists(st.integers(-9, 9), max_size=9), st.integers(0, 1))
 def test_without_workers_everything_is_done_here(items, workers):
-    with Crew(workers) as crew:
+    with LocalCrew(workers) as crew:
         assert list(crew.spread(abs, items)) == list(in_turn(abs, items)) == [abs(item) for item in items]
         assert not crew.begun
 
 
 def test_results_come_in_the_items_order_however_few_work_at_once():
     items = list(range(-20, 20))
-    with Crew(2) as crew:
+    with LocalCrew(2) as crew:
         for at_once in (2, 40):
             assert list(crew.spread_few(abs, items, at_once)) == [abs(item) for item in items]
         assert crew.begun
