@@ -10,7 +10,7 @@ from pipeline.actions.events import events_to_table
 from pipeline.actions.tables import ACTIONS
 from pipeline.ball.tables import BALL
 from pipeline.errors import DataError, LibraryError
-from pipeline.evaluate.season import season_lines, time_season
+from pipeline.evaluate.set_speed import season_lines, time_season
 from pipeline.players.tables import TRACKS
 from pipeline.sets.printing import set_text
 from tests.sets.made_up_actions import standing

@@ -1,0 +1,36 @@
+"""A season rehearsed, as small as it can be: two games of eight possessions."""
+
+import pytest
+
+from pipeline.errors import SettingsError
+from pipeline.evaluate.season import READS, make_season, read_part
+from pipeline.settings import Settings
+from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
+from pipeline.tags import State
+
+
+@pytest.mark.slow
+def test_a_small_season_is_a_library(tmp_path):
+    library = make_season(tmp_path, 2, 7, Settings(), base=1, possessions=8)
+    assert len(library.games()) == 2
+    for game in library.games():
+        for spec in (*READS, SPACING, POSSESSION_MEASURES, FAULTS):
+            assert spec.read(game.tables).num_rows or spec is FAULTS  # read() checks name, version and columns
+        assert game.file().opponent
+    with library.tag_store() as store:
+        tags = store.tags()
+        assert {tag.game for tag in tags} == {game.name for game in library.games()}
+        assert any(tag.state is not State.CANDIDATE for tag in tags)
+        before = store.last_line()
+    log = (library.games()[0].folder / "logs" / "runs.jsonl").read_text(encoding="utf-8")
+    make_season(tmp_path, 2, 7, Settings(), base=1, possessions=8)
+    assert (library.games()[0].folder / "logs" / "runs.jsonl").read_text(encoding="utf-8") == log
+    with library.tag_store() as store:
+        assert store.last_line() == before
+
+
+def test_a_part_is_a_part():
+    assert read_part("2/3") == (2, 3)
+    for wrong in ("0/2", "3/2", "half", "1"):
+        with pytest.raises(SettingsError, match="no part of the games"):
+            read_part(wrong)
