@@ -54,7 +54,13 @@ class OffBallScreens:
         del earlier
         rule = settings.off_ball_screen
         graded = [(_score(view, one, rule), one) for one in _passes(view, settings)]
-        kept = _apart(view, [g for g in graded if g[0] >= rule.least_score], rule)
+        sure = [g for g in graded if g[0] >= rule.least_score]
+        in_a_row = [
+            (_in_a_row_score(view, one, rule), one)
+            for score, one in graded
+            if score < rule.least_score and _comes_off_another(view, one, sure, settings)
+        ]
+        kept = _apart(view, [*sure, *(g for g in in_a_row if g[0] >= rule.least_score)], rule)
         screens = [(one.screener, one.cutter, one.moment) for _, one in kept]
         return [
             _event(view, one, score, group(view, n, screens, settings), settings) for n, (score, one) in enumerate(kept)
@@ -106,7 +112,11 @@ def _separation(view: PossessionView, one: Pass, after_s: float) -> float:
 
 
 def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
-    """Product of the grades, the better of two ways: a cutter close by, or one going wide round a sagging defender."""
+    """Product of the grades, the best of three ways.
+
+    A cutter close by whose defender is met; one going wide round a sagging defender; one who rubs past a screener who
+    stands, so that the defender on his heels has to go round.
+    """
     m = one.moment
     t = view.t_s[m]
     sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
@@ -134,17 +144,33 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
     )
     before = _separation(view, one, -rule.before_s)
+    rubbed = (
+        at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
+        at_least(turned, rule.passes_deg, rule.passes_soft_deg, turn_sigma),
+        at_most(_slowest(view, one, m, rule), rule.stands_ft_s, rule.planted_soft_ft_s),
+        at_most(touch, rule.row_touch_ft, soft, touch_sigma),
+        at_most(before, rule.close_chase_ft, rule.chases_soft_ft, touch_sigma),
+        at_least(lost, rule.walks_lost_ft, soft, touch_sigma),
+    )
     lost_soft = (rule.lost_soft_ft, touch_sigma)
-    planted = at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s) * at_most(
-        _slowest(view, one, m, rule), rule.planted_ft_s, rule.planted_soft_ft_s
+    slow = _slowest(view, one, m, rule)
+    planted = math.prod(
+        (
+            at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s),
+            at_most(slow, rule.planted_ft_s, rule.planted_soft_ft_s),
+            max(
+                at_most(slow, rule.walks_ft_s, rule.planted_soft_ft_s / 2),
+                at_least(lost, rule.walks_lost_ft, *lost_soft),
+            ),
+        )
     )
     on_the_move = (
         at_most(_slowest(view, one, at, rule), rule.moving_screen_ft_s, rule.screener_soft_ft_s)
         * at_most(touch, rule.moving_touch_ft, soft, touch_sigma)
         * at_least(lost, rule.moving_lost_ft, *lost_soft)
     )
+    late_s = abs(float(view.t_s[at] - t))
     always = (
-        max(planted, on_the_move),
         max(
             at_most(before, rule.chases_ft, rule.chases_soft_ft, touch_sigma),
             at_least(lost, rule.moving_lost_ft, *lost_soft),
@@ -155,8 +181,69 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
             at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
             at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
         ),
+        at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
     )
-    return math.prod(always) * max(math.prod(near), math.prod(wide))
+    in_time = max(
+        at_most(late_s, rule.late_s, rule.late_soft_s),
+        at_most(_contact_then(view, one), rule.delayed_touch_ft, soft, touch_sigma),
+        at_least(lost, rule.moving_lost_ft, *lost_soft),
+    )
+    ways = (
+        math.prod(near) * max(planted, on_the_move) * in_time,
+        math.prod(wide) * planted * in_time,
+        math.prod(rubbed),
+    )
+    return math.prod(always) * max(ways)
+
+
+def _comes_off_another(
+    view: PossessionView, one: Pass, sure: Sequence[tuple[float, Pass]], settings: ActionSettings
+) -> bool:
+    """Whether the cutter has just used somebody else's screen."""
+    return any(
+        first.cutter == one.cutter
+        and first.screener != one.screener
+        and 0 < view.t_s[one.moment] - view.t_s[first.moment] <= settings.screen_type.stagger_s
+        for _, first in sure
+    )
+
+
+def _in_a_row_score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Product of the grades of a further screen for a cutter whose defender the one before has held up.
+
+    That defender trails and comes by late, or goes another way: it is enough that the screener stands, the cutter goes
+    past his shoulder and the defender has to get by him too.
+    """
+    m = one.moment
+    t = view.t_s[m]
+    sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
+    closest = float(view.gap_ft[m, one.screener, one.cutter])
+    path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
+    turned = abs(swept_deg(view.uv_ft[m, one.screener], path))
+    after = view.span(t - rule.touch_within_s, t + rule.row_touch_s)
+    gap = view.gap_ft[after, one.screener, one.guard] if one.guard != NOBODY else np.array([NAN])
+    touch = float(np.nanmin(gap)) if np.isfinite(gap).any() else NAN
+    return math.prod(
+        (
+            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
+            at_least(turned, rule.passes_deg, rule.passes_soft_deg),
+            at_most(_slowest(view, one, m, rule), rule.stands_ft_s, rule.planted_soft_ft_s),
+            at_most(touch, rule.row_touch_ft, rule.touch_soft_ft, sigma),
+            at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
+            at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
+        )
+    )
+
+
+def _contact_then(view: PossessionView, one: Pass) -> float:
+    """How near the screener is to the cutter's defender as the cutter passes; NaN where not known."""
+    return NAN if one.guard == NOBODY else float(view.gap_ft[one.moment, one.screener, one.guard])
+
+
+def _gone_ft(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """How far from the screener the cutter is a moment later; NaN where not known or the view ends before."""
+    t = view.t_s[one.moment] + rule.leaves_s
+    return float(view.gap_ft[view.at(t), one.cutter, one.screener]) if t <= view.t_s[-1] + view.step_s else NAN
 
 
 def _came(view: PossessionView, one: Pass, touch_ft: float, rule: OffBallScreenSettings) -> float:

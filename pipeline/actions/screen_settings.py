@@ -219,7 +219,7 @@ class OffBallScreenSettings(BaseModel):
     passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
     passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
     touch_ft: float = Field(
-        3.2,
+        3.1,
         gt=0,
         description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft, where half of "
         "those drawn were doubtful).",
@@ -228,6 +228,10 @@ class OffBallScreenSettings(BaseModel):
     touch_within_s: float = Field(
         0.7, gt=0, description="That is looked for within this time before and after the closest approach."
     )
+    late_s: float = Field(
+        0.5, gt=0, description="Contact farther in time from the closest approach than this met nobody, softly [C]."
+    )
+    late_soft_s: float = Field(0.08, gt=0, description="Softness of that limit.")
     delayed_ft: float = Field(
         4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
     )
@@ -238,6 +242,27 @@ class OffBallScreenSettings(BaseModel):
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
     )
     came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
+    walks_ft_s: float = Field(
+        3.5, gt=0, description="A screener faster than this as the cutter passes must cost the defender ground [C]."
+    )
+    walks_lost_ft: float = Field(2.0, gt=0, description="So much of it.")
+    stands_ft_s: float = Field(
+        2.0,
+        gt=0,
+        description="One who just stands is about so slow: the second of two screens in a row, or one rubbed past [C].",
+    )
+    row_touch_ft: float = Field(
+        4.0, gt=0, description="The defender who goes round him, or whom the first held up, gets this near to him [C]."
+    )
+    row_touch_s: float = Field(1.1, gt=0, description="At the latest so long after the cutter.")
+    close_chase_ft: float = Field(
+        5.0, gt=0, description="A defender who has to go round a screen was this near to the cutter before [C]."
+    )
+    leaves_ft: float = Field(
+        3.2, gt=0, description="The cutter is this far from the screener ``leaves_s`` later: he used him [C]."
+    )
+    leaves_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
+    leaves_s: float = Field(0.9, gt=0, description="When that is looked at.")
     rub_ft: float = Field(
         2.8,
         gt=0,
@@ -252,7 +277,7 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.4, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.45, ge=0, le=1, description="Products of grades below this are no screen.")
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
     after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
     guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")

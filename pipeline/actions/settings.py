@@ -64,6 +64,14 @@ class ViewSettings(BaseModel):
         2.5, ge=0, description="Who has the ball this long after a possession without a shot has taken it."
     )
     side_v_ft: float = Field(6.0, gt=0, description="With the ball beyond this |v|, its side of the floor is told.")
+    one_place_ft: float = Field(
+        0.15, ge=0, description="Two tracks this near to each other for ``one_place_s`` are one body told twice."
+    )
+    one_place_s: float = Field(0.3, gt=0, description="Shorter than this two tracks may cross at one spot.")
+    merging_ft: float = Field(
+        1.0, gt=0, description="Such two are merging from this distance on; how far apart they are is then not known."
+    )
+    merged_sigma_ft: float = Field(1.5, gt=0, description="Uncertainty of the places of two bodies told at one spot.")
 
 
 class BallSettings(BaseModel):

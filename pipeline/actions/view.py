@@ -45,7 +45,7 @@ class PossessionView:
     speed_ft_s, ring_ft : ndarray (T, N)
         Length of the velocity; distance to the point under the attacked ring.
     gap_ft : ndarray (T, N, N)
-        Distance between each two players.
+        Distance between each two players; NaN too while the two are told to be at one place (``coinciding``).
     sigma_ft : ndarray (T, N)
         One-sigma uncertainty of the place; NaN where not known.
     observed : ndarray (T, N) of bool

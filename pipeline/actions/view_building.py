@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.actions.ball_story import BallStory, Touch, ball_story
+from pipeline.actions.coinciding import coinciding
 from pipeline.actions.even_time import even_places, even_times
 from pipeline.actions.guards import NOBODY, guards
 from pipeline.actions.settings import ActionSettings, ViewSettings
@@ -146,6 +147,10 @@ def _view(
     held = np.flatnonzero(handler != NOBODY)
     ball[held] = np.where(np.isfinite(ball[held]), ball[held], uv[held, handler[held]])
     velocity = even.velocity_ft_s[:, keep]
+    gap = np.hypot(uv[:, :, None, 0] - uv[:, None, :, 0], uv[:, :, None, 1] - uv[:, None, :, 1])
+    merged = coinciding(gap, rules.step_s, rules)
+    blurred = merged.any(axis=2)
+    unsure = _sigma(times, sigma[:, keep], grid, gap_s, rules)
     settled = row.get("half_court_s")
     return PossessionView(
         possession=row["possession"],
@@ -164,9 +169,9 @@ def _view(
         velocity_ft_s=velocity,
         speed_ft_s=np.hypot(velocity[..., 0], velocity[..., 1]),
         ring_ft=np.hypot(uv[..., 0], uv[..., 1]),
-        gap_ft=np.hypot(uv[:, :, None, 0] - uv[:, None, :, 0], uv[:, :, None, 1] - uv[:, None, :, 1]),
-        sigma_ft=_sigma(times, sigma[:, keep], grid, gap_s, rules),
-        observed=_seen(times, observed[:, keep], grid, gap_s, rules),
+        gap_ft=np.where(merged, np.nan, gap),
+        sigma_ft=np.where(blurred, np.fmax(unsure, rules.merged_sigma_ft), unsure),
+        observed=_seen(times, observed[:, keep], grid, gap_s, rules) & ~blurred,
         guard=guards(grid, uv, attacks, (teams >= 0) & ~attacks, ball, settings.guards),
         handler=handler,
         ball_uv_ft=ball,
