@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import difflib
 import json
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -30,6 +29,7 @@ from pipeline.review.settings import ReviewSettings
 from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
 from pipeline.tags.settings import TagSettings
+from pipeline.user_files import first_wrong, read_toml, shown_value
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -176,26 +176,21 @@ def _toml_value(value: Any) -> str:
 def _read_toml(path: Path) -> dict[str, Any]:
     if not path.exists():
         return {}
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path} is not valid TOML: {error}; repair that place.") from error
-    except OSError as error:
-        raise SettingsError(f"{path} cannot be read ({error.strerror}); check its permissions.") from error
+    return read_toml(path, SettingsError)
 
 
 def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
     try:
         return model.model_validate(_over(model().model_dump(), values))
     except ValidationError as error:
-        first = error.errors()[0]
-        name = ".".join(str(part) for part in first["loc"])
+        first = error.errors(include_url=False)[0]
+        name, what = first_wrong(error)
         if first["type"] == "extra_forbidden":
             known = [n for n, _, _ in describe_settings(model())] + list(_sections(model(), ""))
             close = difflib.get_close_matches(name, known, n=1)
             hint = f" did you mean '{close[0]}'?" if close else " see the comments in the shipped file."
             raise SettingsError(f"{path}: there is no setting '{name}';{hint}") from error
-        raise SettingsError(f"{path}: '{name}' cannot be {first['input']!r}: {first['msg']}; change it.") from error
+        raise SettingsError(f"{path}: '{name}' cannot be {shown_value(first['input'])}: {what}; change it.") from error
 
 
 def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from av.stream import Disposition
 
 from pipeline.errors import FilmError
 from pipeline.film.settings import DecodeSettings
+from pipeline.user_files import sayable
 
 HD_HEIGHT_PX = 720
 """From this height on, untagged film is taken as BT.709, below as BT.601 (ITU-R BT.709-6, BT.601-7)."""
@@ -36,6 +37,10 @@ DROPPED_PICTURES_S = 0.5
 """A recorder that cannot keep up leaves out pictures for at most so long."""
 
 PROBED_PICTURES = 12
+
+RESTART_S = 0.5
+RESTART_PICTURES = 10
+"""A clock that falls back by more than so much starts again where so many pictures before and after run steadily."""
 
 STILL_FORMATS = frozenset({"image2", "tty", "gif", "apng", "webp_pipe", "webp"})
 """Containers that FFmpeg reads as video though they hold pictures or text."""
@@ -202,6 +207,7 @@ def video_stream(container: av.container.InputContainer, path: Path) -> av.Video
 
 def _file_state(path: Path) -> tuple[int, int]:
     """Size and modification time, after checking that the path is a file with something in it."""
+    refuse_unsayable_name(path)
     try:
         state = path.stat()
     except FileNotFoundError as error:
@@ -215,6 +221,18 @@ def _file_state(path: Path) -> tuple[int, int]:
     if state.st_size == 0:
         raise FilmError(f"{path} is empty (0 bytes); the recording or the copy failed, copy it again.")
     return state.st_size, state.st_mtime_ns
+
+
+def refuse_unsayable_name(path: Path) -> None:
+    """Refuse a path that holds bytes which are no letters: no record, page or log could name it.
+
+    Raises
+    ------
+    FilmError
+        With signs in the place of those bytes.
+    """
+    if sayable(path) != str(path):
+        raise FilmError(f"The name of {sayable(path)} holds bytes that are no letters; rename the file or folder.")
 
 
 def _why_unreadable(path: Path, error: Exception) -> str:
@@ -294,10 +312,13 @@ def _packet_times(container: av.container.InputContainer, stream: av.VideoStream
     keyless: list[int] = []
     key_seen = False
     undated = 0
+    clock: list[int] = []
     try:
         for packet in container.demux(stream):
             if packet.size == 0:
                 continue
+            if packet.dts is not None:
+                clock.append(packet.dts)
             if packet.pts is None:
                 undated += 1
                 continue
@@ -311,6 +332,7 @@ def _packet_times(container: av.container.InputContainer, stream: av.VideoStream
     except av.error.FFmpegError as error:
         if not shown and not keyless:
             raise FilmError(f"{path} breaks off before its first picture ({error}); copy it again.") from error
+    _refuse_two_clocks(np.asarray(clock, dtype=np.int64), Fraction(stream.time_base or 1), path)
     if not key_seen:
         shown = keyless
     if not shown:
@@ -323,6 +345,23 @@ def _packet_times(container: av.container.InputContainer, stream: av.VideoStream
     if len(pts) < 2:
         raise FilmError(f"{path} holds a single picture, not a film; give a video file.")
     return pts, durations.get(int(pts[-1]), 0)
+
+
+def _refuse_two_clocks(dts: np.ndarray, time_base: Fraction, path: Path) -> None:
+    """Refuse a file whose clock starts again on the way: two recordings joined, whose pictures would lie on each other.
+
+    ``dts`` are the packets' times of decoding in the file's order. A single wrong time is damage, not a new clock.
+    """
+    steps_s = np.diff(dts) * float(time_base)
+    steady = (steps_s >= 0) & (steps_s < RESTART_S)
+    for place in np.flatnonzero(steps_s < -RESTART_S):
+        before, after = steady[max(0, place - RESTART_PICTURES) : place], steady[place + 1 :][:RESTART_PICTURES]
+        if len(before) == len(after) == RESTART_PICTURES and before.all() and after.all():
+            at_s = float((int(dts[place]) - int(dts[0])) * time_base)
+            raise FilmError(
+                f"{path} holds two recordings in one: {at_s:.1f} s after its beginning its clock starts again; split "
+                "it there, or convert it to MP4."
+            )
 
 
 def _announced_s(

@@ -22,7 +22,6 @@ import hashlib
 import os
 import re
 import shutil
-import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -37,6 +36,7 @@ from pipeline.errors import LibraryError
 from pipeline.library.library_file import LIBRARY_FILE, read_library_file
 from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
+from pipeline.user_files import first_wrong, read_toml, sayable
 
 TAG_STORE = "library.db"
 GAMES = "games"
@@ -137,17 +137,11 @@ class Game:
         """Read ``game.toml``; LibraryError when it is missing or wrong."""
         path = self.folder / "game.toml"
         try:
-            return GameFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+            return GameFile.model_validate(read_toml(path, LibraryError))
         except FileNotFoundError as error:
             raise LibraryError(f"{self.folder} has no game.toml, so it is no game of a library.") from error
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            twice = "Cannot overwrite a value" in str(error)
-            what = f"something is written twice {str(error).rpartition(' (')[2].rstrip(')')}" if twice else str(error)
-            raise LibraryError(f"{path} is not valid TOML: {what}; repair that place.") from error
         except ValidationError as error:
-            first = error.errors()[0]
-            name = ".".join(str(part) for part in first["loc"])
-            what = first["msg"].removeprefix("Value error, ")
+            name, what = first_wrong(error)
             where = f"'{name}': " if name else ""
             raise LibraryError(f"{path}: {where}{what}; repair that {'line' if name else 'file'}.") from error
 
@@ -189,6 +183,8 @@ class Library:
 
     def __init__(self, root: Path) -> None:
         self.root = root
+        if sayable(root) != str(root):
+            raise LibraryError(f"The name of {sayable(root)} holds bytes that are no letters; give another folder.")
         if root.exists() and not root.is_dir():
             raise LibraryError(f"{root} is a file, not a library folder; give a folder.")
         if root.is_dir() and not self.exists and any(not p.name.startswith(".") for p in root.iterdir()):

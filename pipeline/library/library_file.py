@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import LibraryError
+from pipeline.user_files import first_wrong, read_toml
 
 LIBRARY_FILE = "library.toml"
 
@@ -32,13 +32,10 @@ def read_library_file(folder: Path) -> LibraryFile:
     """
     path = folder / LIBRARY_FILE
     try:
-        return LibraryFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        return LibraryFile.model_validate(read_toml(path, LibraryError))
     except FileNotFoundError:
         return LibraryFile()
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        raise LibraryError(f"{path} cannot be read as TOML ({error}); repair it.") from error
     except ValidationError as error:
-        first = error.errors()[0]
         known = ", ".join(LibraryFile.model_fields)
-        name = ".".join(str(part) for part in first["loc"])
-        raise LibraryError(f"{path}: '{name}': {first['msg']}; it may say: {known}.") from error
+        name, what = first_wrong(error)
+        raise LibraryError(f"{path}: '{name}': {what}; it may say: {known}.") from error

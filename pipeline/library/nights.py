@@ -21,6 +21,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import LibraryError
 from pipeline.library.games import NIGHTS, Library
+from pipeline.user_files import first_wrong, read_json
+from pipeline.whole_files import write_whole
 
 RECORD = "night.json"
 LOG = "log.txt"
@@ -154,9 +156,7 @@ def write_night(library: Library, night: Night) -> None:
     """Replace a night's record, whole."""
     folder = night_folder(library, night.stamp)
     folder.mkdir(parents=True, exist_ok=True)
-    temporary = folder / f"{RECORD}.{os.getpid()}.tmp"
-    temporary.write_text(night.model_dump_json(indent=1), encoding="utf-8")
-    os.replace(temporary, folder / RECORD)
+    write_whole(folder / RECORD, night.model_dump_json(indent=1))
 
 
 def read_nights(library: Library) -> tuple[Night, ...]:
@@ -183,15 +183,12 @@ def changed(films: Sequence[FilmNight], film: FilmNight) -> tuple[FilmNight, ...
 
 def _read(path: Path) -> Night:
     try:
-        return Night.model_validate_json(path.read_bytes())
+        return Night.model_validate(read_json(path, LibraryError, advice="delete that file"))
+    except FileNotFoundError as error:
+        raise LibraryError(f"{path} was taken away while it was read; look again.") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        raise LibraryError(
-            f"{path} is no record of a night ({'.'.join(str(p) for p in first['loc']) or 'file'}: {first['msg']}); "
-            "delete that file."
-        ) from error
-    except OSError as error:
-        raise LibraryError(f"{path} cannot be read ({error.strerror}); check its permissions.") from error
+        name, what = first_wrong(error)
+        raise LibraryError(f"{path} is no record of a night ({name or 'file'}: {what}); delete that file.") from error
 
 
 def _lives(process: int) -> bool:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +19,8 @@ from pipeline.court.tables import AREAS, CAMERAS
 from pipeline.errors import LibraryError, SettingsError
 from pipeline.film.tables import FRAMES, SHOTS
 from pipeline.library.games import Game
+from pipeline.user_files import first_wrong, read_toml
+from pipeline.whole_files import write_whole
 
 PINS = "pins.toml"
 FARTHEST_S = 0.5
@@ -74,15 +74,12 @@ def read_pins(game: Game) -> tuple[PinnedFrame, ...]:
     """
     path = pins_path(game)
     try:
-        told = _PinsFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        told = _PinsFile.model_validate(read_toml(path, LibraryError, advice="repair that place or delete the file"))
     except FileNotFoundError:
         return ()
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise LibraryError(f"{path} is not valid TOML: {error}; repair that place or delete the file.") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        name = ".".join(str(part) for part in first["loc"])
-        raise LibraryError(f"{path}: '{name}': {first['msg']}; repair that line or delete the file.") from error
+        name, what = first_wrong(error)
+        raise LibraryError(f"{path}: '{name}': {what}; repair that line or delete the file.") from error
     found = [PinnedFrame(one.frame, one.t_s, one.points) for one in told.pinned]
     for pinned in found:
         try:
@@ -102,9 +99,7 @@ def write_pins(game: Game, pins: Sequence[PinnedFrame]) -> None:
     for pinned in sorted(pins, key=lambda one: one.t_s):
         text += f"\n[[pinned]]\nframe = {pinned.frame}\nt_s = {pinned.t_s!r}\n\n[pinned.points]\n"
         text += "".join(f"{name} = [{x!r}, {y!r}]\n" for name, (x, y) in pinned.points.items())
-    temporary = path.with_suffix(f".{os.getpid()}.tmp")
-    temporary.write_text(text, encoding="utf-8")
-    os.replace(temporary, path)
+    write_whole(path, text)
 
 
 def pin_frame(game: Game, at: str, points: Sequence[str], settings: RegistrationSettings) -> Pinned:

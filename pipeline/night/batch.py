@@ -22,7 +22,8 @@ from types import FrameType
 
 from filelock import FileLock, Timeout
 
-from pipeline.errors import LibraryError
+from pipeline.errors import FilmError, LibraryError
+from pipeline.film.probe import refuse_unsayable_name
 from pipeline.library.games import NIGHTS, Library
 from pipeline.library.nights import (
     LOG,
@@ -43,6 +44,7 @@ from pipeline.night.night_screen import minutes
 from pipeline.night.notifying import notify
 from pipeline.night.orders import Orders, Watching
 from pipeline.settings import Settings
+from pipeline.user_files import one_line, sayable
 
 STAGE_SHARES = {"film": 0.8, "clock": 0.01, "court": 0.08, "players": 0.05, "ball": 0.03, "actions": 0.01, "sets": 0.01}
 """How a film's work falls on its stages, roughly (measured on two cores); what is left is the last stage's. Only the
@@ -195,7 +197,7 @@ class _Running:
 
     def log(self, line: str) -> None:
         """Add a line to the log."""
-        stamped = f"{datetime.now().astimezone():%H:%M:%S} {line}"
+        stamped = f"{datetime.now().astimezone():%H:%M:%S} {one_line(line)}"
         with (night_folder(self.library, self.night.stamp) / LOG).open("a", encoding="utf-8") as log:
             log.write(stamped + "\n")
         self.say(stamped)
@@ -218,6 +220,8 @@ class _Running:
                 continue
             if self._settling.is_whole(film, time.monotonic()):
                 self._seen[film.path] = film
+                if not self._can_be_named(film):
+                    continue
                 self._queue = [item for item in self._queue if item.file.path != film.path]
                 self._queue.append(_Item(film))
                 self._note(self._told(film, FilmState.WAITING))
@@ -228,6 +232,16 @@ class _Running:
                     self._note(self._told(film, FilmState.COPYING))
         self._beat()
         return copying
+
+    def _can_be_named(self, film: FilmFile) -> bool:
+        """Whether a film's name can be written down; one whose name cannot has failed."""
+        try:
+            refuse_unsayable_name(film.path)
+        except FilmError as error:
+            self._note(self._told(film, FilmState.FAILED).model_copy(update={"sentence": str(error)}))
+            self.log(str(error))
+            return False
+        return True
 
     def _next(self) -> _Item | None:
         """The first film whose turn it is."""
@@ -290,8 +304,8 @@ class _Running:
         update = {"state": state, "sentence": ended.sentence, "seconds": seconds, "share": share}
         update |= {"game": ended.game} if ended.game is not None else {}
         self._note(told.model_copy(update=update))
-        if ended.trace:
-            self.log(ended.trace.rstrip())
+        for line in ended.trace.rstrip().splitlines():
+            self.log(line)
         became = "is put back" if again else state.value
         self.log(f"{item.file.path.name} {became} after {minutes(seconds)}: {ended.sentence}")
         if not again:
@@ -334,8 +348,9 @@ class _Running:
         return next(film for film in self.night.films if film.film == str(path))
 
     def _told(self, film: FilmFile, state: FilmState) -> FilmNight:
-        known = next((one for one in self.night.films if one.film == str(film.path)), None)
-        fresh = FilmNight(film=str(film.path), size_bytes=film.size_bytes, state=state)
+        name = sayable(film.path)
+        known = next((one for one in self.night.films if one.film == name), None)
+        fresh = FilmNight(film=name, size_bytes=film.size_bytes, state=state)
         return fresh if known is None else fresh.model_copy(update={"seconds": known.seconds, "game": known.game})
 
     def _note(self, film: FilmNight, *, write: bool = True) -> None:

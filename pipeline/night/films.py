@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import FilmError
+from pipeline.film.probe import refuse_unsayable_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,7 @@ def films_in(folder: Path, endings: Sequence[str], *, outside: Path) -> tuple[Fi
     FilmError
         If the folder is not there or cannot be read.
     """
+    refuse_unsayable_name(folder)
     if folder.is_file():
         raise FilmError(f"{folder} is a file; give the folder that holds the films, or use 'elbowroom run {folder}'.")
     if not folder.is_dir():

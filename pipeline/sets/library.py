@@ -10,6 +10,7 @@ from pipeline.conditions.pointing import unknown_word
 from pipeline.errors import ElbowroomError, LibraryError, SettingsError
 from pipeline.sets.definition import SetDefinition
 from pipeline.sets.reading import read_set
+from pipeline.user_files import read_text
 
 FOLDER = "sets"
 """Folder of the configuration that holds the set library."""
@@ -59,11 +60,9 @@ def read_sets(configs: Path) -> tuple[SetDefinition, ...]:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise SettingsError(f"The set file {path} is not UTF-8 text ({error.reason}); save it as UTF-8.") from error
-    except OSError as error:
-        raise SettingsError(f"The set file {path} cannot be read ({error.strerror}); check the path.") from error
+        return read_text(path, SettingsError)
+    except FileNotFoundError as error:
+        raise SettingsError(f"There is no set file {path}; check the path.") from error
 
 
 def _named_set(path: Path, text: str) -> SetDefinition:

@@ -18,6 +18,7 @@ from pipeline.conditions.pointing import pointed, unknown_word
 from pipeline.errors import LanguageError, SettingsError
 from pipeline.spacing.rules import PLACEHOLDER, Addition, End, FaultRule, Severity, Worst
 from pipeline.spacing.situations import LASTED, SITUATION, Lasting, Situation
+from pipeline.user_files import read_text
 
 ENDING = ".fault"
 """Of the names of fault files."""
@@ -106,11 +107,9 @@ def fault_paths(folder: Path) -> tuple[Path, ...]:
 def fault_text(path: Path) -> str:
     """The text of a fault file; SettingsError if it cannot be read."""
     try:
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise SettingsError(f"{path} is not written in UTF-8 ({error}); save it as UTF-8 text.") from error
-    except OSError as error:
-        raise SettingsError(f"{path} cannot be read ({error.strerror}); check its permissions.") from error
+        return read_text(path, SettingsError)
+    except FileNotFoundError as error:
+        raise SettingsError(f"There is no fault file {path}; check the path.") from error
 
 
 class _Reader:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,14 @@ from pipeline.errors import FilmError
 from pipeline.film.decode import decode
 from pipeline.film.probe import probe
 from pipeline.library.games import Library
+from pipeline.night.film_process import told_of
 from pipeline.night.films import films_in
 from pipeline.night.run import Networks, run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
 from pipeline.settings import Settings
 from pipeline.sim.odd_films import ODD_FILMS, OddFilm, PassedOver, Refused, Right, make_odd_films, pattern
+from pipeline.user_files import sayable
 
 SETTINGS = Settings(night=NightSettings(network_threads=1, workers=1))
 TAKEN = [film for film in ODD_FILMS if not isinstance(film.ends, PassedOver)]
@@ -59,14 +62,17 @@ def library(tmp_path_factory) -> Library:
     return Library(tmp_path_factory.mktemp("library"))
 
 
-def check_sentence(text: str, film: OddFilm, words: str) -> None:
-    assert words in text
-    assert film.name.split("\n")[0] in text, "it says which film"
-    told = text.replace(film.name, "")
-    assert "\n" not in told
-    assert told.endswith(".")
-    assert "Traceback" not in told
-    assert "Errno" not in told
+def in_numbers(text: str) -> str:
+    """A sentence with every number as ``#``: how much of a cut film is there depends on the encoder's version."""
+    return re.sub(r"\d+(?:\.\d+)?", "#", text)
+
+
+def check_refusal(text: str, film: OddFilm, path: Path) -> None:
+    """The very sentence that is expected of the film."""
+    assert isinstance(film.ends, Refused)
+    known = sayable(path)
+    assert known in text
+    assert in_numbers(text.replace(known, "{film}")) == in_numbers(film.ends.sentence)
 
 
 def test_there_are_sixty_and_a_night_takes_those_that_are_films(corpus):
@@ -86,7 +92,7 @@ def test_a_right_result_or_one_sentence(corpus, library, film):
     if isinstance(film.ends, Refused):
         with pytest.raises(FilmError) as caught:
             run_film(path, library, BLIND, SETTINGS, book=None, progress=silent)
-        check_sentence(str(caught.value), film, film.ends.words)
+        check_refusal(str(caught.value), film, path)
         assert len(library.games()) == games, "a refused film leaves nothing"
         assert not list(library.root.glob("games/.unfinished*"))
         return
@@ -94,6 +100,8 @@ def test_a_right_result_or_one_sentence(corpus, library, film):
     run = run_film(path, library, BLIND, SETTINGS, book=None, progress=silent)
     assert run.live_frames == 0, "there is no floor to be seen"
     assert run.tags == ()
+    told = f"0.0 of {run.length_s / 60:.1f} minutes live, no live play, 0 possession(s), 0 candidate(s), 0 new."
+    assert in_numbers(told_of(run)) == in_numbers(f"{told} {film.ends.damage}".rstrip())
     info = probe(path, SETTINGS.film.decode)
     if film.ends.size_px is not None:
         assert (info.width_px, info.height_px) == film.ends.size_px
