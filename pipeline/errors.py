@@ -6,6 +6,7 @@
     ├── FilmError           a film cannot be read (missing, empty, no video, damaged)
     ├── PictureError        a still picture cannot be read
     ├── LibraryError        a library or game folder is missing or not ours
+    │   ├── BusyError       another run works on the same film
     │   └── StoreError      the tag store does not answer: its server is away, or others write for too long
     ├── ConflictError       somebody else changed the same thing first
     ├── ModelError          network weights are missing or do not fit
@@ -15,6 +16,7 @@
     ├── TrackingError       tracking data given for import is not in the documented form
     ├── ExportError         a picture, diagram or list cannot be written as asked
     ├── WorkerError         a worker process of a run was lost
+    ├── ClusterError        a cluster of machines does not answer, or cannot do the work
     └── MissingExtraError   an optional part of the installation is not there
 
 The text of each says what was found, where, and what to do next, in one sentence; the command
@@ -45,6 +47,10 @@ class PictureError(ElbowroomError):
 
 class LibraryError(ElbowroomError):
     """A library or game folder is missing, damaged or not ours."""
+
+
+class BusyError(LibraryError):
+    """Another run works on the same film; it may be begun when that has ended."""
 
 
 class StoreError(LibraryError):
@@ -96,3 +102,7 @@ class MissingExtraError(ElbowroomError):
 
 class WorkerError(ElbowroomError):
     """A worker process of a run was lost."""
+
+
+class ClusterError(ElbowroomError):
+    """A cluster of machines does not answer, or cannot do the work."""

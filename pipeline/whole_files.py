@@ -15,10 +15,6 @@ from pathlib import Path
 TEMPORARY = ".tmp"
 """Ending of what is not whole yet."""
 
-SHARE_LOST = frozenset({errno.EIO, errno.ESTALE, errno.ENODEV, errno.ENXIO, errno.ETIMEDOUT, errno.EHOSTDOWN,
-                        errno.EHOSTUNREACH, errno.ENETDOWN, errno.ENETUNREACH, errno.ECONNRESET, errno.ENOTCONN})  # fmt: skip
-"""What the system says of a disk or share that has gone away."""
-
 
 def temporary_of(path: Path) -> Path:
     """A name beside a file's, of this process alone, under which it is made."""

@@ -38,6 +38,13 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except OSError as error:
+        what = f"{error.strerror or error}{f': {error.filename}' if error.filename else ''}"
+        note(
+            f"elbowroom: reading or writing failed ({what}); check the disk's room and the share and do it again: what "
+            "was there is as it was, and a run goes on where it stopped."
+        )
+        sys.exit(2)
 
 
 @app.callback(invoke_without_command=True)

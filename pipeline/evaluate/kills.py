@@ -173,14 +173,14 @@ def run_once(film: Path, library: Path, settings: Settings) -> None:
 
     def stage(name: str) -> Callable[[float, float], None]:
         last_s = time.monotonic()
-        print(name, 0.0, flush=True)
+        print(name, 0.0, flush=True)  # noqa: T201
 
         def tell(done: float, whole: float) -> None:
             nonlocal last_s
             now_s = time.monotonic()
             if now_s - last_s >= TELL_S:
                 last_s = now_s
-                print(name, done / whole if whole else 0.0, flush=True)
+                print(name, done / whole if whole else 0.0, flush=True)  # noqa: T201
 
         return tell
 
@@ -303,7 +303,7 @@ def measure(film: Path, out: Path, kills: int, each: int, seed: int, configs: Pa
     out.mkdir(parents=True, exist_ok=True)
     told, length_s = undisturbed(film, out / "undisturbed", configs)
     order = list(dict.fromkeys(at.stage for at in told))
-    print(f"Undisturbed: {length_s:.1f} s; {_spans(told, length_s)}.", flush=True)
+    print(f"Undisturbed: {length_s:.1f} s; {_spans(told, length_s)}.", flush=True)  # noqa: T201
     draw = random.Random(seed)
     strikes: list[Strike] = []
     number = bad = 0
@@ -313,7 +313,7 @@ def measure(film: Path, out: Path, kills: int, each: int, seed: int, configs: Pa
         wanted = moments(told, length_s, min(each, kills - len(strikes)), draw)
         for strike in killed_round(number, film, library, configs, wanted, order):
             strikes.append(strike)
-            print(
+            print(  # noqa: T201
                 f"{len(strikes):3d}  round {strike.round}  at {strike.run_share:4.0%} of the run: {strike.stage} "
                 f"({strike.share:.0%}), {strike.after_s:.1f} s after its start; {strike.repeated_s:.1f} s done again, "
                 f"{strike.unfinished} unfinished file(s)",
@@ -321,12 +321,13 @@ def measure(film: Path, out: Path, kills: int, each: int, seed: int, configs: Pa
             )
         wrong = differences(out / "undisturbed", library)
         bad += bool(wrong)
-        print(f"     round {number} ended {'as the undisturbed run' if not wrong else '; '.join(wrong)}", flush=True)
+        told_so = "as the undisturbed run" if not wrong else "; ".join(wrong)
+        print(f"     round {number} ended {told_so}", flush=True)  # noqa: T201
     (out / "kills.json").write_text(
         json.dumps({"film": film.name, "seconds": length_s, "strikes": [asdict(s) for s in strikes]}, indent=1),
         encoding="utf-8",
     )
-    print(_summary(strikes, number, bad))
+    print(_summary(strikes, number, bad))  # noqa: T201
     return bad
 
 

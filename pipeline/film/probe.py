@@ -10,6 +10,7 @@ sentence that says what was found, where, and what to do.
 from __future__ import annotations
 
 import functools
+import io
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -37,6 +38,9 @@ DROPPED_PICTURES_S = 0.5
 """A recorder that cannot keep up leaves out pictures for at most so long."""
 
 PROBED_PICTURES = 12
+
+READ_BYTES = 1 << 18
+"""So much of a film is read at a time."""
 
 RESTART_S = 0.5
 RESTART_PICTURES = 10
@@ -172,13 +176,70 @@ def probe(path: str | os.PathLike[str], settings: DecodeSettings | None = None) 
 
 @contextmanager
 def open_film(path: Path) -> Iterator[av.container.InputContainer]:
-    """Open a file for reading with FFmpeg, from disk only; trouble becomes a FilmError."""
+    """Open a file for reading with FFmpeg, from disk only; trouble becomes a FilmError.
+
+    FFmpeg takes a disk or share that has gone away for the film's end, which would make a damaged film of a good one.
+    So the bytes are read here, and what goes wrong with that is told for what it is, at the latest when the film is
+    closed; the error's cause is the system's.
+    """
+    with _opened(path) as reading:
+        try:
+            with _container(path, reading) as container:
+                yield container
+        except (FilmError, av.error.FFmpegError):
+            reading.must_be_whole()
+            raise
+        reading.must_be_whole()
+
+
+class _Reading:
+    """A film's bytes for FFmpeg; what goes wrong with reading them is kept, and looks to FFmpeg like the end."""
+
+    def __init__(self, path: Path, stream: io.FileIO) -> None:
+        self.name = str(path)
+        self._stream = stream
+        self._trouble: OSError | None = None
+
+    def read(self, size: int) -> bytes:
+        try:
+            return self._stream.read(size) or b""
+        except OSError as error:
+            self._trouble = error
+            return b""
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        return self._stream.seek(offset, whence)
+
+    def tell(self) -> int:
+        return self._stream.tell()
+
+    def must_be_whole(self) -> None:
+        """FilmError if some of the bytes could not be read."""
+        if self._trouble is not None:
+            raise FilmError(
+                f"{self.name} can no longer be read ({self._trouble.strerror}): its disk or share has gone away; "
+                "connect it and run the film again, it goes on where it was."
+            ) from self._trouble
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[_Reading]:
     try:
-        container = av.open(f"file:{path}", "r", options={"protocol_whitelist": "file"}, metadata_errors="replace")
+        stream = path.open("rb", buffering=0)
+    except PermissionError as error:
+        raise FilmError(f"{path} may not be read; check its permissions.") from error
+    except OSError as error:
+        raise FilmError(f"{path} cannot be opened ({error.strerror}); check the path and the share.") from error
+    with stream:
+        yield _Reading(path, stream)
+
+
+def _container(path: Path, reading: _Reading) -> av.container.InputContainer:
+    options = {"protocol_whitelist": "file"}
+    try:
+        return av.open(reading, "r", options=options, metadata_errors="replace", buffer_size=READ_BYTES)
     except (av.error.FFmpegError, ValueError) as error:
         raise FilmError(_why_unreadable(path, error)) from error
-    with container:
-        yield container
 
 
 def video_stream(container: av.container.InputContainer, path: Path) -> av.VideoStream:
@@ -236,8 +297,6 @@ def refuse_unsayable_name(path: Path) -> None:
 
 
 def _why_unreadable(path: Path, error: Exception) -> str:
-    if isinstance(error, av.error.PermissionError):
-        return f"{path} may not be read; check its permissions."
     if isinstance(error, av.error.InvalidDataError):
         return (
             f"{path} is not a readable film: it is no video file, or its beginning or index is damaged or was never "

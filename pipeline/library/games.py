@@ -19,11 +19,11 @@ film leaves nothing and a killed run no half a game; the next run of the film go
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import shutil
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -32,11 +32,12 @@ from filelock import FileLock, Timeout
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from pipeline.court.rule_books import RULE_BOOKS
-from pipeline.errors import LibraryError
+from pipeline.errors import BusyError, FilmError, LibraryError
 from pipeline.library.library_file import LIBRARY_FILE, read_library_file
 from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
 from pipeline.user_files import first_wrong, read_toml, sayable
+from pipeline.whole_files import rename_whole, write_whole
 
 TAG_STORE = "library.db"
 GAMES = "games"
@@ -237,38 +238,65 @@ class Library:
         """
         games = self.root / GAMES
         made = [folder for folder in (games, *games.parents) if not folder.exists()]
-        lock = FileLock(games / f".lock-{digest[:16]}", timeout=0)
         try:
             games.mkdir(parents=True, exist_ok=True)
-            lock.acquire()
+            lock = _claimed(games / f".lock-{digest[:16]}")
         except Timeout as error:
-            raise LibraryError(f"Another run is working on this film in {self.root}; wait for it to end.") from error
+            raise BusyError(f"Another run is working on this film in {self.root}; wait for it to end.") from error
         except OSError as error:
             raise LibraryError(f"{games} cannot be written ({error.strerror}); check the path and the disk.") from error
         try:
             yield
         finally:
-            Path(lock.lock_file).unlink(missing_ok=True)
+            with suppress(OSError):  # the share may have gone away: the lock goes with the process then
+                Path(lock.lock_file).unlink(missing_ok=True)
             lock.release()
             for folder in made:
-                if folder.is_dir() and not any(folder.iterdir()):
+                with suppress(OSError):  # it holds something
                     folder.rmdir()
 
     def begin(self, film: Path, digest: str) -> Game:
         """An unfinished game folder for a film, under a temporary name; a killed run's is taken up again."""
         folder = self.root / GAMES / f"{UNFINISHED}{digest[:16]}"
         (folder / "tables").mkdir(parents=True, exist_ok=True)
-        return Game(self._free_name(film), folder)
+        return Game(self._free_name(film.stem), folder)
 
     def keep(self, unfinished: Game) -> Game:
-        """Give an unfinished game its name."""
-        final = self.root / GAMES / unfinished.name
-        os.rename(unfinished.folder, final)
-        return Game(unfinished.name, final)
+        """Give an unfinished game its name; another one, if a game has taken that meanwhile."""
+        name = unfinished.name
+        while True:
+            final = self.root / GAMES / name
+            try:
+                if final.exists():
+                    raise FileExistsError(final)
+                rename_whole(unfinished.folder, final)
+                return Game(name, final)
+            except FileExistsError:
+                name = self._free_name(unfinished.name)
 
     def drop(self, unfinished: Game) -> None:
         """Take an unfinished game away."""
         shutil.rmtree(unfinished.folder, ignore_errors=True)
+
+    def sweep(self, older_s: float) -> tuple[Path, ...]:
+        """Take away unfinished games, and locks, that nobody works on and that have lain unchanged for so long.
+
+        A run that was killed leaves its unfinished game for the next run of the film; this is for films that never
+        come again. What it took away is returned.
+        """
+        games, gone = self.root / GAMES, []
+        oldest_s = time.time() - older_s
+        for folder in games.glob(f"{UNFINISHED}*"):
+            digest = folder.name.removeprefix(UNFINISHED)
+            with suppress(BusyError), self.claim(digest):
+                if _changed_s(folder) < oldest_s:
+                    shutil.rmtree(folder, ignore_errors=True)
+                    gone.append(folder)
+        for lock in games.glob(".lock-*"):
+            if _changed_s(lock) < oldest_s:
+                with suppress(BusyError), self.claim(lock.name.removeprefix(".lock-")):
+                    gone.append(lock)  # the end of a claim takes it away
+        return tuple(gone)
 
     @property
     def tag_place(self) -> Path | str:
@@ -280,8 +308,8 @@ class Library:
         self.root.mkdir(parents=True, exist_ok=True)
         return TagStore(self.tag_place)
 
-    def _free_name(self, film: Path) -> str:
-        base = re.sub(r"[^a-z0-9]+", "-", film.stem.lower()).strip("-") or "game"
+    def _free_name(self, wanted: str) -> str:
+        base = re.sub(r"[^a-z0-9]+", "-", wanted.lower()).strip("-") or "game"
         taken = {game.name for game in self.games()}
         name, number = base, 2
         while name in taken:
@@ -330,7 +358,7 @@ name = {_quoted(teams[1])}
 jersey = ""
 [team_1.roster]
 {source}"""
-    (game.folder / "game.toml").write_text(text, encoding="utf-8")
+    write_whole(game.folder / "game.toml", text)
 
 
 def note_film_path(game: Game, film: Path) -> None:
@@ -342,20 +370,46 @@ def note_film_path(game: Game, film: Path) -> None:
     head, mark, tail = path.read_text(encoding="utf-8").partition("[film]")
     line = f"path = {_quoted(str(film.resolve()))}"
     moved = re.sub(r"(?m)^path\s*=.*$", lambda _: line, tail, count=1)
-    temporary = path.with_suffix(f".{os.getpid()}.tmp")
-    temporary.write_text(head + mark + moved, encoding="utf-8")
-    os.replace(temporary, path)
+    write_whole(path, head + mark + moved)
 
 
 def film_digest(film: Path) -> str:
     """Recognise a film wherever it lies: SHA-256 over its size and its first and last MiB."""
-    size = film.stat().st_size
-    digest = hashlib.sha256(str(size).encode())
-    with film.open("rb") as stream:
-        digest.update(stream.read(DIGEST_BYTES))
-        stream.seek(max(0, size - DIGEST_BYTES))
-        digest.update(stream.read(DIGEST_BYTES))
+    try:
+        size = film.stat().st_size
+        digest = hashlib.sha256(str(size).encode())
+        with film.open("rb") as stream:
+            digest.update(stream.read(DIGEST_BYTES))
+            stream.seek(max(0, size - DIGEST_BYTES))
+            digest.update(stream.read(DIGEST_BYTES))
+    except OSError as error:
+        raise FilmError(f"{film} cannot be read ({error.strerror}); check the path and the share.") from error
     return digest.hexdigest()
+
+
+def _claimed(place: Path) -> FileLock:
+    """Lock a file that its holder takes away when it lets go.
+
+    The file may have been taken away between our opening and our locking it; then the lock keeps nobody off. Only a
+    lock that keeps a second one off is the file's.
+    """
+    while True:
+        lock, second = FileLock(place, timeout=0), FileLock(place, timeout=0)
+        lock.acquire()
+        try:
+            second.acquire()
+        except Timeout:
+            return lock
+        second.release()
+        lock.release()
+
+
+def _changed_s(place: Path) -> float:
+    """When anything in a place was last written, seconds since the epoch."""
+    try:
+        return max(path.stat().st_mtime for path in (place, *place.rglob("*")))
+    except OSError:
+        return time.time()  # somebody is at work in it
 
 
 def _quoted(text: str) -> str:
