@@ -23,8 +23,13 @@ INPUT_PX = {"detector": (960, 544), "areas": (640, 384)}
 BRANCH = "one2many"
 """The detector's head that ships. Both are trained; on held-out games this one, with doubles suppressed, saw more."""
 
-GPU_BATCH = 32
-"""Pictures that go through a network together."""
+BATCH = {"detector": 25, "areas": 8}
+"""Pictures that go through a network together: those of a stretch, and those of its frames that the court network looks
+at. On a GPU there are always so many, blank ones among them: for every other number cuDNN would choose its
+convolutions anew, which takes longer than running them a hundred times."""
+
+_GPU = threading.Lock()
+"""What one thread records for a GPU, no other may disturb."""
 
 MOST_CELLS = 600
 """Cells of the detector that leave the GPU: those with the highest scores. A full floor fills about 150."""
@@ -73,29 +78,61 @@ class TorchNetwork:
         if not path.is_file():
             raise ModelError(f"{path}: no network there; give the path of ultralytics weights.")
         self._device = torch.device(device)
-        if self._device.type == "cuda":
+        on_gpu = self._device.type == "cuda"
+        if on_gpu:
             sleep_while_waiting()
         try:
             model, _ = load_checkpoint(str(path), device=self._device, fuse=False)
             self.classes = tuple(model.names[i] for i in range(len(model.names)))
         except Exception as reason:  # unpickling raises whatever the damage leads to
             raise ModelError(f"{path}: not readable as ultralytics weights ({str(reason)[:120]}).") from reason
-        self.input_px, self.batch = INPUT_PX[task], GPU_BATCH
-        self._type = torch.float16 if self._device.type == "cuda" else torch.float32
+        self.input_px, self.batch = INPUT_PX[task], BATCH[task]
+        self._type = torch.float16 if on_gpu else torch.float32
         head = DetectorHead(model) if task == "detector" else AreasHead(model)
         self._head = head.eval().to(self._device, self._type).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
-        self._lock = threading.Lock()  # the detector's head keeps its grid of cells between calls
+        self._lock = _GPU if on_gpu else threading.Lock()  # the detector's head keeps its grid of cells between calls
+        self._recorded = _Recorded(self) if on_gpu else None
 
     def run(self, pictures: np.ndarray) -> list[np.ndarray]:
         """See `pipeline.backends.PictureNetwork.run`. Of the detector's cells only the surest are returned."""
         with self._lock, torch.inference_mode():
-            # The bytes lie as channels-last already, so this is a view.
-            images = torch.from_numpy(pictures).to(self._device).permute(0, 3, 1, 2).flip(1)
-            images = images.to(self._type, memory_format=torch.channels_last).div_(255)
-            found = self._head(images)
-            if isinstance(self._head, AreasHead):
-                return [found.float().cpu().numpy()]
-            boxes, scores = found
-            best = scores.amax(dim=2).topk(min(MOST_CELLS, scores.shape[1]), dim=1).indices[..., None]
-            kept = [torch.take_along_dim(values, best, dim=1) for values in (boxes, scores)]
-            return [values.float().cpu().numpy() for values in kept]
+            if self._recorded is None:
+                return [found.numpy() for found in self.look(torch.from_numpy(pictures).to(self._device))]
+            parts = [self._recorded.run(pictures[k : k + self.batch]) for k in range(0, len(pictures), self.batch)]
+            return [np.concatenate(outputs) for outputs in zip(*parts, strict=True)]
+
+    def look(self, pictures: torch.Tensor) -> list[torch.Tensor]:
+        """Outputs in float32 for pictures (N, H, W, 3) of bytes, where they are."""
+        # The bytes lie as channels-last already, so this is a view.
+        images = pictures.permute(0, 3, 1, 2).flip(1)
+        found = self._head(images.to(self._type, memory_format=torch.channels_last).div_(255))
+        if isinstance(self._head, AreasHead):
+            return [found.float()]
+        boxes, scores = found
+        best = scores.amax(dim=2).topk(min(MOST_CELLS, scores.shape[1]), dim=1).indices[..., None]
+        return [torch.take_along_dim(values, best, dim=1).float() for values in (boxes, scores)]
+
+
+class _Recorded:
+    """A network's work for one batch on a GPU, recorded once and replayed: hundreds of kernels cost one call."""
+
+    def __init__(self, network: TorchNetwork) -> None:
+        width, height = network.input_px
+        with _GPU, torch.inference_mode():
+            self._given = torch.zeros((network.batch, height, width, 3), dtype=torch.uint8, device="cuda")
+            beside = torch.cuda.Stream()
+            beside.wait_stream(torch.cuda.current_stream())
+            with torch.cuda.stream(beside):  # convolutions are chosen and memory is laid out before it is recorded
+                for _ in range(2):
+                    network.look(self._given)
+            torch.cuda.current_stream().wait_stream(beside)
+            self._graph = torch.cuda.CUDAGraph()
+            with torch.cuda.graph(self._graph):
+                self._found = network.look(self._given)
+
+    def run(self, pictures: np.ndarray) -> list[np.ndarray]:
+        """Outputs for a batch or less; the lock is held."""
+        count = len(pictures)
+        self._given[:count].copy_(torch.from_numpy(pictures))
+        self._graph.replay()
+        return [found[:count].cpu().numpy() for found in self._found]

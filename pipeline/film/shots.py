@@ -308,7 +308,8 @@ class ShotFinder:
             window = _thinned(self._recent, length_s, self._settings.gradual_sample_s)
             if window is None:
                 continue
-            found = _wipe(window, self._settings) or _dissolve(window, self._settings)
+            coarse = np.stack([small.coarse for small in window])
+            found = _wipe(window, coarse, self._settings) or _dissolve(window, coarse, self._settings)
             if found is not None:
                 self._gradual.append((self._times_s[-1], found))
 
@@ -458,11 +459,10 @@ def _surface_fit(values: np.ndarray, used: np.ndarray) -> tuple[float, float]:
     return share, float(high - low)
 
 
-def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
-    """A wipe that lies wholly inside the window, or None."""
-    times = np.array([s.t_s for s in window])
-    coarse = np.stack([s.coarse for s in window])
-    steps = np.abs(np.diff(coarse, axis=0)).max(axis=3).reshape(len(times) - 1, -1)
+def _wipe(window: list[_Small], coarse: np.ndarray, settings: ShotSettings) -> _Gradual | None:
+    """A wipe that lies wholly inside the window, or None; ``coarse`` are the window's coarse pictures (N, 9, 16, 3)."""
+    apart = np.abs(coarse[1:] - coarse[:-1])
+    steps = np.maximum(np.maximum(apart[..., 0], apart[..., 1]), apart[..., 2]).reshape(len(apart), -1)
     peak = steps.max(axis=0)
     active = peak >= settings.wipe_change
     if active.mean() < settings.wipe_cover:
@@ -473,6 +473,7 @@ def _wipe(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
     strong = steps >= 0.5 * peak
     if np.median(strong[:, active].sum(axis=0)) > settings.wipe_steps:
         return None
+    times = np.array([s.t_s for s in window])
     middles = (times[1:] + times[:-1]) / 2
     first = middles[np.argmax(strong, axis=0)]
     last = middles[len(middles) - 1 - np.argmax(strong[::-1], axis=0)]
@@ -517,14 +518,13 @@ def _two_fronts(first: np.ndarray, last: np.ndarray) -> float:
     return float((~late).mean() + with_it.mean() * late.mean()) if with_it.mean() >= 0.75 else 0.0
 
 
-def _dissolve(window: list[_Small], settings: ShotSettings) -> _Gradual | None:
-    """A dissolve or fade that fills most of the window, or None."""
+def _dissolve(window: list[_Small], coarse: np.ndarray, settings: ShotSettings) -> _Gradual | None:
+    """A dissolve or fade that fills most of the window, or None; ``coarse`` as in :func:`_wipe`."""
     before = window[0].coarse
     way = window[-1].coarse - before
     if float(np.abs(way).mean()) < settings.dissolve_change:
         return None
     times = np.array([s.t_s for s in window])
-    coarse = np.stack([s.coarse for s in window])
     norm = float((way * way).sum())
     inner = coarse[1:-1] - before
     weight = np.einsum("kijc,ijc->k", inner, way) / norm

@@ -53,7 +53,7 @@ class Stopwatch:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self.seconds: dict[str, float] = {}
-        self.workers: dict[int, Used] = {}  # what worker processes took, by process number
+        self.workers: dict[str, Used] = {}  # what worker processes took
 
     @contextmanager
     def part(self, name: str) -> Iterator[None]:
@@ -260,7 +260,7 @@ class Looker:
                     areas.append(areas_row(floors[k].evidence, self._size_px, frame=frame.index, t_s=frame.t_s, shot=0))
             if k in found and len(found[k]):
                 with self._watch.part("shrinking pictures"):
-                    picture = frame.small(self._size_px[0])
+                    picture = frame.quick()
                 with self._watch.part("kit colours"):
                     boxes.append(boxes_table(picture, found[k], frame.index, frame.t_s))
                 if numbers is not None:

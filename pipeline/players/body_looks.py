@@ -132,11 +132,12 @@ def _shares_of_colours() -> np.ndarray:
 def _apart_from_behind(drawn: np.ndarray) -> np.ndarray:
     """How much every pixel of windows differs from what is seen at the nearer-coloured side, RGB levels: (N, h, w)."""
     pixels = drawn.astype(np.float32)
-    sides = (pixels[:, :, :EDGE_COLUMNS], pixels[:, :, -EDGE_COLUMNS:])
     median = EDGE_COLUMNS // 2
-    behind = [np.partition(side, median, axis=2)[:, :, median : median + 1] for side in sides]
-    away = [np.linalg.norm(pixels - colour, axis=3) for colour in behind]
-    return np.minimum(*away)
+    squares = []
+    for side in (drawn[:, :, :EDGE_COLUMNS], drawn[:, :, -EDGE_COLUMNS:]):
+        apart = pixels - np.sort(side, axis=2)[:, :, median : median + 1].astype(np.float32)
+        squares.append(np.einsum("nhwc,nhwc->nhw", apart, apart))  # whole numbers below 2**24: exact in any order
+    return np.sqrt(np.minimum(*squares))
 
 
 def stripe_colours(drawn: np.ndarray, apart: np.ndarray) -> np.ndarray:

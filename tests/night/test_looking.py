@@ -29,6 +29,9 @@ class Picture:
         picture[0, 0] = self.index
         return picture
 
+    def quick(self) -> np.ndarray:
+        return self.small(SIZE[0])
+
 
 class FloorIn:
     """Both networks: floor in some frames, and one body in every frame looked at."""
