@@ -97,4 +97,4 @@ class EmphasisReader(TreeReader):
         for one in units:
             if UNITS.get(one.lower(), "s") != unit:
                 raise self._wrong(f"this is measured in {unit.replace('_', '/') or 'no unit'}, not in {one}.", one)
-        return float(number)
+        return self._number(number)

@@ -21,6 +21,7 @@ from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Play
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.tables import SET_CANDIDATES
+from pipeline.sets.telling import UNSEEN
 from pipeline.sets.unseen import unseen_passes
 
 HALF = 0.5
@@ -119,7 +120,7 @@ def candidate_row(match: Match, play: Play) -> dict[str, Any]:
     ]
     traits = [(point.emphasis.name, point.grade.value) for point in emphases]
     traits += [(f"{point.emphasis.name}_was", point.value) for point in emphases if isinstance(point.value, str)]
-    traits += [("unseen", met.phase.name) for met in match.met if met.fit is not None and not met.fit.seen]
+    traits += [(UNSEEN, met.phase.name) for met in match.met if met.fit is not None and not met.fit.seen]
     traits += [("counter", match.counter or "none"), ("side", "as_drawn" if match.mirror > 0 else "mirrored")]
     return {
         "kind": definition.name,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from pipeline.conditions import as_text
+from pipeline.conditions import as_text, number_text
 from pipeline.sets.definition import (
     Block,
     During,
@@ -37,7 +37,7 @@ def _lines(definition: SetDefinition) -> Iterator[str]:
         yield f'  says "{definition.says}"'
     yield f'  source "{definition.source}"'
     if definition.longest_s is not None:
-        yield f"  lasts up to {_number(definition.longest_s)} s"
+        yield f"  lasts up to {number_text(definition.longest_s)} s"
     if definition.must_end:
         yield "  must end"
     if definition.yields_to:
@@ -103,14 +103,14 @@ def _time(time: Window | During) -> str:
     if math.isinf(low):
         return f"before {anchor}"
     if low == 0:
-        return f"within {_number(high)} s after {anchor}"
+        return f"within {number_text(high)} s after {anchor}"
     if high == 0:
-        return f"within {_number(-low)} s before {anchor}"
+        return f"within {number_text(-low)} s before {anchor}"
     if low == -high:
-        return f"within {_number(high)} s of {anchor}"
+        return f"within {number_text(high)} s of {anchor}"
     if low > 0:
-        return f"from {_number(low)} to {_number(high)} s after {anchor}"
-    return f"from {_number(-low)} s before to {_number(high)} s after {anchor}"
+        return f"from {number_text(low)} to {number_text(high)} s after {anchor}"
+    return f"from {number_text(-low)} s before to {number_text(high)} s after {anchor}"
 
 
 def _moment(moment: Moment) -> str:
@@ -148,11 +148,7 @@ def _range(one: Range | Words) -> str:
     if isinstance(one, Words):
         return "is " + " or ".join(f'"{word}"' for word in one.words)
     if math.isinf(one.low):
-        return f"{'up to' if one.high_included else 'below'} {_number(one.high)}"
+        return f"{'up to' if one.high_included else 'below'} {number_text(one.high)}"
     if math.isinf(one.high):
-        return f"{'from' if one.low_included else 'above'} {_number(one.low)}"
-    return f"from {_number(one.low)} to {_number(one.high)}"
-
-
-def _number(value: float) -> str:
-    return str(int(value)) if value == int(value) else repr(value)
+        return f"{'from' if one.low_included else 'above'} {number_text(one.low)}"
+    return f"from {number_text(one.low)} to {number_text(one.high)}"

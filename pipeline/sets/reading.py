@@ -301,7 +301,7 @@ class _Reader(TreeReader):
             case "within_of":
                 return Window(-numbers[0], numbers[0], moment)
             case "from_to_after":
-                first = float(tokens_of(tree)[0])
+                first = self._number(tokens_of(tree)[0])
                 if first > numbers[0]:
                     raise self._wrong(f"{first:g} s is later than {numbers[0]:g} s.", tokens_of(tree)[0])
                 return Window(first, numbers[0], moment)
@@ -312,7 +312,7 @@ class _Reader(TreeReader):
         return Window(-math.inf, 0.0, moment)
 
     def _seconds(self, tree: Tree) -> float:
-        return float(tokens_of(tree)[0])
+        return self._number(tokens_of(tree)[0])
 
     # ---- places ------------------------------------------------------------------------------
 

@@ -9,12 +9,16 @@ from pipeline.sets.definition import Phase, SetDefinition
 from pipeline.sets.emphasis import Grade, Point, measure_name, said
 from pipeline.sets.phrases import roles_by_word
 
+UNSEEN = "unseen"
+"""Trait of a row that names a phase which was taken on trust."""
+
 ENDING = "ending"
 """What a row calls an ending that must be there and is missing."""
 
 
 def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Callable[[int], str | None]) -> str:
-    """The sentence of a tag: the set, how it went on and ended, what did not come, what was poor, else what was good.
+    """The sentence of a tag: the set, how it went on and ended, what did not come or was not seen, what was poor, else
+    what was good.
 
     Parameters
     ----------
@@ -40,7 +44,8 @@ def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Calla
 
 
 def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[str, str]) -> tuple[str, ...]:
-    """A sentence for each thing that must be there and was not found: "The return pass from … to … did not come."
+    """A sentence for each thing that must be there and was not found: "The return pass from … to … did not come.",
+    or that nobody saw, the ball being out of sight.
 
     Parameters
     ----------
@@ -58,12 +63,20 @@ def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[
     for block in blocks:
         for phase in block.phases:
             phases.setdefault(phase.name, phase)
-    return tuple(
-        "It came to none of its endings."
-        if name == ENDING
-        else f"The {_asked(phases[name], names) if name in phases else _spaced(name)} did not come."
+
+    def told(name: str) -> str:
+        return _asked(phases[name], names) if name in phases else _spaced(name)
+
+    missing = [
+        "It came to none of its endings." if name == ENDING else f"The {told(name)} did not come."
         for name in row["missing"] or ()
-    )
+    ]
+    return (*missing, *(f"The {told(name)} was not seen; the ball was out of sight." for name in unseen_in(row)))
+
+
+def unseen_in(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """The phases of a row of ``set_candidates`` that were taken on trust, the ball being out of sight."""
+    return tuple(value for name, value in row["traits"] or () if name == UNSEEN)
 
 
 def _asked(phase: Phase, names: Mapping[str, str]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lark import Token, Tree
 
-from pipeline.conditions import Spot, folded
+from pipeline.conditions import GREATEST, SMALLEST, Spot, folded
 from pipeline.conditions.pointing import pointed
 from pipeline.errors import LanguageError
 from pipeline.sets.definition import Edge, Moment
@@ -31,6 +31,13 @@ class TreeReader:
         if what in seen:
             raise self._wrong(f"'{what}' is said twice; once is enough.", node)
         seen.add(what)
+
+    def _number(self, token: Token) -> float:
+        """What a number says; one that no play comes near is a slip of the pen."""
+        value = float(token)
+        if value != 0 and not SMALLEST <= value <= GREATEST:
+            raise self._wrong("no time or measure comes near this number.", token)
+        return value
 
     def _moment(self, tree: Tree) -> Moment:
         token = tokens_of(tree)[0]

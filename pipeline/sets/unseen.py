@@ -19,7 +19,7 @@ from pipeline.actions.events import Event
 from pipeline.sets.floor import Floor
 from pipeline.sets.settings import SetSettings
 
-BALL_MOVES = ("pass", "handoff", "shot", "turnover", "rebound")
+TOLD = ("pass", "handoff")
 """While one of these was told, the ball is not taken to have done something else."""
 
 
@@ -67,7 +67,7 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
     stands = [e for e in events if e.kind == "stand"]
     found = []
     for hidden in _hidden(events[0], seen_s, start_s, end_s, floor, settings):
-        if any(e.start_s < hidden.end_s and e.end_s > hidden.start_s for e in events if e.kind in BALL_MOVES[:2]):
+        if any(e.start_s < hidden.end_s and e.end_s > hidden.start_s for e in events if e.kind in TOLD):
             continue
         for t_s in _moments(hidden, settings):
             for passer, receiver in _pairs(hidden, t_s, touches, floor, shot, started=hidden.start_s <= start_s):
@@ -83,8 +83,8 @@ def _hidden(
 ) -> Iterator[Hidden]:
     edges = np.concatenate([[start_s], seen_s, [end_s]])
     for before, after in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        if after - before >= settings.unseen_from_s - 1e-6:
-            again = after <= seen_s[-1] + 1e-6
+        again = after <= seen_s[-1] + 1e-6
+        if after - before >= (settings.unseen_from_s if again else settings.unseen_flight_s) - 1e-6:
             uv = floor.ball_uv(like.shot, after, like.attacked_end) if again else (math.nan, math.nan)
             yield Hidden(before, after, uv)
 

@@ -22,21 +22,28 @@ HANDLER = -1
 
 
 def two_teammates(scene: Scene) -> Iterator[Spell]:
-    """Every pair of attackers while both are on the perimeter."""
+    """Every pair of attackers while both are on the perimeter.
+
+    While the ball of one of the two is out of sight it may be handed to the other: whether they are busy is unknown.
+    """
     view = scene.view
     cutting = _cutting(scene)
+    hidden = _ball_hidden(scene)
     settled = _settled(scene)
     for one, two in combinations(np.flatnonzero(view.attackers).tolist(), 2):
         together = scene.spacing.perimeter[:, one] & scene.spacing.perimeter[:, two]
         if not together.any():
             continue
         busy = cutting[:, one] | cutting[:, two] | _together(scene, one, two)
+        handing = hidden & np.isin(view.handler, (one, two))
         sigma = np.hypot(view.sigma_ft[:, one], view.sigma_ft[:, two])
         yield Spell(
             situation="two_teammates",
             actors=(("player", one), ("other", two)),
             measures=MappingProxyType({"gap_ft": _only_where(together, view.gap_ft[:, one, two])}),
-            traits=MappingProxyType({"busy": np.where(busy, "yes", "no"), "settled": settled}),
+            traits=MappingProxyType(
+                {"busy": np.where(busy, "yes", np.where(handing, "unknown", "no")), "settled": settled}
+            ),
             spread=MappingProxyType({"gap_ft": np.fmax(sigma, scene.settings.least_sigma_ft)}),
             seen=view.observed[:, one] & view.observed[:, two],
             place_uv_ft=(view.uv_ft[:, one] + view.uv_ft[:, two]) / 2,
@@ -164,12 +171,22 @@ def _together(scene: Scene, one: int, two: int) -> np.ndarray:
     view = scene.view
     together = np.zeros(len(view.t_s), bool)
     pair = {int(view.tracks[one]), int(view.tracks[two])}
-    shared = [e for e in scene.of_kind(*TOGETHER) if {track for _, track in e.actors[:2]} == pair]
+    given = (e for e in scene.of_kind("pass") if e.measures["length_ft"] <= scene.settings.parted_ft)
+    shared = [e for e in (*scene.of_kind(*TOGETHER), *given) if {track for _, track in e.actors[:2]} == pair]
     near = bridged(view.gap_ft[:, one, two] <= scene.settings.parted_ft, view.t_s, scene.settings.pause_s)
     for first, past in stretches(near):
         if any(e.start_s <= view.t_s[past - 1] and e.end_s >= view.t_s[first] for e in shared):
             together[first:past] = True
     return together
+
+
+def _ball_hidden(scene: Scene) -> np.ndarray:
+    """When the ball was out of sight for at least ``ball_unseen_s``, (T,); nowhere where it never was seen."""
+    view = scene.view
+    hidden = np.zeros(len(view.t_s), bool)
+    for first, past in stretches(~view.ball_seen) if view.ball_seen.any() else ():
+        hidden[first:past] = (past - first) * view.step_s >= scene.settings.ball_unseen_s
+    return hidden
 
 
 def _while(scene: Scene, event: Event, around_s: float) -> slice:

@@ -102,11 +102,22 @@ def standing(places: Mapping[int, Uv], until_s: float = 30.0, *, flip: bool = Fa
     return pa.concat_tables(tables) if tables else TRACKS.empty()
 
 
+def ball_seen(places: Sequence[tuple[float, Uv]]) -> pa.Table:
+    """A ball that was surely seen at some times, each with its place in the attack frame, and at no others."""
+    xy = to_court(np.array([uv for _, uv in places]), BOOK, "left")
+    rows = [
+        {"frame": k, "t_s": t_s, "shot": 0, "x_ft": x, "y_ft": y, "observed": True, "score": 0.8}
+        for k, ((t_s, _), (x, y)) in enumerate(zip(places, xy.tolist(), strict=True))
+    ]
+    return BALL.from_rows([{name: row.get(name) for name in BALL.schema.names} for row in rows])
+
+
 def matches(
     definitions: SetDefinition | Sequence[SetDefinition],
     events: Sequence[Event],
     tracks: pa.Table | None = None,
     settings: SetSettings | None = None,
+    ball: pa.Table | None = None,
 ) -> list[dict]:
     """Rows of ``set_candidates``, maps as dicts, actors as a dict."""
     chosen = [definitions] if isinstance(definitions, SetDefinition) else list(definitions)
@@ -114,7 +125,7 @@ def matches(
         chosen,
         events_to_table(events, ACTIONS),
         TRACKS.empty() if tracks is None else tracks,
-        BALL.empty(),
+        BALL.empty() if ball is None else ball,
         BOOK,
         settings or SetSettings(),
     )

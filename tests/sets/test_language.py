@@ -157,7 +157,7 @@ def test_a_file_is_named_after_its_set(tmp_path):
     path.write_text(SMALL)
     with pytest.raises(SettingsError, match="name it give_and_go"):
         read_set_file(path)
-    with pytest.raises(SettingsError, match="cannot be read"):
+    with pytest.raises(SettingsError, match="There is no set file"):
         read_set_file(tmp_path / "none.set")
     path.write_bytes(b"set \xff\xfe")
     with pytest.raises(SettingsError, match="UTF-8"):
