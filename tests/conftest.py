@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-settings.register_profile("repeatable", derandomize=True)
-settings.register_profile("seek", derandomize=False)
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.register_profile("seek", derandomize=False, max_examples=2000, deadline=None)
 settings.load_profile("repeatable")
 
 POSTGRES = "ELBOWROOM_TEST_POSTGRES"

@@ -21,10 +21,13 @@ from pipeline.conditions.nodes import (
     as_text,
     folded,
     names_in,
+    number_text,
 )
-from pipeline.conditions.reading import read_condition
+from pipeline.conditions.reading import GREATEST, SMALLEST, read_condition
 
 __all__ = [
+    "GREATEST",
+    "SMALLEST",
     "All",
     "Any",
     "Between",
@@ -44,6 +47,7 @@ __all__ = [
     "folded",
     "judge",
     "names_in",
+    "number_text",
     "predicate",
     "read_condition",
 ]

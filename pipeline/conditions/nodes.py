@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from decimal import Decimal
 from enum import Enum, StrEnum
 
 
@@ -185,4 +186,9 @@ def _value(value: Value) -> str:
         return f"{quote}{value.text}{quote}"
     if isinstance(value, Name):
         return value.name
-    return repr(int(value)) if value == int(value) else repr(value)
+    return number_text(value)
+
+
+def number_text(value: float) -> str:
+    """A number in figures alone, so that it reads back as the same."""
+    return str(int(value)) if value == int(value) else format(Decimal(repr(value)), "f")

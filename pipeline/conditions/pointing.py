@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 
 from lark import Lark, Token
@@ -11,7 +12,10 @@ from lark.lexer import PatternStr
 
 from pipeline.conditions.nodes import Spot, folded
 from pipeline.errors import LanguageError
+from pipeline.user_files import one_line
 
+LONGEST_WORD = 60
+_LONG_QUOTE = re.compile(rf"'([^']{{{LONGEST_WORD}}})[^']+'")
 LISTED_AT_MOST = 8
 """An error lists no more than this many things that it expected."""
 
@@ -23,10 +27,17 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return by_fold[close[0]] if close else None
 
 
+def said(word: str) -> str:
+    """A word of a text as it may stand in an error: not too long, signs that nobody sees by their number."""
+    seen = "".join(sign if sign.isprintable() else f"U+{ord(sign):04X}" for sign in word[:LONGEST_WORD])
+    return seen if len(word) <= LONGEST_WORD else f"{seen}…"
+
+
 def unknown_word(word: str, what: str, known: Iterable[str]) -> str:
     """What is wrong with a name that does not exist, with the nearest one or all there are."""
     names = list(dict.fromkeys(known))
     close = nearest(word, names)
+    word = said(word)
     if close is not None:
         return f"'{word}' is no {what}; did you mean '{close}'?"
     if not names:
@@ -59,6 +70,7 @@ def pointed(problem: str, text: str, spot: Spot, source: str, width: int = 1) ->
     start = max(0, column - 100)
     caret = " " * (column - 1 - start) + "^" * max(1, min(width, len(shown) - column + 1))
     where = f"{source}, line {line}, column {column}"
+    problem = _LONG_QUOTE.sub(r"'\1…'", one_line(problem))
     return LanguageError(f"{where}: {problem}\n    {shown[start : start + 160]}\n    {caret}", line, column)
 
 
@@ -109,7 +121,7 @@ def unexpected(
     else:
         spot = _shifted(line, column, shift)
     close = nearest(found, literal) if found.strip() else None
-    wrong = f"'{found.strip()}' does not belong here" if found.strip() else "something is missing"
+    wrong = f"'{said(found.strip())}' does not belong here" if found.strip() else "something is missing"
     problem = f"{wrong}; expected {_listed(listed)}"
     problem += f"; did you mean '{close}'?" if close and folded(close) != folded(found) else "."
     return pointed(problem, text, spot, source, width)

@@ -7,7 +7,7 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import overload
 
-from lark import Lark, Token, Transformer, v_args
+from lark import Lark, Token, Transformer, Tree, v_args
 from lark.exceptions import UnexpectedInput
 
 from pipeline.conditions.names import Names, check_names
@@ -39,6 +39,16 @@ CALLED = {
 """What the grammar's patterns are called in an error."""
 
 
+LONGEST = 4000
+"""Characters of a condition."""
+
+DEEPEST = 30
+"""Brackets and 'not' within each other."""
+
+SMALLEST, GREATEST = 1e-9, 1e12
+"""Between them a number is written, printed and read back as the same."""
+
+
 def read_condition(
     text: str,
     names: Names | None = None,
@@ -68,12 +78,19 @@ def read_condition(
         With line, column, caret, what was expected and the nearest name.
     """
     whole = text if within is None else within
+    if len(text) > LONGEST:
+        raise pointed(f"a condition has at most {LONGEST} characters, this one has {len(text)}.", whole, at, source)
     try:
         tree = _parser().parse(text)
     except UnexpectedInput as error:
         raise unexpected(error, _parser(), whole, source, CALLED, at) from None
+    if _is_too_deep(tree):
+        raise pointed(f"a condition nests at most {DEEPEST} deep; write it flatter.", whole, at, source)
     reader = _Reader(at)
     condition = reader.transform(tree)
+    for number in reader.numbers:
+        if number.value != 0 and not SMALLEST <= abs(number.value) <= GREATEST:
+            raise pointed("no measure comes near this number.", whole, number.at, source)
     for name, number in reader.with_units:
         if number.unit != unit_of(name):
             told = unit_of(name).replace("_", "/") or "no unit"
@@ -111,6 +128,14 @@ def _parser() -> Lark:
     return Lark.open("conditions.lark", rel_to=__file__, parser="lalr", propagate_positions=True)
 
 
+def _is_too_deep(tree: Tree) -> bool:
+    """Whether brackets and negations nest too deep; goes level by level, for the tree may be deep."""
+    level, deep = [tree], 0
+    while level and deep <= 4 * DEEPEST:
+        level, deep = [part for one in level for part in one.children if isinstance(part, Tree)], deep + 1
+    return bool(level)
+
+
 def _clauses(condition: Condition) -> list[Condition]:
     if isinstance(condition, All | Any):
         return [one for part in condition.parts for one in _clauses(part)]
@@ -125,6 +150,7 @@ class _Reader(Transformer):
         super().__init__()
         self._begin = begin
         self.with_units: list[tuple[str, _Number]] = []
+        self.numbers: list[_Number] = []
 
     def _at(self, token: Token) -> Spot:
         line, column = token.line or 1, token.column or 1
@@ -192,7 +218,8 @@ class _Reader(Transformer):
 
     def number(self, token: Token, unit: Token | None = None) -> _Number:
         at = self._at(token if unit is None else unit)
-        return _Number(float(token), "" if unit is None else UNITS[unit.lower()], at)
+        self.numbers.append(_Number(float(token), "" if unit is None else UNITS[unit.lower()], at))
+        return self.numbers[-1]
 
     def value(self, token: Token | _Number) -> _Number | Word:
         if isinstance(token, _Number):

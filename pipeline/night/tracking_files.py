@@ -12,6 +12,7 @@ import pyarrow.parquet as pq
 
 from pipeline.errors import TrackingError
 from pipeline.players.imported_rows import TEXT, Source
+from pipeline.user_files import shown
 
 TRACKS_FILE = "tracks.parquet"
 POSSESSIONS_FILE = "possessions.parquet"
@@ -51,7 +52,10 @@ def _parquet(path: Path) -> pa.Table:
 def _csv(path: Path) -> pa.Table:
     with path.open("rb") as stream:
         head = stream.readline(1 << 16)
-    header = head.decode("utf-8-sig", errors="replace").strip()
+    try:
+        header = head.decode("utf-8-sig").strip()
+    except UnicodeDecodeError as error:
+        raise TrackingError(f"{path}, line 1, is no header in UTF-8; export it as CSV in UTF-8.") from error
     separator = next((sign for sign in (",", ";", "\t") if sign in header), ",")
     text = {name: pa.string() for name in TEXT}
     try:
@@ -99,4 +103,4 @@ def _with_possessions(table: pa.Table, listed: pa.Table, path: Path) -> pa.Table
 
 
 def _first_line(error: Exception) -> str:
-    return str(error).strip().splitlines()[0][:160] if str(error).strip() else type(error).__name__
+    return shown(str(error).strip().splitlines()[0]) if str(error).strip() else type(error).__name__

@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from pipeline.court.rule_books import RuleBook
 from pipeline.errors import TrackingError
-from pipeline.players.imported_rows import NO_TEAM, OFFICIAL, Rows
+from pipeline.players.imported_rows import NO_TEAM, OFFICIAL, Rows, brief
 from pipeline.players.settings import ImportSettings
 from pipeline.players.slopes import velocities
 from pipeline.players.tables import TRACKS
@@ -293,8 +293,8 @@ def _one_team_each(rows: Rows, here: np.ndarray) -> dict[int, int]:
         before = told.get(agent, NO_TEAM)
         if NO_TEAM not in (before, team) and before != team:
             raise TrackingError(
-                f"{rows.source.row(int(players[index]))}: agent '{rows.agents[agent]}' is in another team than in "
-                "other rows of the game; give every player one agent of his own."
+                f"{rows.source.row(int(players[index]))}: agent '{brief(rows.agents[agent])}' is in another team than "
+                "in other rows of the game; give every player one agent of his own."
             )
         told[agent] = team if before == NO_TEAM else before
     return told
@@ -390,5 +390,6 @@ def _check_speeds(rows: Rows, stretches: Sequence[Stretch], settings: ImportSett
     if steps and jumps / steps > settings.most_jumps_share:
         raise TrackingError(
             f"{rows.source.name}: {jumps / steps:.0%} of the players' steps are faster than anybody runs (agent "
-            f"'{worst[2]}' at {worst[1]:g} s: {worst[0]:.0f} ft/s); check 't_s' and that an agent is always one player."
+            f"'{brief(worst[2])}' at {worst[1]:g} s: {worst[0]:.0f} ft/s); check 't_s' and that an agent is always "
+            "one player."
         )

@@ -33,6 +33,7 @@ import pyarrow.compute as pc
 
 from pipeline.court.rule_books import FEET_PER_METRE, RuleBook
 from pipeline.errors import TrackingError
+from pipeline.user_files import shown
 
 REQUIRED = ("t_s", "agent", "x_ft", "y_ft")
 TEXT = ("agent", "team", "jersey", "game", "possession")
@@ -44,6 +45,8 @@ BALL_AGENTS = ("-1", "ball")
 OFFICIALS = ("official", "officials", "referee", "referees")
 OFFICIAL, NO_TEAM = -2, -1
 TEAM_SIZE = 5
+GREATEST = 1e10
+"""No time or place of a game is greater, not even one in seconds since 1970."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +157,7 @@ def read_rows(table: pa.Table, source: Source, book: RuleBook, convention: Conve
     ball_codes = [n for n, name in enumerate(agents) if name.lower() in BALL_AGENTS]
     is_ball = np.isin(agent, ball_codes)
     if not is_ball.any():
-        some = ", ".join(sorted(agents)[:6])
+        some = ", ".join(brief(name) for name in sorted(agents)[:6])
         raise TrackingError(
             f"{source.name} has no row for the ball in the column 'agent' (it has {some}); name the ball -1 or ball."
         )
@@ -189,17 +192,23 @@ def read_rows(table: pa.Table, source: Source, book: RuleBook, convention: Conve
     return rows
 
 
+def brief(name: str) -> str:
+    """A name of the file as it may stand in an error."""
+    return shown(name, 30)
+
+
 def _check_columns(table: pa.Table, source: Source) -> None:
     names = table.schema.names
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
-        raise TrackingError(f"{source.name} has the column '{twice[0]}' twice; keep one.")
+        raise TrackingError(f"{source.name} has the column '{brief(twice[0])}' twice; keep one.")
     for name in REQUIRED:
         if name in names or (name.endswith("_ft") and name.replace("_ft", "_m") in names):
             continue
         other = f" (or '{name.replace('_ft', '_m')}')" if name.endswith("_ft") else ""
         close = difflib.get_close_matches(name, [n for n in names if n not in KNOWN_COLUMNS], n=1, cutoff=0.4)
-        hint = f"rename '{close[0]}' if that is it" if close else f"it has {', '.join(names[:12]) or 'none'}"
+        there = ", ".join(brief(n) or "one without a name" for n in names[:12])
+        hint = f"rename '{brief(close[0])}' if that is it" if close else f"it has {there or 'none'}"
         raise TrackingError(f"{source.name} has no column '{name}'{other}; {hint}.")
     for name in LENGTHS:
         if f"{name}_ft" in names and f"{name}_m" in names:
@@ -228,6 +237,13 @@ def _numbers(table: pa.Table, name: str, source: Source) -> np.ndarray:
         raise TrackingError(
             f"{source.row(int(np.isinf(values).argmax()))}: '{name}' is infinite; leave it empty where it is not known."
         )
+    far = np.abs(values) > GREATEST
+    if far.any():
+        row = int(far.argmax())
+        raise TrackingError(
+            f"{source.row(row)}: '{name}' is {values[row]:.3g}, which nothing on a court measures; correct it, or "
+            "leave it empty where it is not known."
+        )
     return values
 
 
@@ -240,7 +256,7 @@ def _numbers_of_text(column: pa.Array, name: str, source: Source) -> np.ndarray:
             values[index] = float(text)
         except ValueError:
             comma = "; write decimals with a point" if "," in text else "; write a number or leave it empty"
-            raise TrackingError(f"{source.row(index)}: '{name}' is '{text[:40]}', no number{comma}.") from None
+            raise TrackingError(f"{source.row(index)}: '{name}' is '{brief(text)}', no number{comma}.") from None
     return values
 
 
@@ -259,9 +275,9 @@ def _codes(table: pa.Table, name: str, source: Source) -> tuple[np.ndarray, tupl
     if pa.types.is_dictionary(column.type):
         column = column.cast(column.type.value_type)
     if pa.types.is_floating(column.type):
-        whole = pc.all(pc.or_kleene(pc.equal(column, pc.round(column)), pc.is_null(column, nan_is_null=True))).as_py()
         column = pc.if_else(pc.is_nan(column), pa.scalar(None, column.type), column)
-        column = column.cast(pa.int64()) if whole is not False else column
+        whole = pc.and_kleene(pc.equal(column, pc.round(column)), pc.less(pc.abs(column), 2.0**53))
+        column = column.cast(pa.int64()) if pc.all(whole).as_py() is not False else column
     try:
         words = pc.utf8_trim_whitespace(column.cast(pa.string()))
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
@@ -283,8 +299,8 @@ def _teams(
         strange = sorted({agents[n] for n in np.unique(agent[~is_ball])} - set(ten))
         if strange:
             raise TrackingError(
-                f"{source.name} has no column 'team', and its agents are not 0 to 9 (there is '{strange[0]}'); "
-                "add a column with the team of every player."
+                f"{source.name} has no column 'team', and its agents are not 0 to 9 (there is "
+                f"'{brief(strange[0])}'); add a column with the team of every player."
             )
         sides = np.array([int(name) // TEAM_SIZE if name in ten else NO_TEAM for name in agents])
         return np.where(is_ball, NO_TEAM, sides[agent]), ("", ""), True
@@ -292,7 +308,7 @@ def _teams(
     officials = [n for n, name in enumerate(names) if name.lower() in OFFICIALS]
     playing = sorted({names[n] for n in np.unique(codes[~is_ball]) if n >= 0 and n not in officials})
     if len(playing) != 2:
-        found = ", ".join(f"'{name}'" for name in playing[:5]) or "none"
+        found = ", ".join(f"'{brief(name)}'" for name in playing[:5]) or "none"
         raise TrackingError(
             f"{source.name}: the column 'team' names {len(playing)} teams of players ({found}); it needs two, "
             "and official for officials."
@@ -311,7 +327,7 @@ def _check_one_row_each(rows: Rows) -> None:
     if len(same):
         first, second = sorted(int(n) for n in order[same[0] : same[0] + 2])
         raise TrackingError(
-            f"{rows.source.row(second)}: agent '{rows.agents[rows.agent[second]]}' has a second place at "
+            f"{rows.source.row(second)}: agent '{brief(rows.agents[rows.agent[second]])}' has a second place at "
             f"{rows.t_s[second]:g} s (the first is {rows.source.row(first).rpartition(', ')[2]}); keep one, or add a "
             "column 'possession' or 'game' if times start anew."
         )

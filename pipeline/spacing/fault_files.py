@@ -26,6 +26,8 @@ ENDING = ".fault"
 ONCE_S = 3.0
 """Moments of one main actor nearer in time than this make one candidate, unless the file says otherwise."""
 
+LONGEST_S = 3600.0
+
 _TEXT = r'"([^"]*)"'
 _NAME = r"([A-Za-z][\w-]*)"
 _SECONDS = r"(\d+(?:\.\d+)?)\s*(?:s|seconds?)?"
@@ -246,7 +248,12 @@ class _Reader:
         return Worst(End(end), measure)
 
     def _seconds(self, word: str, default: float) -> float:
-        return float(self._group(word, 0)) if word in self._said else default
+        if word not in self._said:
+            return default
+        seconds = float(self._group(word, 0))
+        if seconds > LONGEST_S:
+            raise self._error(f"nothing lasts longer than {LONGEST_S:g} s.", self._said[word][0].spots[0])
+        return seconds
 
     def _group(self, word: str, group: int) -> str:
         return self._said[word][0].groups[group]
