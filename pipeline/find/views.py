@@ -51,10 +51,6 @@ def views_of(library: Library, on_game: Progress = lambda _done, _of: None) -> V
         tags, decisions = kept_tag_rows(library, store), decision_rows(store)
     connection = open_index(library, on_game).connection
     sentences = list(left_out)
-    shown = tags.filter(pc.not_equal(tags["state"], State.WITHDRAWN.value)).drop_columns(["who"])
-    made = {"games": games, "tags": shown, "decisions": decisions}
-    connection = open_index(library, on_game).connection
-    sentences = list(left_out)
     made = {
         "games": games,
         "tags": tags.filter(pc.not_equal(tags["state"], State.WITHDRAWN.value)).drop_columns(["who"]),

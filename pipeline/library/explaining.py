@@ -129,7 +129,7 @@ def _under(event: Event, rule: FaultRule, actions: Sequence[Event]) -> list[Even
 def _names(game: Game) -> Called:
     told = game.file()
     rosters = {0: told.team_0.roster, 1: told.team_1.roster}
-    jerseys = jersey_of(TRACKS.read(game.tables))
+    jerseys = jersey_of(TRACKS.read(game.tables, ("track", "team", "jersey")))
     return lambda track: called(track, jerseys, rosters)
 
 

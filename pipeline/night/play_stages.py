@@ -82,7 +82,7 @@ def bring_tags(game: Game, library: Library, settings: Settings) -> tuple[Merge,
     told = game.file()
     rosters = {0: told.team_0.roster, 1: told.team_1.roster}
     faults = events_from_table(FAULTS.read(game.tables))
-    jerseys = jersey_of(TRACKS.read(game.tables))
+    jerseys = jersey_of(TRACKS.read(game.tables, ("track", "team", "jersey")))
     possessions = POSSESSIONS.read(game.tables)
     teams = dict(zip(possessions["possession"].to_pylist(), possessions["team"].to_pylist(), strict=True))
     candidates = [fault_candidate(event, settings, teams, jerseys, rosters) for event in faults]

@@ -31,6 +31,10 @@ ON_FLOOR_S = 1.0
 
 FIVE = 5
 UNKNOWN_UNIT = "five not known"
+COUNTED = ("shot", "t_s", "paint_attack", "paint_defence", "paint_unknown")
+FLOOR = ("shot", "t_s", "track", "role", "team", "jersey")
+"""Columns of the spacing and of the tracks that the report reads."""
+
 SORTS = ("side", "sent", "coverage")
 """Traits of a ball screen that the report goes by."""
 
@@ -211,8 +215,8 @@ def _turns_of(game: Game, one: Side, around_s: float) -> tuple[list[Turn], int] 
     if not corners:
         return [], 0
     screens = {_key(e, e.t_s): e for e in events if e.kind == "on_ball_screen"}
-    count = _counter(SPACING.read(game.tables), around_s)
-    five = _fives(TRACKS.read(game.tables), {0: told.team_0.roster, 1: told.team_1.roster})
+    count = _counter(SPACING.read(game.tables, COUNTED), around_s)
+    five = _fives(TRACKS.read(game.tables, FLOOR), {0: told.team_0.roster, 1: told.team_1.roster})
     found = []
     for corner in corners:
         counted = count(corner)
