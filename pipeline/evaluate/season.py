@@ -9,6 +9,9 @@ reels, saved searches; a night's record stands for each game. Making possessions
 made and every game takes its possessions from all of them, in an order, with errors, clubs, people and a day of its
 own.
 
+The stages cost most after that: with ``--distinct 20`` only so many games are made and run, and each of the others is a
+copy of the tables of one of them, as another game: another day, other clubs and people, tags of its own.
+
 What is there is not made again: a killed run goes on where it stopped, and ``--part 1/2`` and ``--part 2/2`` may run
 side by side. Staff's part comes when all games are there.
 """
@@ -22,7 +25,7 @@ import os
 import shutil
 import socket
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
@@ -34,7 +37,7 @@ from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import rule_book
 from pipeline.errors import SettingsError
 from pipeline.film.tables import CLOCK, FRAMES, SHOTS
-from pipeline.library.games import GAMES, Game, Library
+from pipeline.library.games import GAMES, UNFINISHED, Game, Library
 from pipeline.library.nights import FilmNight, FilmState, Night, write_night
 from pipeline.night.play_stages import bring_tags, play_stages
 from pipeline.night.stages import run_stage
@@ -82,6 +85,7 @@ def make_season(
     settings: Settings,
     *,
     base: int = BASE_GAMES,
+    distinct: int | None = None,
     possessions: int = POSSESSIONS_A_GAME,
     part: tuple[int, int] = (1, 1),
 ) -> Library:
@@ -92,6 +96,8 @@ def make_season(
     out : Path
     games, seed, base, possessions : int
         Games; seed; base games; possessions of a game, of both clubs together.
+    distinct : int, optional
+        Games that are made and run; the others are copies of their tables. All when left out.
     settings : Settings
     part : tuple of int
         Which of how many parts of the games this run makes, from 1.
@@ -104,10 +110,15 @@ def make_season(
     library = Library(out / "library")
     season = fixtures(games, seed)
     mine = [one for one in season if one.number % part[1] == part[0] - 1 and not _made(library, one)]
-    if mine:
+    own = [one for one in mine if distinct is None or one.number < distinct]
+    if own:
         pool = [drawn for k in range(base) for drawn in _drill(out / "drills", seed + k, possessions)]
-        for fixture in mine:
+        for fixture in own:
             _make(library, fixture, pool, seed, settings, possessions)
+    for fixture in mine:
+        first = season[fixture.number % (distinct or games)]
+        if fixture is not first and _made(library, first):
+            _copy(library, fixture, first, seed, settings)
     if all(_made(library, one) for one in season):
         with library.tag_store() as store:
             staffs_part(store)
@@ -139,31 +150,58 @@ def _drill(folder: Path, seed: int, possessions: int) -> tuple[Drawn, ...]:
 def _make(
     library: Library, fixture: Fixture, pool: Sequence[Drawn], seed: int, settings: Settings, possessions: int
 ) -> None:
-    """One game: its tables, the ordinary stages, its tags, its line in the log."""
-    book = rule_book(BOOK)
-    final = library.root / GAMES / fixture.name
-    digest = hashlib.sha256(f"season {seed} {fixture.name}".encode()).hexdigest()
-    began, worked = time.monotonic(), time.process_time()
-    game = Game(fixture.name, final)
-    if not final.is_dir():
-        game = Game(fixture.name, library.root / GAMES / f".unfinished-{digest[:16]}")
-        shutil.rmtree(game.folder, ignore_errors=True)
-        game.tables.mkdir(parents=True)
-        tables = game_tables(fixture, pool, book, SeenError(), seed, possessions=possessions)
+    """One game: its tables, the ordinary stages, its tags."""
+
+    def fill(game: Game) -> None:
+        game.tables.mkdir()
+        tables = game_tables(fixture, pool, rule_book(BOOK), SeenError(), seed, possessions=possessions)
         for spec in READS:
             spec.write(tables[spec.name], game.tables)
-        (game.folder / "game.toml").write_text(_game_file(fixture, digest), encoding="utf-8")
+
+    _bring(library, fixture, _game_file(fixture, _digest(seed, fixture)), settings, fill)
+
+
+def _copy(library: Library, fixture: Fixture, first: Fixture, seed: int, settings: Settings) -> None:
+    """Another game's tables as a game of its own: the clubs' people wear the numbers that are in them."""
+    source = library.root / GAMES / first.name
+
+    def fill(game: Game) -> None:
+        shutil.copytree(source / "tables", game.tables)
+        shutil.copyfile(source / "state.json", game.state_file)
+
+    pairs = zip(fixture.clubs, first.clubs, strict=True)
+    clubs = [Club(club.name, dict(zip(other.roster, club.roster.values(), strict=True))) for club, other in pairs]
+    text = _game_file(replace(fixture, clubs=(clubs[0], clubs[1])), _digest(seed, fixture))
+    _bring(library, fixture, text, settings, fill)
+
+
+def _digest(seed: int, fixture: Fixture) -> str:
+    return hashlib.sha256(f"season {seed} {fixture.name}".encode()).hexdigest()
+
+
+def _bring(
+    library: Library, fixture: Fixture, game_file: str, settings: Settings, fill: Callable[[Game], None]
+) -> None:
+    """A game into the library: its folder whole or not at all, the stages, its tags, its night, a line in the log."""
+    final = library.root / GAMES / fixture.name
+    began, worked = time.monotonic(), time.process_time()
+    if not final.is_dir():
+        game = Game(fixture.name, library.root / GAMES / f"{UNFINISHED}{fixture.name}")
+        shutil.rmtree(game.folder, ignore_errors=True)
+        game.folder.mkdir(parents=True)
+        fill(game)
+        (game.folder / "game.toml").write_text(game_file, encoding="utf-8")
         game.folder.rename(final)
-        game = Game(fixture.name, final)
-    ran = [run_stage(stage, game, lambda _done, _of: None) for stage in play_stages(settings, book)]
+    game = Game(fixture.name, final)
+    ran = [run_stage(stage, game, lambda _done, _of: None) for stage in play_stages(settings, rule_book(BOOK))]
     merge, tags = bring_tags(game, library, settings)
     write_night(library, _night(fixture, time.monotonic() - began, len(tags)))
     entry = {
         "when": datetime.now(UTC).isoformat(timespec="seconds"),
-        "tracking": f"season-{seed}/{fixture.name}",
+        "tracking": f"{fixture.name}.csv",
         "stages": {one.stage: round(one.seconds, 2) for one in ran},
         "processor_s": round(time.process_time() - worked, 2),
-        "tags": {"new": merge.new},
+        "tags": {"new": len(merge.new)},
     }
     (final / "logs").mkdir(exist_ok=True)
     (final / "logs" / "runs.jsonl").write_text(json.dumps(entry) + "\n", encoding="utf-8")
@@ -246,13 +284,14 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--games", type=int, default=82)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--base", type=int, default=BASE_GAMES, help="base games that possessions are taken from")
+    parser.add_argument("--distinct", type=int, help="games that are made and run; the others are copies of them")
     parser.add_argument("--possessions", type=int, default=POSSESSIONS_A_GAME, help="of a game, of both clubs together")
     parser.add_argument("--part", default="1/1", help="which of how many parts of the games, as 1/2")
     asked = parser.parse_args(arguments)
     began, worked = time.monotonic(), time.process_time()
     library = make_season(
         asked.out, asked.games, asked.seed, Settings(),
-        base=asked.base, possessions=asked.possessions, part=read_part(asked.part),
+        base=asked.base, distinct=asked.distinct, possessions=asked.possessions, part=read_part(asked.part),
     )  # fmt: skip
     print(  # noqa: T201
         f"{len(library.games())} games in {library.root}: {time.monotonic() - began:.0f} s, "

@@ -1,9 +1,11 @@
-"""A season rehearsed, as small as it can be: two games of eight possessions."""
+"""A season rehearsed, as small as it can be: two games of eight possessions and a copy."""
 
 import pytest
 
 from pipeline.errors import SettingsError
 from pipeline.evaluate.season import READS, make_season, read_part
+from pipeline.night.stages import read_state
+from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
 from pipeline.spacing.tables import FAULTS, POSSESSION_MEASURES, SPACING
 from pipeline.tags import State
@@ -11,8 +13,8 @@ from pipeline.tags import State
 
 @pytest.mark.slow
 def test_a_small_season_is_a_library(tmp_path):
-    library = make_season(tmp_path, 2, 7, Settings(), base=1, possessions=8)
-    assert len(library.games()) == 2
+    library = make_season(tmp_path, 3, 7, Settings(), base=1, distinct=2, possessions=8)
+    assert len(library.games()) == 3
     for game in library.games():
         for spec in (*READS, SPACING, POSSESSION_MEASURES, FAULTS):
             assert spec.read(game.tables).num_rows or spec is FAULTS  # read() checks name, version and columns
@@ -22,8 +24,12 @@ def test_a_small_season_is_a_library(tmp_path):
         assert {tag.game for tag in tags} == {game.name for game in library.games()}
         assert any(tag.state is not State.CANDIDATE for tag in tags)
         before = store.last_line()
+    first, _, copy = library.games()
+    assert TRACKS.read(copy.tables).equals(TRACKS.read(first.tables))
+    assert copy.file().opponent != first.file().opponent
+    assert read_state(copy) == read_state(first)  # nothing had to run again
     log = (library.games()[0].folder / "logs" / "runs.jsonl").read_text(encoding="utf-8")
-    make_season(tmp_path, 2, 7, Settings(), base=1, possessions=8)
+    make_season(tmp_path, 3, 7, Settings(), base=1, distinct=2, possessions=8)
     assert (library.games()[0].folder / "logs" / "runs.jsonl").read_text(encoding="utf-8") == log
     with library.tag_store() as store:
         assert store.last_line() == before
