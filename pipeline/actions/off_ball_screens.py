@@ -55,12 +55,10 @@ class OffBallScreens:
         rule = settings.off_ball_screen
         graded = [(_score(view, one, rule), one) for one in _passes(view, settings)]
         sure = [g for g in graded if g[0] >= rule.least_score]
-        in_a_row = [
-            (_in_a_row_score(view, one, rule), one)
-            for score, one in graded
-            if score < rule.least_score and _comes_off_another(view, one, sure, settings)
-        ]
-        kept = _apart(view, [*sure, *(g for g in in_a_row if g[0] >= rule.least_score)], rule)
+        rest = [(_in_a_row_score(view, one, rule), one) for score, one in graded if score < rule.least_score]
+        rest = [g for g in rest if g[0] >= rule.least_score]
+        in_a_row = [g for g in rest if _comes_off_another(view, g[1], sure, rest, settings)]
+        kept = _apart(view, [*sure, *in_a_row], rule)
         screens = [(one.screener, one.cutter, one.moment) for _, one in kept]
         return [
             _event(view, one, score, group(view, n, screens, settings), settings) for n, (score, one) in enumerate(kept)
@@ -142,6 +140,7 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         at_least(turned, rule.wide_turn_deg, rule.passes_soft_deg, turn_sigma),
         at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
         at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
+        at_most(_slowest(view, one, m, rule), rule.wide_speed_ft_s, rule.planted_soft_ft_s),
     )
     before = _separation(view, one, -rule.before_s)
     rubbed = (
@@ -154,9 +153,10 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
     )
     lost_soft = (rule.lost_soft_ft, touch_sigma)
     slow = _slowest(view, one, m, rule)
+    stands_for_him = at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s)
     planted = math.prod(
         (
-            at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s),
+            stands_for_him,
             at_most(slow, rule.planted_ft_s, rule.planted_soft_ft_s),
             max(
                 at_most(slow, rule.walks_ft_s, rule.planted_soft_ft_s / 2),
@@ -170,6 +170,7 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
         * at_least(lost, rule.moving_lost_ft, *lost_soft)
     )
     late_s = abs(float(view.t_s[at] - t))
+    nearer, his_ft = _other_is_nearer(view, one, rule)
     always = (
         max(
             at_most(before, rule.chases_ft, rule.chases_soft_ft, touch_sigma),
@@ -182,6 +183,15 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
             at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
         ),
         at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
+        max(
+            at_least(lost, -rule.gains_ft, *lost_soft),
+            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
+            at_least(before, rule.close_chase_ft, rule.chases_soft_ft, touch_sigma),
+        ),
+        max(
+            at_most(nearer, rule.others_nearer_ft, rule.chases_soft_ft, touch_sigma),
+            at_least(his_ft, rule.others_within_ft, rule.chases_soft_ft, touch_sigma),
+        ),
     )
     in_time = max(
         at_most(late_s, rule.late_s, rule.late_soft_s),
@@ -190,21 +200,32 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> floa
     )
     ways = (
         math.prod(near) * max(planted, on_the_move) * in_time,
-        math.prod(wide) * planted * in_time,
+        math.prod(wide) * max(stands_for_him, on_the_move) * in_time,
         math.prod(rubbed),
     )
     return math.prod(always) * max(ways)
 
 
 def _comes_off_another(
-    view: PossessionView, one: Pass, sure: Sequence[tuple[float, Pass]], settings: ActionSettings
+    view: PossessionView,
+    one: Pass,
+    sure: Sequence[tuple[float, Pass]],
+    rest: Sequence[tuple[float, Pass]],
+    settings: ActionSettings,
 ) -> bool:
-    """Whether the cutter has just used somebody else's screen."""
-    return any(
-        first.cutter == one.cutter
-        and first.screener != one.screener
-        and 0 < view.t_s[one.moment] - view.t_s[first.moment] <= settings.screen_type.stagger_s
+    """Whether the cutter has just used somebody else's screen, or goes through between two who stand together."""
+    rule = settings.screen_type
+    after_s = [
+        float(view.t_s[one.moment] - view.t_s[first.moment])
         for _, first in sure
+        if first.cutter == one.cutter and first.screener != one.screener
+    ]
+    return any(0 < s <= rule.stagger_s for s in after_s) or any(
+        other.cutter == one.cutter
+        and other.screener != one.screener
+        and abs(float(view.t_s[one.moment] - view.t_s[other.moment])) <= rule.double_s
+        and view.gap_ft[one.moment, one.screener, other.screener] <= rule.double_ft
+        for _, other in (*sure, *rest)
     )
 
 
@@ -233,6 +254,15 @@ def _in_a_row_score(view: PossessionView, one: Pass, rule: OffBallScreenSettings
             at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
         )
     )
+
+
+def _other_is_nearer(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> tuple[float, float]:
+    """By how much the screener's defender was nearer to the cutter before than the cutter's own, and how near."""
+    if NOBODY in (one.guard, one.screener_guard):
+        return -math.inf, math.inf
+    before = view.at(view.t_s[one.moment] - rule.others_before_s)
+    own, his = (float(view.gap_ft[before, one.cutter, who]) for who in (one.guard, one.screener_guard))
+    return own - his, his
 
 
 def _contact_then(view: PossessionView, one: Pass) -> float:

@@ -180,6 +180,11 @@ class OffBallScreenSettings(BaseModel):
         2.2, gt=0, description="With such a cutter the screener gets this near to his defender, half as softly [C]."
     )
     wide_lost_ft: float = Field(4.0, gt=0, description="And that defender loses this much to such a cutter [C].")
+    wide_speed_ft_s: float = Field(
+        6.0,
+        gt=0,
+        description="The screener is on his way to that defender, about so slow, as the wide cutter goes [C].",
+    )
     wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
     looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
     screener_speed_ft_s: float = Field(
@@ -258,6 +263,19 @@ class OffBallScreenSettings(BaseModel):
     close_chase_ft: float = Field(
         5.0, gt=0, description="A defender who has to go round a screen was this near to the cutter before [C]."
     )
+    gains_ft: float = Field(
+        0.5,
+        ge=0,
+        description="A close defender who comes this much nearer to a cutter who passes more than a step off the "
+        "screener was not screened [C].",
+    )
+    others_nearer_ft: float = Field(
+        2.0,
+        gt=0,
+        description="With the screener's defender so much nearer to the cutter, it is not his man's screen [C].",
+    )
+    others_within_ft: float = Field(3.0, gt=0, description="If that one is on the cutter's heels, this near.")
+    others_before_s: float = Field(1.0, gt=0, description="That is looked at so long before the screen.")
     leaves_ft: float = Field(
         3.2, gt=0, description="The cutter is this far from the screener ``leaves_s`` later: he used him [C]."
     )
