@@ -120,12 +120,17 @@ class Crew(Protocol):
         Most workers at a time.
     begun : bool
         Whether workers are there already.
+    elsewhere : bool
+        Whether they may be on machines that do not see this one's files.
     used : dict of Used
         What each worker process has taken so far, by a name of its own.
     """
 
     workers: int
     used: dict[str, Used]
+
+    @property
+    def elsewhere(self) -> bool: ...
 
     @property
     def begun(self) -> bool: ...
@@ -167,6 +172,8 @@ class LocalCrew:
     loaded_first : sequence of str
         Modules that are imported once, in the process from which all workers are split off.
     """
+
+    elsewhere = False
 
     def __init__(self, workers: int, loaded_first: Sequence[str] = LOADED_FIRST) -> None:
         self.workers = workers

@@ -18,7 +18,6 @@ film leaves nothing and a killed run no half a game; the next run of the film go
 
 from __future__ import annotations
 
-import hashlib
 import re
 import shutil
 import time
@@ -32,7 +31,7 @@ from filelock import FileLock, Timeout
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from pipeline.court.rule_books import RULE_BOOKS
-from pipeline.errors import BusyError, FilmError, LibraryError
+from pipeline.errors import BusyError, LibraryError
 from pipeline.library.library_file import LIBRARY_FILE, read_library_file
 from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
@@ -43,7 +42,6 @@ TAG_STORE = "library.db"
 GAMES = "games"
 NIGHTS = "nights"
 UNFINISHED = ".unfinished-"
-DIGEST_BYTES = 1 << 20
 
 
 class FilmFile(BaseModel):
@@ -371,20 +369,6 @@ def note_film_path(game: Game, film: Path) -> None:
     line = f"path = {_quoted(str(film.resolve()))}"
     moved = re.sub(r"(?m)^path\s*=.*$", lambda _: line, tail, count=1)
     write_whole(path, head + mark + moved)
-
-
-def film_digest(film: Path) -> str:
-    """Recognise a film wherever it lies: SHA-256 over its size and its first and last MiB."""
-    try:
-        size = film.stat().st_size
-        digest = hashlib.sha256(str(size).encode())
-        with film.open("rb") as stream:
-            digest.update(stream.read(DIGEST_BYTES))
-            stream.seek(max(0, size - DIGEST_BYTES))
-            digest.update(stream.read(DIGEST_BYTES))
-    except OSError as error:
-        raise FilmError(f"{film} cannot be read ({error.strerror}); check the path and the share.") from error
-    return digest.hexdigest()
 
 
 def _claimed(place: Path) -> FileLock:

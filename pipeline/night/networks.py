@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 
@@ -16,8 +17,9 @@ from pipeline.backends import (
 )
 from pipeline.court.area_network import AreaNetwork, FloorAreas
 from pipeline.crew import LOADED_FIRST, Crew, LocalCrew, worker_count
-from pipeline.errors import MissingExtraError
+from pipeline.errors import MissingExtraError, ModelError
 from pipeline.networks import Task, has_shipped, shipped_weights
+from pipeline.night.cluster import RayCrew, cores_here, machine_here, share_of_looker
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
 from pipeline.night.vision import Eyes
@@ -80,6 +82,29 @@ def film_networks(settings: Settings) -> Networks:
         lookers=partial(_lookers, settings),
         crew=partial(_crew, settings),
     )
+
+
+def cluster_networks(address: str, settings: Settings) -> Networks:
+    """The same for a cluster (`pipeline.night.cluster.RayCrew`); each machine opens the networks that it has."""
+    few = partial(share_of_looker, device=settings.night.device, memory_gb=MEMORY_A_LOOKER_GB)
+    crew = RayCrew(address, few, settings.night.workers)
+    return Networks(
+        open=partial(_film_eyes, settings),
+        digests=_digests,
+        apart=partial(_eyes_elsewhere, settings, _digests()),
+        lookers=lambda: crew.lookers,
+        crew=lambda: crew,
+    )
+
+
+def _eyes_elsewhere(settings: Settings, weights: Mapping[str, str], _lookers: int) -> Eyes:
+    if _digests() != weights:
+        raise ModelError(
+            f"{machine_here()} has other network weights than the machine that began the run; install the same "
+            "elbowroom on all."
+        )
+    night = settings.night.model_copy(update={"network_threads": cores_here()})
+    return _film_eyes(settings.model_copy(update={"night": night}))
 
 
 def _lookers(settings: Settings) -> int:

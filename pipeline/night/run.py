@@ -24,10 +24,11 @@ from pipeline.court.settings import BookName
 from pipeline.court.tables import AREAS, CAMERAS, MARKS, MOTION
 from pipeline.crew import Crew, LocalCrew, Spread, in_turn
 from pipeline.errors import ElbowroomError, FilmError
+from pipeline.film.fetching import FilmPlace, film_digest
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import FRAMES, SHOTS
-from pipeline.library.games import Game, Library, film_digest, note_film_path, write_game_file
+from pipeline.library.games import Game, Library, note_film_path, write_game_file
 from pipeline.library.pins import read_pins
 from pipeline.library.rosters import Rosters
 from pipeline.night.clock_stage import clock_stage
@@ -134,6 +135,7 @@ def run_film(
     book: BookName | None,
     progress: Callable[[str], Progress],
     stopwatch: Stopwatch | None = None,
+    address: str = "",
 ) -> FilmRun:
     """Run every stage on a film and bring its candidates into the tag store.
 
@@ -151,6 +153,8 @@ def run_film(
         Called with a stage's name as it begins; gives the callback for its progress.
     stopwatch : Stopwatch, optional
         Is told what took how long in the vision pass.
+    address : str
+        Where the film was fetched from, if it was; workers on other machines fetch it there too.
 
     Raises
     ------
@@ -163,7 +167,7 @@ def run_film(
     with library.claim(digest), networks.crew() as crew:
         damage: list[str] = []
         game, chosen, ran = _seen_game(
-            film, digest, library, networks, settings, book, progress, damage.append, crew, watch
+            FilmPlace(film, digest, address), library, networks, settings, book, progress, damage.append, crew, watch
         )
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
@@ -193,8 +197,7 @@ def run_film(
 
 
 def _seen_game(
-    film: Path,
-    digest: str,
+    place: FilmPlace,
     library: Library,
     networks: Networks,
     settings: Settings,
@@ -205,6 +208,7 @@ def _seen_game(
     watch: Stopwatch,
 ) -> tuple[Game, Settings, list[Ran]]:
     """The film's game after the vision pass, and the settings with the game's own rule book."""
+    film, digest = place.path, place.digest
     known = library.game_of_film(digest)
     game = known or library.begin(film, digest)
     clear_unfinished(game)
@@ -215,7 +219,7 @@ def _seen_game(
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(film, digest, networks, chosen, on_damage, crew, watch)
+        stage = _vision_stage(place, networks, chosen, on_damage, crew, watch)
         ran = run_stage(stage, game, progress(stage.name))
     except ElbowroomError as error:
         refused = isinstance(error, FilmError) and not isinstance(error.__cause__, OSError)
@@ -293,8 +297,7 @@ def table_stages(
 
 
 def _vision_stage(
-    film: Path,
-    digest: str,
+    place: FilmPlace,
     networks: Networks,
     settings: Settings,
     on_damage: Callable[[str], None],
@@ -303,16 +306,16 @@ def _vision_stage(
 ) -> Stage:
     looks = {"analysed_frames_per_s", "least_floor_share", "stretch_s", "piece_s"}
     night = settings.night.model_dump(include=looks)
-    depends = {"film": digest, **networks.digests()}
+    depends = {"film": place.digest, **networks.digests()}
 
     def run(_tables: Tables, progress: Progress, units: Path) -> Tables:
         parts = SeenParts(units)
         lookers = networks.lookers()
-        if networks.apart is not None and lookers > 1:
+        if networks.apart is not None and (lookers > 1 or crew.elsewhere):
             apart = partial(networks.apart, lookers)
-            seen = see_film_together(film, apart, settings, parts, progress, crew, lookers, watch)
+            seen = see_film_together(place, apart, settings, parts, progress, crew, lookers, watch)
         else:
-            seen = see_film(film, networks.open(), settings, parts, progress, watch)
+            seen = see_film(place.path, networks.open(), settings, parts, progress, watch)
         if seen.damage:
             on_damage(seen.damage)
         readings = seen.tables["bug_readings"]

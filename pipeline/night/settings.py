@@ -66,3 +66,10 @@ class NightSettings(BaseModel):
     notify: tuple[str, ...] = Field(
         (), description="Command that is run when a night ends, a word each; the record's path is added to it."
     )
+    film_cache: str = Field(
+        "~/.cache/elbowroom/films",
+        description="Folder for films that are given by an address (s3://, sftp://, https://), on every machine.",
+    )
+    film_cache_gb: float = Field(
+        100.0, ge=0, description="The films that were used longest ago go from that folder when it is larger."
+    )

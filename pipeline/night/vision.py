@@ -7,7 +7,7 @@ One process goes through the film from its first frame to its last, or worker pr
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,9 +17,11 @@ import pyarrow as pa
 
 from pipeline.crew import Crew
 from pipeline.film.decode import damage_report, refuse_damaged
+from pipeline.film.fetching import FilmPlace
 from pipeline.film.probe import FilmInfo, probe
 from pipeline.film.score_bug import BugReader, scout
 from pipeline.film.shots import FoundShots, found_shots
+from pipeline.night.elsewhere import FarErrand, bring_home, see_elsewhere
 from pipeline.night.looking import Stopwatch
 from pipeline.night.pieces import PARTS, Errand, Eyes, Grid, Run, SeenParts, open_eyes, see_errand, see_run
 from pipeline.night.stages import Progress
@@ -116,7 +118,7 @@ def missing_runs(
 
 
 def see_film_together(
-    film: Path,
+    place: FilmPlace,
     open_networks: Callable[[], Eyes],
     settings: Settings,
     parts: SeenParts,
@@ -129,10 +131,12 @@ def see_film_together(
 
     Parameters
     ----------
+    place : FilmPlace
+        Workers on other machines look for the film by it.
     workers : int
         So many of the crew work at a time.
     """
-    watch = stopwatch or Stopwatch()
+    film, watch = place.path, stopwatch or Stopwatch()
     info = probe(film, settings.film.decode)
     grid = Grid.of(settings)
     count = grid.pieces(info)
@@ -146,11 +150,20 @@ def see_film_together(
     done = count - sum(run.stop - run.first for run in runs)
     progress(done / count * info.duration_s, info.duration_s)
     errands = [Errand(run, networks, bug) for run in runs]
-    for run, seconds in zip(runs, crew.spread_few(see_errand, errands, workers), strict=True):
+    for run, seconds in zip(runs, _seen_by(crew, workers, errands, place, parts), strict=True):
         watch.add(seconds)
         done += run.stop - run.first
         progress(done / count * info.duration_s, info.duration_s)
     return _put_together(info, settings, parts, progress, watch)
+
+
+def _seen_by(
+    crew: Crew, workers: int, errands: list[Errand], place: FilmPlace, parts: SeenParts
+) -> Iterable[dict[str, float]]:
+    if not crew.elsewhere:
+        return crew.spread_few(see_errand, errands, workers)
+    far = [FarErrand(errand, place) for errand in errands]
+    return (bring_home(carried, parts.folder) for carried in crew.spread_few(see_elsewhere, far, workers))
 
 
 def _put_together(

@@ -17,8 +17,9 @@ from pathlib import Path
 from pipeline.clips.cutting import cut_clip
 from pipeline.clips.settings import ClipSettings
 from pipeline.errors import LibraryError
+from pipeline.film.fetching import film_digest
 from pipeline.film.probe import FilmInfo, Scan, open_film, probe, video_stream
-from pipeline.library.games import Game, Library, film_digest
+from pipeline.library.games import Game, Library
 from pipeline.review.access import FOLDER
 from pipeline.settings import Settings
 from pipeline.tags import Tag

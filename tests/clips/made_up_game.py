@@ -11,7 +11,8 @@ from pipeline.clips.settings import ClipSettings
 from pipeline.court.camera import Camera, Lens, camera_to_row
 from pipeline.court.rule_books import rule_book
 from pipeline.court.tables import CAMERAS
-from pipeline.library.games import Game, Library, film_digest, write_game_file
+from pipeline.film.fetching import film_digest
+from pipeline.library.games import Game, Library, write_game_file
 from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
 from pipeline.spacing.tables import SPACING

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import LibraryError
-from pipeline.library.games import Library, film_digest, write_game_file
+from pipeline.film.fetching import film_digest
+from pipeline.library.games import Library, write_game_file
 
 
 @pytest.fixture

@@ -9,8 +9,9 @@ from pydantic import ValidationError
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.court.tables import CAMERAS
+from pipeline.film.fetching import film_digest
 from pipeline.library.explaining import explain_tag
-from pipeline.library.games import Game, Library, film_digest, write_game_file
+from pipeline.library.games import Game, Library, write_game_file
 from pipeline.night.play_stages import bring_tags, play_stages
 from pipeline.night.stages import run_stage
 from pipeline.sets.tables import SET_CANDIDATES

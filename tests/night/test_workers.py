@@ -17,6 +17,7 @@ from pipeline.court.tables import CAMERAS
 from pipeline.crew import LocalCrew, in_turn, worker_count
 from pipeline.errors import FilmError, WorkerError
 from pipeline.film.decode import DELIVERED
+from pipeline.film.fetching import FilmPlace, film_digest
 from pipeline.film.score_bug import BugReader
 from pipeline.film.shots import found_shots
 from pipeline.library.games import Library
@@ -72,7 +73,7 @@ def test_workers_see_what_one_process_sees(film, alone, tmp_path):
     done: list[float] = []
     with LocalCrew(2) as crew:
         together = see_film_together(
-            film,
+            FilmPlace(film, film_digest(film)),
             partial(eyes_of, CROWD),
             SHORT_PIECES,
             SeenParts(tmp_path / "parts"),

@@ -15,7 +15,8 @@ from visiting import CHROMIUM, DRIVER, Browser, Served, Visitor, a_chromium, app
 
 from pipeline.court.rule_books import RULE_BOOKS
 from pipeline.court.tables import CAMERAS
-from pipeline.library.games import Library, film_digest, write_game_file
+from pipeline.film.fetching import film_digest
+from pipeline.library.games import Library, write_game_file
 from pipeline.night.play_stages import bring_tags, play_stages
 from pipeline.night.stages import run_stage
 from pipeline.settings import Settings

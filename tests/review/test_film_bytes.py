@@ -7,8 +7,8 @@ import av
 import numpy as np
 import pytest
 
+from pipeline.film.fetching import film_digest
 from pipeline.film.probe import probe
-from pipeline.library.games import film_digest
 from pipeline.review.film_file import CUTS, shown_film
 from pipeline.settings import Settings
 
