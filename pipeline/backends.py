@@ -71,6 +71,16 @@ def gpu_memory_gb() -> float:
     return size.value / 2**30
 
 
+def gpu_name() -> str:
+    """What the CUDA driver calls the first GPU; empty without one."""
+    if not gpu_count():
+        return ""
+    driver, device, name = ctypes.CDLL("libcuda.so.1"), ctypes.c_int(0), ctypes.create_string_buffer(128)
+    if driver.cuDeviceGet(ctypes.byref(device), 0) != 0 or driver.cuDeviceGetName(name, len(name), device) != 0:
+        return ""
+    return name.value.decode(errors="replace")
+
+
 def sleep_while_waiting() -> None:
     """Let threads that wait for the first GPU sleep rather than keep a core busy, from its first use on.
 
@@ -103,7 +113,9 @@ def chosen_device(wanted: Device) -> Device:
 
 def processor_threads(wanted: int) -> int:
     """The wanted number of threads; for 0 as many as this process has cores."""
-    return wanted or len(os.sched_getaffinity(0))
+    if wanted:
+        return wanted
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def open_picture_network(

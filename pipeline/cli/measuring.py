@@ -257,6 +257,10 @@ def bench(
     rate: Annotated[
         float | None, typer.Option("--rate", min=1, max=60, help="Frames of film a second that the networks look at.")
     ] = None,
+    runs: Annotated[int, typer.Option("--runs", min=1, max=50, help="How often; medians are shown.")] = 1,
+    times: Annotated[
+        int, typer.Option("--times", min=1, max=500, help="Also run the film so many times over, to see the memory.")
+    ] = 1,
     configs: ConfigsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -265,7 +269,7 @@ def bench(
 
     settings = settings_of(configs, device=device, rate=rate)
     with stage_bars() as bars:
-        result = bench_film(film, settings, lambda name: bars(name)(0, 1))
+        result = bench_film(film, settings, lambda name: bars(name)(0, 1), runs=runs, times=times)
     if as_json:
         print_json(bench_as_json(result))
     else:
