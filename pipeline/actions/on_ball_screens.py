@@ -71,8 +71,16 @@ class OnBallScreens:
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
         """On-ball screens of one possession; ``earlier`` is not used."""
         del earlier
-        graded = [(_score(view, meeting, settings.on_ball_screen), meeting) for meeting in _meetings(view, settings)]
-        least = settings.on_ball_screen.least_score
+        rule = settings.on_ball_screen
+        graded = [(_score(view, meeting, rule), meeting) for meeting in _meetings(view, settings)]
+        least = rule.least_score
+        sure = [meeting for score, meeting in graded if score >= least]
+        graded = [
+            (max(score, _second_score(view, meeting, rule)), meeting)
+            if score < least and _follows(view, meeting, sure, rule)
+            else (score, meeting)
+            for score, meeting in graded
+        ]
         found = [(score, meeting) for score, meeting in _apart(view, graded, settings) if score >= least]
         events: list[Event] = []
         last: dict[tuple[int, int], float] = {}
@@ -220,9 +228,6 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     if meeting.guard >= 0:
         before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
-    after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), h]
-    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
-    behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
     closest = float(view.gap_ft[m, h, s])
     slow = slowest(view, meeting, rule)
     set_screen = (
@@ -250,18 +255,64 @@ def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
         at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
         at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
     )
-    always = (
+    always = (*_frame(view, meeting, rule), max(_goes(view, meeting, rule), math.prod(set_for_him)))
+    return math.prod(always) * max(math.prod(way) for way in (set_screen, rub, slip))
+
+
+def _frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, ...]:
+    """Grades of what every screen on the ball must have: a handler with the ball, guarded, and the right places."""
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    sigma = pair_sigma_ft(view, m, h, s)
+    behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
+    return (
         handles(view, h, m, rule),
         at_least(held_before_s(view, h, m, rule), rule.held_before_s, rule.time_soft_s),
         at_most(guarded_ft(view, meeting, rule), rule.guarded_ft, rule.place_soft_ft, sigma),
         at_most(float(view.uv_ft[m, s, 0]), view.half_court_u_ft, rule.front_court_soft_ft),
-        1.0 - handed_over(view, h, s, float(t), rule),
-        max(at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2), math.prod(set_for_him)),
+        1.0 - handed_over(view, h, s, float(view.t_s[m]), rule),
         at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
         at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
         at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
     )
-    return math.prod(always) * max(math.prod(way) for way in (set_screen, rub, slip))
+
+
+def _goes(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Grade of the handler going off the screen."""
+    t = view.t_s[meeting.moment]
+    after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), meeting.handler]
+    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
+    return at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2)
+
+
+def _follows(view: PossessionView, meeting: Meeting, sure: Sequence[Meeting], rule: OnBallScreenSettings) -> bool:
+    """Whether the handler has just come off somebody else's screen: the second of a double drag."""
+    return any(
+        first.handler == meeting.handler
+        and first.screener != meeting.screener
+        and 0 < view.t_s[meeting.moment] - view.t_s[first.moment] <= rule.second_within_s
+        for first in sure
+    )
+
+
+def _second_score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Product of the grades of a screen right after another's.
+
+    The defender trails behind the first screen, or has been switched: he need not be met again where a second screener
+    stands on the handler's way, had come there, and the handler passes close by him.
+    """
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    sigma = pair_sigma_ft(view, m, h, s)
+    least, _ = touch(view, meeting, rule)
+    return math.prod(
+        (
+            *_frame(view, meeting, rule),
+            _goes(view, meeting, rule),
+            at_most(float(view.gap_ft[m, h, s]), rule.second_ft, rule.closest_soft_ft, sigma),
+            at_most(least, rule.second_touch_ft, rule.touch_soft_ft, sigma),
+            at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
+            at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
+        )
+    )
 
 
 def _came_up_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
