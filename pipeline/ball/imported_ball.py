@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.ball.denser import denser
 from pipeline.ball.from_tracking import touches_from_places
 from pipeline.ball.place_states import Places
 from pipeline.ball.possessions import Floor, Spell, attacked_end, half_court_start, possessions
@@ -61,6 +62,8 @@ def _touches(shot: int, stretch: Stretch, book: RuleBook, settings: BallSettings
     places = Places(
         stretch.t_s, stretch.ball_ft, stretch.ball_z_ft, stretch.players_ft[:, players], stretch.teams[players]
     )
+    rules = settings.places
+    places = denser(places, rules.slowest_step_s, rules.longest_unseen_s)
     return touches_from_places(places, stretch.tracks[players], shot, book, settings)
 
 

@@ -180,6 +180,9 @@ class PlacesSettings(BaseModel):
     steady_ft: float = Field(0.15, ge=0, description="Places that shake by more are smoothed before they are judged.")
     smooth_s: float = Field(0.08, ge=0, description="Over this time before and after.")
     longest_step_s: float = Field(0.25, gt=0, description="A moment stands for no longer than this.")
+    slowest_step_s: float = Field(
+        0.13, gt=0, description="Data with moments farther apart gets some in between: about 8 in a second."
+    )
     arm_ft: float = Field(1.5, ge=0, description="A held ball is usually this near to its holder.")
     arm_sigma_ft: float = Field(2.0, gt=0, description="Spread of what it is farther.")
     apart_sigma_ft_s: float = Field(16.0, gt=0, description="Spread of a held ball's speed against its holder.")
