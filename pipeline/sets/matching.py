@@ -93,8 +93,7 @@ class _Search:
         if self._steps > self._s.steps_at_most or not self._may_win(len(required) - number, quality, missing):
             return
         if number == len(required):
-            seen = sum(fit.seen for fit in self._met.values())
-            if seen == len(self._met) or (missing == 0 and seen >= self._s.unseen_beside):
+            if missing == 0 or all(fit.seen for fit in self._met.values()):
                 self._finish(quality, missing)
             return
         phase = required[number]
@@ -269,7 +268,7 @@ class _Search:
         found = len(line.part.required) - missing + (0 if ending is None else len(ending.required))
         if not self._may_stand(score, found, complete=complete):
             return True
-        share = self._links(parts) * self._starts() if self._allowed(parts) else 0.0
+        share = self._links(parts) * self._starts() if self._borne_out() and self._allowed(parts) else 0.0
         if score * share >= s.least_score:
             self._offer(parts, main, score * share, complete=complete, must_end=must_end)
         return share > 0
@@ -324,6 +323,13 @@ class _Search:
             if fits and self._take(phase, fits[0]) is not None:
                 total += fits[0].quality * self._weight_of((phase,))
         return total
+
+    def _borne_out(self) -> bool:
+        """Whether enough was seen of a match that takes a phase on trust; of a handoff, that the two met was seen."""
+        taken = self._met.values()
+        seen = sum(fit.seen for fit in taken)
+        met = sum(not fit.seen and self._play.events[fit.index].kind == "handoff" for fit in taken)
+        return seen == len(taken) or seen + met >= min(self._s.unseen_beside, len(self._line.part.required))
 
     def _allowed(self, parts: Sequence[PlannedPart]) -> bool:
         """Not too long, not over a match that stands, nothing forbidden in it."""

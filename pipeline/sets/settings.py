@@ -66,7 +66,9 @@ class SetSettings(BaseModel):
         description="So many passes that must be there may go unseen, with the ball out of sight when they were due.",
     )
     unseen_beside: int = Field(
-        2, ge=1, description="With a pass unseen, at least so many other phases that must be there were found."
+        2,
+        ge=1,
+        description="With a pass unseen, at least so many other phases were found, those that may be among them.",
     )
     unseen_from_s: float = Field(0.5, gt=0, description="The ball is out of sight when it is not seen for this long.")
     unseen_sighting: float = Field(0.3, ge=0, le=1, description="A sighting of the ball counts from this score on.")
@@ -81,6 +83,12 @@ class SetSettings(BaseModel):
     unseen_back_s: float = Field(
         2.5, gt=0, description="Seen after a longer time than this, it may have left and come back."
     )
+    unseen_handoff_ft: float = Field(
+        4.0,
+        gt=0,
+        description="A ball screen with the ball out of sight, the two no farther apart than this, may be a handoff.",
+    )
+    unseen_handoff_score: float = Field(0.7, ge=0, le=1, description="What such a handoff scores.")
     unseen_score: float = Field(0.5, ge=0, le=1, description="What a pass that went unseen scores.")
     unseen_stood_s: float = Field(
         1.5, ge=0, description="Who stood for this long before the ball went out of sight would have got it earlier."

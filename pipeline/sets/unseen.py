@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -69,6 +69,7 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
     for hidden in _hidden(events[0], seen_s, start_s, end_s, floor, settings):
         if any(e.start_s < hidden.end_s and e.end_s > hidden.start_s for e in events if e.kind in TOLD):
             continue
+        found += _handoffs(hidden, events, settings)
         for t_s in _moments(hidden, settings):
             for passer, receiver in _pairs(hidden, t_s, touches, floor, shot, started=hidden.start_s <= start_s):
                 if _may_have_gone(hidden, passer, receiver, floor, shot, end, settings):
@@ -76,6 +77,28 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
                     score = settings.unseen_score * (settings.unseen_stood_share if stood else 1.0)
                     found.append(_pass(events[0], hidden, t_s, passer, receiver, floor, score))
     return found
+
+
+def _handoffs(hidden: Hidden, events: Sequence[Event], settings: SetSettings) -> Iterator[Event]:
+    """Handoffs that were taken for ball screens: the two met, and the ball was thought to stay with the giver."""
+    for screen in events:
+        handler, screener = screen.actor("handler"), screen.actor("screener")
+        if screen.kind != "on_ball_screen" or handler is None or screener is None:
+            continue
+        slack_s = settings.order_slack_s
+        if hidden.start_s - slack_s <= screen.t_s <= hidden.end_s + slack_s:
+            close = screen.measures.get("closest_ft", math.nan)
+            if close <= settings.unseen_handoff_ft:
+                yield replace(
+                    screen,
+                    kind="handoff",
+                    actors=(("giver", handler), ("receiver", screener)),
+                    measures=MappingProxyType(
+                        {"gap_ft": close, "u_ft": screen.measures["u_ft"], "v_ft": screen.measures["v_ft"]}
+                    ),
+                    traits=MappingProxyType({}),
+                    score=settings.unseen_handoff_score,
+                )
 
 
 def _hidden(

@@ -4,6 +4,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.sets.reading import read_set
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.telling import sentence_of, unseen_in
 from tests.sets.made_up_actions import action, ball_seen, matches, standing
@@ -71,3 +72,23 @@ def test_without_sightings_or_wish_nothing_is_taken_on_trust():
 def test_two_passes_are_too_many():
     events = [*motion(back=None, reversal=None), *touches()]
     assert not any(row["complete"] for row in matches(MOTION, events, floor(), ball=seen(but_from_s=4.9)))
+
+
+HANDOFF = read_set("""
+set given "Given"
+  source "made up"
+players
+  5 big
+  2 taker
+phase handoff: handoff from big to taker
+""")
+
+
+def test_a_ball_screen_with_the_ball_out_of_sight_may_have_been_a_handoff():
+    actors = {"handler": 13, "screener": 10}
+    near, far = (action("on_ball_screen", 7.0, actors, (20, 10), closest_ft=c) for c in (2.0, 6.0))
+    (row,) = matches(HANDOFF, [near, *touches()], floor(), ball=seen())
+    assert row["complete"]
+    assert row["actors"] == {"big": 13, "taker": 10}
+    assert not matches(HANDOFF, [far, *touches()], floor(), ball=seen()), "they did not meet"
+    assert not matches(HANDOFF, [near, *touches()], floor(), ball=seen(to_s=6.5)), "the ball was seen"
