@@ -8,7 +8,8 @@ begun again after each, until so many kills have struck; every round is carried 
 its stages and its tags must then be those of the undisturbed run, and nothing unfinished may be left behind.
 
 A moment of the undisturbed run is found again in another one by the stage that ran then and by how far it was: in the
-vision pass by the share of the film that has gone by, in the other stages by the time since they began.
+vision pass and the players stage by the share that they tell and the time since then, in the others by the time since
+they began.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -43,6 +46,9 @@ START = "start"
 
 TELL_S = 0.02
 LISTEN_S = 0.02
+
+GONE_WITHIN_S = 2.0
+"""Killed processes are gone by then; where nobody reaps them their group still answers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,15 +70,16 @@ class Moment:
         0..1 of its length.
     stage : str
     share : float
-        0..1 of that stage, as the run tells it in the vision pass, else of the stage's time.
-    stage_s : float
-        Length of the stage.
+        0..1 of that stage, as the run had told it by then; of stages that tell nothing between their begin and their
+        end, of the stage's time.
+    after_s : float
+        Seconds since it had told that.
     """
 
     run_share: float
     stage: str
     share: float
-    stage_s: float
+    after_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +110,30 @@ class Strike:
     after_s: float
     repeated_s: float
     unfinished: int
+
+
+@dataclass(frozen=True, slots=True)
+class How:
+    """How it is done.
+
+    Attributes
+    ----------
+    kills : int
+        In all.
+    each : int
+        In one round.
+    at_once : int
+        Rounds that run side by side.
+    seed : int
+    configs : Path or None
+        Folder of settings.
+    """
+
+    kills: int
+    each: int
+    at_once: int
+    seed: int
+    configs: Path | None
 
 
 class Attempt:
@@ -146,8 +177,9 @@ class Attempt:
         os.killpg(self._process.pid, signal.SIGKILL)
         now = time.time()
         self._process.wait()
-        while _lives(self._process.pid):
-            time.sleep(0.01)
+        gone_by_s = time.monotonic() + GONE_WITHIN_S
+        while _lives(self._process.pid) and time.monotonic() < gone_by_s:
+            time.sleep(0.01)  # its workers
         kept = [path.stat().st_mtime for path in self._library.glob(f"games/*/{UNITS}/{self.at.stage}-*/*")]
         return now - self._began_at, now - max([self._stage_at, *kept])
 
@@ -155,11 +187,6 @@ class Attempt:
     def seconds(self) -> float:
         """Since its process began."""
         return time.monotonic() - self._began_s
-
-    @property
-    def stage_seconds(self) -> float:
-        """Since its stage began."""
-        return time.time() - self._stage_at
 
     def _hear(self, line: str) -> None:
         stage, share = line.split()
@@ -201,15 +228,12 @@ def moments(told: Sequence[Told], length_s: float, count: int, draw: random.Rand
     """So many moments of the undisturbed run, in order, each as likely as any other."""
     begins = {at.stage: at.t_s for at in reversed(told)}
     stages = list(dict.fromkeys(at.stage for at in told))
-    ends = dict(zip(stages, [*(begins[name] for name in stages[1:]), length_s], strict=True))
     found = []
     for t_s in sorted(draw.uniform(0.0, length_s) for _ in range(count)):
         stage = max((name for name in stages if begins[name] <= t_s), key=lambda name: begins[name])
-        stage_s = ends[stage] - begins[stage]
-        share = (t_s - begins[stage]) / stage_s
-        if stage == "film":
-            share = max(at.share for at in told if at.stage == stage and at.t_s <= t_s)
-        found.append(Moment(t_s / length_s, stage, share, stage_s))
+        share = max(at.share for at in told if at.stage == stage and at.t_s <= t_s)
+        since_s = min(at.t_s for at in told if at.stage == stage and at.share == share)
+        found.append(Moment(t_s / length_s, stage, share, t_s - since_s))
     return found
 
 
@@ -217,31 +241,38 @@ def killed_round(
     number: int, film: Path, library: Path, configs: Path | None, wanted: Sequence[Moment], order: Sequence[str]
 ) -> Iterator[Strike]:
     """Run the film to its end through a kill at each of the moments that it has not passed by then."""
-    waiting = list(wanted)
+    waiting = deque(wanted)
     struck: Moment | None = None
     while True:
         attempt = Attempt(film, library, configs)
+        reached_s: float | None = None
         for at in attempt.listen():
-            if waiting and _is_there(at, attempt.stage_seconds, waiting[0], struck, order):
+            if not waiting:
+                continue
+            if reached_s is None and _is_there(at, waiting[0], order):
+                reached_s = attempt.seconds
+            if reached_s is not None and (
+                order.index(at.stage) > order.index(waiting[0].stage)
+                or attempt.seconds - reached_s >= _still_s(waiting[0], struck)
+            ):
                 break
         else:
             return
-        moment = waiting.pop(0)
+        struck = waiting.popleft()
         after_s, repeated_s = attempt.strike()
         unfinished = len(list(library.rglob("*.tmp")))
-        yield Strike(number, moment.run_share, at.stage, at.share, after_s, repeated_s, unfinished)
-        struck = moment
+        yield Strike(number, struck.run_share, at.stage, at.share, after_s, repeated_s, unfinished)
 
 
-def _is_there(at: Told, stage_seconds: float, wanted: Moment, struck: Moment | None, order: Sequence[str]) -> bool:
-    """Whether a run has come to a moment; one that was struck in the same stage goes on from there."""
-    here, there = order.index(at.stage), order.index(wanted.stage)
-    if here != there:
-        return here > there
-    if at.stage == "film":
-        return at.share >= wanted.share
-    from_share = struck.share if struck is not None and struck.stage == at.stage else 0.0
-    return stage_seconds >= (wanted.share - from_share) * wanted.stage_s
+def _is_there(at: Told, wanted: Moment, order: Sequence[str]) -> bool:
+    """Whether a run has told what the undisturbed one had told at a moment."""
+    return (order.index(at.stage), at.share) >= (order.index(wanted.stage), wanted.share)
+
+
+def _still_s(wanted: Moment, struck: Moment | None) -> float:
+    """How long after that to strike; a run that was struck after it had told the same goes on from there."""
+    same = struck is not None and (struck.stage, struck.share) == (wanted.stage, wanted.share)
+    return wanted.after_s - (struck.after_s if same and struck is not None else 0.0)
 
 
 def differences(undisturbed_at: Path, killed_at: Path) -> list[str]:
@@ -298,37 +329,46 @@ def _lives(group: int) -> bool:
     return True
 
 
-def measure(film: Path, out: Path, kills: int, each: int, seed: int, configs: Path | None) -> int:
+def measure(film: Path, out: Path, how: How) -> int:
     """Do it all and print it; how many rounds ended otherwise than the undisturbed run."""
     out.mkdir(parents=True, exist_ok=True)
-    told, length_s = undisturbed(film, out / "undisturbed", configs)
+    told, length_s = undisturbed(film, out / "undisturbed", how.configs)
     order = list(dict.fromkeys(at.stage for at in told))
     print(f"Undisturbed: {length_s:.1f} s; {_spans(told, length_s)}.", flush=True)  # noqa: T201
-    draw = random.Random(seed)
+    draw = random.Random(how.seed)
     strikes: list[Strike] = []
-    number = bad = 0
-    while len(strikes) < kills:
-        number += 1
+    wrong: list[list[str]] = []
+
+    def one_round(number: int, wanted: Sequence[Moment]) -> list[str]:
         library = out / f"round-{number:02d}"
-        wanted = moments(told, length_s, min(each, kills - len(strikes)), draw)
-        for strike in killed_round(number, film, library, configs, wanted, order):
+        for strike in killed_round(number, film, library, how.configs, wanted, order):
             strikes.append(strike)
-            print(  # noqa: T201
-                f"{len(strikes):3d}  round {strike.round}  at {strike.run_share:4.0%} of the run: {strike.stage} "
-                f"({strike.share:.0%}), {strike.after_s:.1f} s after its start; {strike.repeated_s:.1f} s done again, "
-                f"{strike.unfinished} unfinished file(s)",
-                flush=True,
-            )
-        wrong = differences(out / "undisturbed", library)
-        bad += bool(wrong)
-        told_so = "as the undisturbed run" if not wrong else "; ".join(wrong)
-        print(f"     round {number} ended {told_so}", flush=True)  # noqa: T201
+            print(_line(len(strikes), strike), flush=True)  # noqa: T201
+        found = differences(out / "undisturbed", library)
+        print(f"     round {number} ended {'; '.join(found) or 'as the undisturbed run'}", flush=True)  # noqa: T201
+        return found
+
+    while len(strikes) < how.kills:
+        left = how.kills - len(strikes)
+        counts = [min(how.each, left - k) for k in range(0, left, how.each)][: how.at_once]
+        rounds = [moments(told, length_s, count, draw) for count in counts]
+        with ThreadPoolExecutor(len(rounds)) as beside:
+            wrong += beside.map(one_round, range(len(wrong) + 1, len(wrong) + 1 + len(rounds)), rounds)
     (out / "kills.json").write_text(
         json.dumps({"film": film.name, "seconds": length_s, "strikes": [asdict(s) for s in strikes]}, indent=1),
         encoding="utf-8",
     )
-    print(_summary(strikes, number, bad))  # noqa: T201
+    bad = sum(map(bool, wrong))
+    print(_summary(strikes, len(wrong), bad))  # noqa: T201
     return bad
+
+
+def _line(number: int, strike: Strike) -> str:
+    return (
+        f"{number:3d}  round {strike.round}  at {strike.run_share:4.0%} of the run: {strike.stage} "
+        f"({strike.share:.0%}), {strike.after_s:.1f} s after its start; {strike.repeated_s:.1f} s done again, "
+        f"{strike.unfinished} unfinished file(s)"
+    )
 
 
 def _spans(told: Sequence[Told], length_s: float) -> str:
@@ -356,6 +396,7 @@ def main() -> None:
     parser.add_argument("out", type=Path, help="Folder for the libraries; a new one.")
     parser.add_argument("--kills", type=int, default=40)
     parser.add_argument("--each", type=int, default=5, help="Kills in one round.")
+    parser.add_argument("--at-once", type=int, default=1, help="Rounds side by side.")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--configs", type=Path, default=None, help="Folder of settings, as for the command line.")
     parser.add_argument("--run-once", action="store_true", help=argparse.SUPPRESS)
@@ -363,7 +404,8 @@ def main() -> None:
     if given.run_once:
         run_once(given.film, given.out, load_settings(given.configs) if given.configs else Settings())
         return
-    sys.exit(bool(measure(given.film, given.out, given.kills, given.each, given.seed, given.configs)))
+    how = How(given.kills, given.each, given.at_once, given.seed, given.configs)
+    sys.exit(bool(measure(given.film, given.out, how)))
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ finder; the analysed frames are gathered into stretches that are looked at side 
 from __future__ import annotations
 
 import io
+import os
 import pickle
 import shutil
 from collections import deque
@@ -106,7 +107,7 @@ class SeenParts:
         unfinished.mkdir()
         try:
             for spec in PARTS:
-                spec.write(tables[spec.name], unfinished)
+                os.replace(spec.write_aside(tables[spec.name], unfinished), spec.path(unfinished))
             with suppress(FileExistsError):  # the worker of a killed run was a moment longer at it: the same is there
                 rename_whole(unfinished, piece)
         finally:
