@@ -19,8 +19,23 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for commands in (night.app, morning.app, showing.app, reports.app, floor.app, sets.app, keeping.app, measuring.app):
-    app.add_typer(commands)
+PURPOSES = (
+    ("Over night", (night.app,)),
+    ("In the morning: decide and find", (morning.app,)),
+    ("Show and teach", (showing.app, reports.app)),
+    ("The floor, the sets, the settings", (floor.app, sets.app, keeping.app)),
+    ("How right, how fast", (measuring.app,)),
+)
+"""Commands as the help groups them; an application that has a name is one command with others below it."""
+
+for purpose, applications in PURPOSES:
+    for application in applications:
+        if not application.info.name:
+            for command in application.registered_commands:
+                command.rich_help_panel = purpose
+            for group in application.registered_groups:
+                group.rich_help_panel = purpose
+        app.add_typer(application, rich_help_panel=purpose)
 
 
 def main() -> None:
