@@ -33,6 +33,7 @@ from pipeline.evaluate.event_scores import (
     together,
 )
 from pipeline.night.play_stages import book_of, play_stages
+from pipeline.night.stages import UNITS
 from pipeline.players.tables import TRACKS
 from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.settings import Settings
@@ -122,7 +123,7 @@ def found_again(game: Path, out: Path, settings: Settings) -> Path:
     for stage in play_stages(settings, book):
         made = (out, folder)
         tables = {s.name: s.read(next(f for f in made if s.path(f).is_file() or f is folder)) for s in stage.reads}
-        for name, table in stage.run(tables, lambda _done, _all: None).items():
+        for name, table in stage.run(tables, lambda _done, _all: None, out / UNITS).items():
             next(s for s in stage.writes if s.name == name).write(table, out)
     return out
 
