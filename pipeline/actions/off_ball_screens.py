@@ -54,9 +54,9 @@ class OffBallScreens:
         del earlier
         rule = settings.off_ball_screen
         graded = [(_score(view, one, rule), one) for one in _passes(view, settings)]
-        sure = [g for g in graded if g[0] >= rule.least_score]
-        rest = [(_in_a_row_score(view, one, rule), one) for score, one in graded if score < rule.least_score]
-        rest = [g for g in rest if g[0] >= rule.least_score]
+        sure = [g for g in graded if g[0] >= _least(view, g[1], rule)]
+        rest = [(_in_a_row_score(view, g[1], rule), g[1]) for g in graded if g not in sure]
+        rest = [g for g in rest if g[0] >= _least(view, g[1], rule)]
         in_a_row = [g for g in rest if _comes_off_another(view, g[1], sure, rest, settings)]
         kept = _apart(view, [*sure, *in_a_row], rule)
         screens = [(one.screener, one.cutter, one.moment) for _, one in kept]
@@ -87,6 +87,12 @@ def _passes(view: PossessionView, settings: ActionSettings) -> Iterator[Pass]:
                 before = view.span(t - rule.guards_from_s, t - rule.guards_to_s)
                 own, his = (usual_guard(view, int(column), before) for column in (cutter, screener))
                 yield Pass(int(screener), int(cutter), own, his, moment)
+
+
+def _least(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Least score of a screen: less where the places are unsure, since every grade is then nearer to a half."""
+    beyond_ft = pair_sigma_ft(view, one.moment, one.screener, one.cutter) - rule.sure_sigma_ft
+    return rule.least_score * float(np.clip(1.0 - beyond_ft / rule.unsure_over_ft, 0.5, 1.0))
 
 
 def _touch(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> tuple[float, int]:

@@ -304,6 +304,12 @@ class OffBallScreenSettings(BaseModel):
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
     least_score: float = Field(0.45, ge=0, le=1, description="Products of grades below this are no screen.")
+    sure_sigma_ft: float = Field(
+        0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
+    )
+    unsure_over_ft: float = Field(
+        1.0, gt=0, description="It falls to none over so much more of uncertainty, but no further than to half."
+    )
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
     after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
     guards_from_s: float = Field(1.5, gt=0, description="Who guards whom is told from so long before the screen.")
