@@ -63,8 +63,8 @@ def test_tags_get_their_game_s_time(tmp_path):
     assert found == {1: GameTime(3, 400.0)}
 
 
-def test_the_stage_fits_nothing_to_nothing():
+def test_the_stage_fits_nothing_to_nothing(tmp_path):
     stage = clock_stage(Settings())
     tables = {"bug_readings": BUG_READINGS.empty(), "frames": FRAMES.empty()}
-    assert stage.run(tables, lambda _done, _total: None)["clock"].num_rows == 0
+    assert stage.run(tables, lambda _done, _total: None, tmp_path)["clock"].num_rows == 0
     assert [spec.name for spec in stage.writes] == ["clock"]
