@@ -11,7 +11,7 @@ import contextlib
 import hashlib
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -39,7 +39,7 @@ MODELS_FILE = f"models-{VERSION}.json"
 _KEPT = pa.schema([*TAG_ROWS, ("line", pa.int64()), ("line_at", pa.string())])
 
 
-def kept_tag_rows(library: Library, store: TagStore) -> pa.Table:
+def kept_tag_rows(library: Library, store: TagStore, names: Sequence[str] = TAG_ROWS.names) -> pa.Table:
     """Every tag of a library's store, withdrawn ones too, with its probability: ``TAG_ROWS``.
 
     Parameters
@@ -48,6 +48,8 @@ def kept_tag_rows(library: Library, store: TagStore) -> pa.Table:
         Where rows are kept.
     store : TagStore
         Its store.
+    names : sequence of str
+        The columns that are wanted.
     """
     folder = library.root / FOLDER
     lines = store.latest_lines()
@@ -58,7 +60,7 @@ def kept_tag_rows(library: Library, store: TagStore) -> pa.Table:
         now = _with_probabilities(now, _models(folder / MODELS_FILE, store))
         now = now.replace_schema_metadata({b"stamp": stamp})
         _keep(folder / TAGS_FILE, _as_stream(now))
-    return now.select(TAG_ROWS.names).replace_schema_metadata(None)
+    return now.select(names).replace_schema_metadata(None)
 
 
 def _stamp(lines: Mapping[int, tuple[int, str]]) -> bytes:

@@ -24,6 +24,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -136,7 +137,8 @@ class Game:
         """Read ``game.toml``; LibraryError when it is missing or wrong."""
         path = self.folder / "game.toml"
         try:
-            return GameFile.model_validate(read_toml(path, LibraryError))
+            state = path.stat()
+            return _game_file(path, state.st_mtime_ns, state.st_size, state.st_ino)
         except FileNotFoundError as error:
             raise LibraryError(f"{self.folder} has no game.toml, so it is no game of a library.") from error
         except ValidationError as error:
@@ -164,6 +166,12 @@ class Game:
                 f"{self.folder / 'game.toml'}."
             )
         return film
+
+
+@lru_cache(maxsize=1024)
+def _game_file(path: Path, mtime_ns: int, size: int, inode: int) -> GameFile:  # noqa: ARG001 - the file's state
+    """What a ``game.toml`` says, read again when it has changed: pages ask for every game's."""
+    return GameFile.model_validate(read_toml(path, LibraryError))
 
 
 class Library:

@@ -28,7 +28,17 @@ from enum import StrEnum
 import numpy as np
 from scipy import stats
 
-from pipeline.reports.intervals import UNKNOWN, Estimate, drawn_again, known_of, medians, percentiles, share
+from pipeline.reports.intervals import (
+    AT_A_TIME,
+    UNKNOWN,
+    Estimate,
+    drawn_again,
+    draws,
+    known_of,
+    medians,
+    percentiles,
+    share,
+)
 
 
 class Verdict(StrEnum):
@@ -68,7 +78,8 @@ def median_difference(
     value = float(np.median(a) - np.median(b))
     if len(a) == 1 or len(b) == 1:
         return Estimate(value, math.nan, math.nan, len(a) + len(b))
-    drawn = medians(drawn_again(a, resamples, rng)) - medians(drawn_again(b, resamples, rng))
+    times = draws(resamples, max(len(a), len(b)))
+    drawn = drawn_again(a, medians, times, rng) - drawn_again(b, medians, times, rng)
     low, high = percentiles(drawn, confidence)
     return Estimate(value, low, high, len(a) + len(b))
 
@@ -146,9 +157,14 @@ def shuffled_p(one: np.ndarray, other: np.ndarray, shuffles: int, rng: np.random
         return math.nan
     seen = abs(np.median(a) - np.median(b))
     both = np.sort(np.concatenate([a, b]))
-    mixed = rng.permuted(np.broadcast_to(both, (shuffles, len(both))), axis=1)
-    apart = np.abs(np.median(mixed[:, : len(a)], axis=1) - np.median(mixed[:, len(a) :], axis=1))
-    return float((1 + np.count_nonzero(apart >= seen - 1e-9)) / (1 + shuffles))
+    times = draws(shuffles, len(both))
+    rows = max(1, AT_A_TIME // len(both))
+    as_far = 0
+    for begin in range(0, times, rows):
+        mixed = rng.permuted(np.broadcast_to(both, (min(rows, times - begin), len(both))), axis=1)
+        apart = np.abs(np.median(mixed[:, : len(a)], axis=1) - np.median(mixed[:, len(a) :], axis=1))
+        as_far += int(np.count_nonzero(apart >= seen - 1e-9))
+    return float((1 + as_far) / (1 + times))
 
 
 def share_p(one: tuple[int, int], other: tuple[int, int]) -> float:

@@ -106,6 +106,13 @@ def rate(events: int, exposure: float, confidence: float, per: float = 1.0) -> E
     return Estimate(events * scale, low * scale, high * scale, events)
 
 
+FEWEST_DRAWS = 999
+MOST_DRAWN = 8_000_000
+"""Values drawn for one interval or one comparison, in all samples together."""
+
+AT_A_TIME = 2_000_000
+"""Values held at a time."""
+
 Statistic = Callable[[np.ndarray], np.ndarray]
 """From samples (R, N) to a number each (R,)."""
 
@@ -120,9 +127,24 @@ def means(samples: np.ndarray) -> np.ndarray:
     return np.asarray(samples.mean(axis=1))
 
 
-def drawn_again(values: np.ndarray, resamples: int, rng: np.random.Generator) -> np.ndarray:
-    """Samples (R, N) drawn from N known values with replacement."""
-    return values[rng.integers(0, len(values), (resamples, len(values)))]
+def draws(asked: int, size: int) -> int:
+    """How often samples of a size are drawn: as asked, less often where they are so large that it would take long.
+
+    A season's ball screens are some 18,000; 999 draws of them say as much as is needed, and 10,000 would take a minute.
+    """
+    return min(asked, max(FEWEST_DRAWS, MOST_DRAWN // max(size, 1)))
+
+
+def drawn_again(values: np.ndarray, statistic: Statistic, resamples: int, rng: np.random.Generator) -> np.ndarray:
+    """A statistic (R,) of samples drawn from N known values with replacement, some rows at a time to save memory."""
+    rows = max(1, AT_A_TIME // len(values))
+    left = draws(resamples, len(values))
+    found = []
+    while left > 0:
+        part = min(rows, left)
+        found.append(statistic(values[rng.integers(0, len(values), (part, len(values)))]))
+        left -= part
+    return np.concatenate(found)
 
 
 def known_of(values: np.ndarray) -> np.ndarray:
@@ -140,7 +162,7 @@ def _bootstrapped(
     value = float(statistic(known[None])[0])
     if len(known) == 1:
         return Estimate(value, math.nan, math.nan, 1)
-    low, high = percentiles(statistic(drawn_again(known, resamples, rng)), confidence)
+    low, high = percentiles(drawn_again(known, statistic, resamples, rng), confidence)
     return Estimate(value, low, high, len(known))
 
 

@@ -28,7 +28,18 @@ from pipeline.reports.charts import (
 )
 from pipeline.reports.differences import Difference, Verdict, judged, median_difference, shuffled_p
 from pipeline.reports.document import Chart
-from pipeline.reports.intervals import UNKNOWN, Estimate, drawn_again, known_of, mean, means, median, percentiles, rate
+from pipeline.reports.intervals import (
+    UNKNOWN,
+    Estimate,
+    drawn_again,
+    draws,
+    known_of,
+    mean,
+    means,
+    median,
+    percentiles,
+    rate,
+)
 from pipeline.reports.points import own_rng
 from pipeline.reports.settings import ReportSettings
 from pipeline.reports.sides import Counted, Side
@@ -38,6 +49,9 @@ from pipeline.tags import Family
 
 UNITS = {"ft": " ft", "s": " s", "deg": "°", "ft_s": " ft/s", "": ""}
 """Units as they stand behind a number."""
+
+FEW_VALUES = 64
+"""Counts have few different values."""
 
 EVERYWHERE = frozenset(measure.name for measure in EVERY_MEASURE)
 
@@ -301,7 +315,8 @@ def _mean_difference(
     value = float(a.mean() - b.mean())
     if len(a) == 1 or len(b) == 1:
         return Estimate(value, math.nan, math.nan, len(a) + len(b))
-    drawn = means(drawn_again(a, resamples, rng)) - means(drawn_again(b, resamples, rng))
+    times = draws(resamples, max(len(a), len(b)))
+    drawn = drawn_again(a, means, times, rng) - drawn_again(b, means, times, rng)
     return Estimate(value, *percentiles(drawn, confidence), len(a) + len(b))
 
 
@@ -310,10 +325,15 @@ def _shuffled_mean_p(one: np.ndarray, other: np.ndarray, shuffles: int, rng: np.
     a, b = known_of(one), known_of(other)
     if not len(a) or not len(b):
         return math.nan
-    both = np.sort(np.concatenate([a, b]))
-    mixed = rng.permuted(np.broadcast_to(both, (shuffles, len(both))), axis=1)
-    apart = np.abs(mixed[:, : len(a)].mean(axis=1) - mixed[:, len(a) :].mean(axis=1))
-    return float((1 + np.count_nonzero(apart >= abs(a.mean() - b.mean()) - 1e-9)) / (1 + shuffles))
+    values, counts = np.unique(np.concatenate([a, b]), return_counts=True)
+    times = shuffles
+    if len(values) <= FEW_VALUES:  # how many of each value the one side gets is all that a shuffle decides
+        sums = rng.multivariate_hypergeometric(counts, len(a), times, method="marginals") @ values
+    else:
+        both, times = np.repeat(values, counts), draws(shuffles, len(a) + len(b))
+        sums = np.array([rng.choice(both, len(a), replace=False, shuffle=False).sum() for _ in range(times)])
+    apart = np.abs(sums / len(a) - (float(values @ counts) - sums) / len(b))
+    return float((1 + np.count_nonzero(apart >= abs(a.mean() - b.mean()) - 1e-9)) / (1 + times))
 
 
 def _told(

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated
 
+import pyarrow.compute as pc
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from pipeline.clips.titles import title_of
+from pipeline.find.kept_tags import kept_tag_rows
 from pipeline.review.cards import clock
 from pipeline.review.ranks import ranked
 from pipeline.review.site import page, site
@@ -37,20 +39,20 @@ def queue(
 ) -> Response:
     """Tags in the order in which they are best decided."""
     here = site(request)
-    everything = here.store.tags(state=state)
-    chosen = [
-        tag
-        for tag in everything
-        if game in ("", tag.game) and kind in ("", tag.candidate.kind) and family in (None, tag.candidate.family)
-    ]
-    listed = ranked(here.store, chosen)
-    kinds = sorted({tag.candidate.kind for tag in everything} | ({kind} if kind else set()))
+    waiting = kept_tag_rows(here.library, here.store, ("tag", "game", "kind", "family", "state", "probability"))
+    waiting = waiting.filter(pc.equal(waiting["state"], state.value))
+    chosen = waiting
+    for name, value in (("game", game), ("kind", kind), ("family", "" if family is None else family.value)):
+        chosen = chosen.filter(pc.equal(chosen[name], value)) if value else chosen
+    ordered = chosen.sort_by([("probability", "descending"), ("tag", "ascending")])
+    listed = ranked(here.store, here.store.tags_of(ordered["tag"][:LONGEST_QUEUE].to_pylist()))
+    kinds = sorted({*pc.unique(waiting["kind"]).to_pylist(), *([kind] if kind else [])})
     return page(
         request,
         "queue.html",
-        tags=[_line(tag, request) for tag in listed[:LONGEST_QUEUE]],
-        total=len(listed),
-        games=sorted({tag.game for tag in everything} | ({game} if game else set())),
+        tags=[_line(tag, request) for tag in listed],
+        total=ordered.num_rows,
+        games=sorted({*pc.unique(waiting["game"]).to_pylist(), *([game] if game else [])}),
         kinds=[(one, title_of(one, here.settings)) for one in kinds],
         states=STATES,
         families=FAMILIES,

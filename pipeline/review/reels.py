@@ -42,7 +42,9 @@ SentReel = Annotated[ReelSent, Depends(sent(ReelSent))]
 def reels(request: Request) -> HTMLResponse:
     """Every reel."""
     own = site(request)
-    told = [(reel, length_words(lines_of(own, reel))) for reel in own.store.reels()]
+    every = own.store.reels()
+    tags = {tag.tag: tag for tag in own.store.tags_of(item.tag for reel in every for item in reel.items)}
+    told = [(reel, length_words(clip_lines(reel, tags, {}, {}, {}, own.settings.clips))) for reel in every]
     return page(request, "reels.html", reels=told)
 
 

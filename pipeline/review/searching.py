@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated
 from urllib.parse import urlencode
@@ -47,7 +48,9 @@ def search_page(request: Request, q: str | None = None, start: Annotated[int, Qu
     filters = Filters()
     try:
         filters = read_bar(text, own.settings)
-        found = search(own.library, filters, own.settings) if text or own.library.games() else None
+        found = (
+            search(own.library, _up_to(filters, start + A_PAGE), own.settings) if text or own.library.games() else None
+        )
     except ElbowroomError as error:
         wrong, status = str(error), 400
         filters = _readable(filters, own)
@@ -69,7 +72,7 @@ def search_page(request: Request, q: str | None = None, start: Annotated[int, Qu
         lines=_page_of(own, found, filters, kinds, start) if found else [],
         start=start,
         before=_link(text, max(0, start - A_PAGE)) if start else "",
-        after=_link(text, start + A_PAGE) if found and found.table.num_rows > start + A_PAGE else "",
+        after=_link(text, start + A_PAGE) if found and _listed(found, filters) > start + A_PAGE else "",
         saved=own.store.searches(),
         reels=own.store.reels(),
         exports=[(form, words, _export_link(text, form)) for form, words in _exports()],
@@ -136,6 +139,16 @@ def export_search(request: Request, form: str, q: str = "") -> Response:
     by_number = {tag.tag: tag for tag in own.store.tags_of(numbers)}
     tags = [by_number[number] for number in numbers if number in by_number]
     return cuts_response(own.library, tags, ExportForm(form), "search", own.settings)
+
+
+def _up_to(filters: Filters, rows: int) -> Filters:
+    """The same search for the first rows alone; how many there are is counted all the same."""
+    return replace(filters, limit=rows if filters.limit is None else min(rows, filters.limit))
+
+
+def _listed(found: Found, filters: Filters) -> int:
+    """How many hits the pages of the answer show together."""
+    return found.total if filters.limit is None else min(found.total, filters.limit)
 
 
 def _link(text: str, start: int = 0) -> str:
