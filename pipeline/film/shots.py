@@ -162,7 +162,7 @@ class ShotSigns:
             arrays["times_s"],
             arrays["change"],
             tuple(arrays["cuts"].tolist()),
-            tuple(_Gradual(kind, *times, _read_only(look)) for kind, times, look in rows),
+            tuple(_Gradual(kind, from_s, to_s, good, _read_only(look)) for kind, (from_s, to_s, good), look in rows),
         )
 
 

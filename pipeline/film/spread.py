@@ -6,7 +6,7 @@ import av
 import av.error
 import numpy as np
 
-from pipeline.film.decode import Frame, PictureConverter, decode
+from pipeline.film.decode import Damage, Frame, PictureConverter, decode
 from pipeline.film.probe import FilmInfo, open_film, video_stream
 from pipeline.film.settings import DecodeSettings
 
@@ -28,7 +28,8 @@ def spread_pictures(info: FilmInfo, count: int, settings: DecodeSettings | None 
     frames = _key_pictures(info, count)
     if len(frames) < count / 2 and info.duration_s <= SHORT_FILM_S:
         every_s = max(info.duration_s / count, 0.02)
-        frames = list(decode(info.path, every_s=every_s, settings=settings))
+        # How much damage is borne is judged where the film is looked at.
+        frames = list(decode(info.path, every_s=every_s, settings=settings, damage=Damage.COUNTED))
     return frames
 
 

@@ -117,7 +117,7 @@ class SeenParts:
         """Keep what was noted of one piece's frames."""
         make_units(self.folder)
         content = io.BytesIO()
-        np.savez_compressed(content, fates=noted.fates, **noted.signs.arrays())
+        np.savez_compressed(content, allow_pickle=False, fates=noted.fates, **noted.signs.arrays())
         write_whole(self.folder / f"signs-{number:06d}.npz", content.getvalue())
 
     def read(self) -> dict[str, pa.Table]:

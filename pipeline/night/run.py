@@ -44,7 +44,10 @@ from pipeline.players.tables import BOXES, NUMBERS_SEEN, TRACKS
 from pipeline.players.tracking import track
 from pipeline.settings import Settings
 from pipeline.tags import Merge, Tag
-from pipeline.whole_files import append_line
+from pipeline.whole_files import append_line, write_whole
+
+DAMAGE = "logs/damage.txt"
+"""File of a game that says what the vision pass lost to damage; empty for nothing."""
 
 WORTH_WORKERS = 1500
 """Analysed frames of live play (two minutes) from which on it pays to start workers for the tables alone."""
@@ -111,7 +114,7 @@ class FilmRun:
     possessions : int
         How many were found.
     damage : str
-        What this run's vision pass lost to damage in the film, one sentence; empty for nothing, or if it did not run.
+        What the film's vision pass lost to damage in the film, one sentence; empty for nothing.
     """
 
     game: Game
@@ -165,9 +168,8 @@ def run_film(
     digest = film_digest(film)
     watch = stopwatch or Stopwatch()
     with library.claim(digest), networks.crew() as crew:
-        damage: list[str] = []
         game, chosen, ran = _seen_game(
-            FilmPlace(film, digest, address), library, networks, settings, book, progress, damage.append, crew, watch
+            FilmPlace(film, digest, address), library, networks, settings, book, progress, crew, watch
         )
         told = game.file()
         colours = team_colours(told.team_0.jersey, told.team_1.jersey)
@@ -190,7 +192,7 @@ def run_film(
         live_frames=in_play.num_rows,
         registered_frames=int(np.sum(np.array(in_play["status"].to_pylist(), dtype=object) != "unknown")),
         possessions=POSSESSIONS.read(game.tables).num_rows,
-        damage=" ".join(damage),
+        damage=_damage_of(game),
     )
     _log(result, film)
     return result
@@ -203,7 +205,6 @@ def _seen_game(
     settings: Settings,
     book: BookName | None,
     progress: Callable[[str], Progress],
-    on_damage: Callable[[str], None],
     crew: Crew,
     watch: Stopwatch,
 ) -> tuple[Game, Settings, list[Ran]]:
@@ -219,7 +220,7 @@ def _seen_game(
             write_game_file(game, film, digest, book)
         told = game.file().rule_book
         chosen = settings.with_rule_book(told) if told else settings
-        stage = _vision_stage(place, networks, chosen, on_damage, crew, watch)
+        stage = _vision_stage(place, networks, chosen, partial(_note_damage, game), crew, watch)
         ran = run_stage(stage, game, progress(stage.name))
     except ElbowroomError as error:
         refused = isinstance(error, FilmError) and not isinstance(error.__cause__, OSError)
@@ -227,6 +228,18 @@ def _seen_game(
             library.drop(game)  # the film is no good, or nothing has been seen of it yet
         raise
     return (library.keep(game) if known is None else game), chosen, [ran]
+
+
+def _note_damage(game: Game, told: str) -> None:
+    """Keep what the vision pass lost to damage: a run that is killed after it, or the next, must tell it too."""
+    path = game.folder / DAMAGE
+    path.parent.mkdir(exist_ok=True)
+    write_whole(path, told)
+
+
+def _damage_of(game: Game) -> str:
+    path = game.folder / DAMAGE
+    return path.read_text(encoding="utf-8") if path.is_file() else ""
 
 
 def _log(result: FilmRun, film: Path) -> None:
@@ -316,8 +329,7 @@ def _vision_stage(
             seen = see_film_together(place, apart, settings, parts, progress, crew, lookers, watch)
         else:
             seen = see_film(place.path, networks.open(), settings, parts, progress, watch)
-        if seen.damage:
-            on_damage(seen.damage)
+        on_damage(seen.damage)
         readings = seen.tables["bug_readings"]
         shots = judge_shots(seen.found, seen.tables["evidence"], settings.film.live, readings=readings)
         return {"shots_seen": shots, **seen.tables}

@@ -18,8 +18,10 @@ from pipeline.crew import in_turn
 from pipeline.errors import BusyError, FilmError, WorkerError
 from pipeline.evaluate.kills import differences
 from pipeline.film import probe as probing
+from pipeline.film.settings import DecodeSettings
 from pipeline.library.games import Library
 from pipeline.night import pieces, units
+from pipeline.night import run as running
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.units import kept
@@ -35,9 +37,9 @@ def silent(_stage: str) -> Callable[[float, float], None]:
     return lambda _done, _total: None
 
 
-def run(film: Path, library: Path, networks=None):
+def run(film: Path, library: Path, networks=None, settings: Settings = SHORT_PIECES):
     given = networks or knowing_networks(PLAY)
-    return run_film(film, Library(library), given, SHORT_PIECES, book=None, progress=silent)
+    return run_film(film, Library(library), given, settings, book=None, progress=silent)
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +155,28 @@ def test_a_film_whose_share_goes_away_is_no_damaged_film(film, undisturbed, tmp_
     run(film, library, watched(looked))
     assert 0 < len(looked) < FRAMES / 2
     assert differences(undisturbed, library) == []
+
+
+def test_what_was_lost_to_damage_is_told_after_a_kill_too(film, tmp_path, monkeypatch):
+    data = bytearray(film.read_bytes())
+    at = int(0.6 * len(data))
+    data[at : at + 40] = bytes(40)
+    (scratched := tmp_path / "scratched.mp4").write_bytes(bytes(data))
+    borne = SHORT_PIECES.model_copy(
+        update={"film": SHORT_PIECES.film.model_copy(update={"decode": DecodeSettings(largest_lost_share=0.9)})}
+    )
+
+    def killed(*_arguments, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(running, "register", killed)
+    with pytest.raises(KeyboardInterrupt):
+        run(scratched, tmp_path / "library", settings=borne)
+    monkeypatch.undo()
+    again = run(scratched, tmp_path / "library", settings=borne)
+    assert not again.stages[0].ran
+    assert "lost to damage" in again.damage
+    assert run(scratched, tmp_path / "library", settings=borne).damage == again.damage
 
 
 def test_a_lost_worker_costs_no_piece(film, tmp_path):
