@@ -177,8 +177,9 @@ class Rebounds:
 class Turnovers:
     """Finds lost balls: the last touch of the possession is followed by a defender's, with no shot between.
 
-    A doubtful hold after which the attackers have the ball again takes nothing, and a ball seen as high as the ring
-    was a shot that nobody told.
+    A doubtful hold after which the attackers have the ball again takes nothing, nor does a doubtful one that is over at
+    once: on film a ball that nobody saw for a while is found beside somebody. A ball seen as high as the ring was a
+    shot that nobody told.
     """
 
     kinds = ("turnover",)
@@ -197,7 +198,8 @@ class Turnovers:
         if shot or not takes or lost.column == NOBODY or taken.start_s - lost.end_s > settings.view.turnover_s:
             return []
         back = any(t.attacks for t in view.story.touches[own[-1] + 2 :])
-        if (back and taken.score < settings.swap_score) or _above_ring(view, lost.end_s, taken.start_s):
+        fleeting = back or taken.held_s < rule.takes_for_s
+        if (fleeting and taken.score < settings.swap_score) or _above_ring(view, lost.end_s, taken.start_s):
             return []
         uv = view.place_at(lost.end_s, lost.column)
         return [

@@ -150,6 +150,9 @@ class BallSettings(BaseModel):
         14.0, gt=0, description="A reversal brings the ball from beyond this |v|, where the wings begin, or to there."
     )
     edge_s: float = Field(0.3, ge=0, description="Times this little outside what was seen are taken from its edge.")
+    takes_for_s: float = Field(
+        0.4, ge=0, description="A doubtful hold by a defender shorter than this has taken nothing [C]."
+    )
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which a ball event is half trusted.")
 
 
