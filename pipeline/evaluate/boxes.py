@@ -28,6 +28,7 @@ from pipeline.errors import DataError
 from pipeline.players.detector import Detector, open_detector
 from pipeline.players.settings import DetectorSettings
 from pipeline.players.tables import BOX_CLASSES
+from pipeline.user_files import read_text, shown
 
 MATCH_IOU = 0.5
 LOWEST_SCORE = 0.01
@@ -133,11 +134,11 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
         raise DataError(
             f"{names_file} is missing; write one class name a line, in the order of the numbers in labels/."
         )
-    names = tuple(line.strip() for line in names_file.read_text(encoding="utf-8").splitlines() if line.strip())
+    names = tuple(line.strip() for line in read_text(names_file, DataError).split("\n") if line.strip())
     known = [name for name in names if name in BOX_CLASSES]
     if not known:
         raise DataError(
-            f"{names_file} names {', '.join(names) or 'nothing'}, the detector knows {', '.join(BOX_CLASSES)}; "
+            f"{names_file} names {shown(', '.join(names)) or 'nothing'}, the detector knows {', '.join(BOX_CLASSES)}; "
             "rename the classes to match."
         )
     images = {p.stem: p for p in sorted((folder / "images").glob("*")) if p.suffix.lower() in {".jpg", ".jpeg", ".png"}}
@@ -149,11 +150,13 @@ def read_labels(folder: Path) -> tuple[list[Path], list[np.ndarray], list[np.nda
         if not listing.is_file():
             continue
         try:
-            rows = np.array([line.split() for line in listing.read_text().splitlines() if line.strip()], float)
-            rows = rows.reshape(-1, 5)
+            lines = read_text(listing, DataError).split("\n")
+            rows = np.array([line.split() for line in lines if line.strip()], float).reshape(-1, 5)
+            if not (np.abs(rows[:, 1:]) <= 2).all():
+                raise ValueError("shares of a picture")
         except ValueError:
             raise DataError(
-                f"{listing}: wanted five numbers a line (class, x, y, width, height); correct it."
+                f"{listing}: wanted five numbers a line (class, then x, y, width, height as shares); correct it."
             ) from None
         if len(rows) and not (rows[:, 0].min() >= 0 and rows[:, 0].max() < len(names) and (rows[:, 0] % 1 == 0).all()):
             raise DataError(f"{listing}: a class number is not one of 0…{len(names) - 1} of classes.txt; correct it.")

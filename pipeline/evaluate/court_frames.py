@@ -24,7 +24,6 @@ vote on its rule book and share the camera's place and lens, each picture a shot
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -45,6 +44,7 @@ from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import MarkSettings, RegistrationSettings
 from pipeline.court.tables import AREAS, MARKS
 from pipeline.errors import DataError
+from pipeline.user_files import read_json, shown
 
 Array = NDArray[np.float64]
 
@@ -84,20 +84,25 @@ def read_labelled_frames(folder: Path) -> list[LabelledFrame]:
     path = folder / "polygons.json"
     if not path.is_file():
         raise DataError(f"{path} does not exist; give a folder with images/ and polygons.json.")
+    rows = read_json(path, DataError, advice="repair it")
     try:
-        rows = json.loads(path.read_text(encoding="utf-8"))
         return [_labelled(row) for row in rows if not row["augmented"]]
-    except (json.JSONDecodeError, KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise DataError(
-            f"{path} is not a list of pictures with file, game, width, height, augmented and polygons ({error!r}); "
-            "see the data section of the README."
+            f"{path} is not a list of pictures with file, game, width, height, augmented and polygons (trouble with "
+            f"{shown(str(error))}); see the data section of the README."
         ) from error
+
+
+GREATEST_PX = 1e5
 
 
 def _labelled(row: Mapping[str, Any]) -> LabelledFrame:
     polygons = tuple(
         (str(p["area"]), np.asarray(p["points"], dtype=np.float64).reshape(-1, 2)) for p in row["polygons"]
     )
+    if not all((np.abs(points) < GREATEST_PX).all() for _, points in polygons):
+        raise ValueError("a point that no picture has")
     return LabelledFrame(str(row["file"]), str(row["game"]), (int(row["width"]), int(row["height"])), polygons)
 
 

@@ -7,7 +7,6 @@ whom it follows then.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from enum import StrEnum
@@ -39,6 +38,7 @@ from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.settings import Settings
 from pipeline.spacing.tables import FAULTS
 from pipeline.tables import TableSpec
+from pipeline.user_files import read_json
 
 REACH_FT = 6.0
 """A found body farther from a true one is another body; as in the film scores."""
@@ -134,7 +134,8 @@ def _book(folder: Path) -> RuleBook:
         if found is not None:
             return found
     note = folder / "truth.json"
-    name = json.loads(note.read_text(encoding="utf-8")).get("rule_book") if note.is_file() else None
+    told = read_json(note, DataError, advice="repair it") if note.exists() else None
+    name = told.get("rule_book") if isinstance(told, dict) else None
     if not isinstance(name, str) or name not in RULE_BOOKS:
         raise DataError(f"{folder} does not say which rule book its floor follows; it needs cameras or a truth.json.")
     return RULE_BOOKS[name]

@@ -19,6 +19,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from pipeline.errors import DataError
 from pipeline.evaluate.tracking_scores import SequenceMatch, iou, score_sequences
 from pipeline.players.box_tracking import BoxTracks, track_boxes
+from pipeline.user_files import read_text, shown
+
+GREATEST = 1e6
+"""No frame, name or pixel of a sequence is greater."""
 
 SHOWN_CONFIDENCE = 0.9
 """Confidence given to every disturbed box, true or false, so that no tracker can tell them by it."""
@@ -68,27 +72,35 @@ def read_sequence(folder: Path) -> BoxSequence:
     info_path, truth_path = folder / "seqinfo.ini", folder / "gt" / "gt.txt"
     if not info_path.is_file() or not truth_path.is_file():
         raise DataError(f"{folder} holds no sequence: it needs seqinfo.ini and gt/gt.txt.")
-    info = configparser.ConfigParser()
+    info = configparser.ConfigParser(interpolation=None)
     try:
-        info.read(info_path)
+        info.read_string(read_text(info_path, DataError))
         section = info["Sequence"]
         frame_rate, length = float(section["frameRate"]), int(section["seqLength"])
         size = (int(section["imWidth"]), int(section["imHeight"]))
+        if not (0 < frame_rate < 1000 and 0 <= length < 10**6 and all(0 < side < 10**5 for side in size)):
+            raise ValueError("a number that no film has")
     except (configparser.Error, KeyError, ValueError) as error:
         raise DataError(
-            f"{info_path} is not a sequence description ({error}); it needs [Sequence] with frameRate, seqLength, "
-            "imWidth and imHeight."
+            f"{info_path} is not a sequence description ({shown(str(error))}); it needs [Sequence] with frameRate, "
+            "seqLength, imWidth and imHeight."
         ) from error
     try:
-        rows = np.loadtxt(truth_path, delimiter=",", ndmin=2, dtype=np.float64)
+        lines = [line for line in read_text(truth_path, DataError, largest_mb=256).split("\n") if line.strip()]
+        rows = np.loadtxt(lines, delimiter=",", ndmin=2, dtype=np.float64) if lines else np.empty((0, 7))
     except ValueError as error:
-        raise DataError(f"{truth_path} cannot be read ({error}); each line is frame, id, left, top, ...") from error
+        raise DataError(
+            f"{truth_path} cannot be read ({shown(str(error))}); each line is frame, id, left, top, width, height, "
+            "conf."
+        ) from error
     if rows.size and rows.shape[1] < 7:
         raise DataError(
             f"{truth_path} has {rows.shape[1]} columns; it needs frame, id, left, top, width, height, conf."
         )
     rows = rows.reshape(-1, rows.shape[1] if rows.size else 7)
     rows = rows[rows[:, 6] != 0]
+    if not (np.abs(rows[:, :6]) < GREATEST).all():
+        raise DataError(f"{truth_path} holds a number that no picture has (nan, infinite or huge); correct it.")
     frames = rows[:, 0].astype(np.int64)
     if len(frames) and (frames.min() < 1 or frames.max() > length):
         raise DataError(f"{truth_path} has frames {frames.min()}..{frames.max()}, seqinfo.ini says 1..{length}.")

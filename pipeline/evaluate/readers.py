@@ -6,7 +6,6 @@ reader alone saw counts neither way. A find is a reader's event when its actors 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +18,7 @@ from scipy.optimize import linear_sum_assignment
 from pipeline.actions.events import Event
 from pipeline.errors import DataError
 from pipeline.evaluate.touch_scores import counted
+from pipeline.user_files import read_json, shown
 
 SAME_EVENT_S = 0.8
 """A find and a reader's event nearer in time than this are one."""
@@ -113,11 +113,9 @@ def read_labels(path: Path) -> Mapping[str, Mapping[str, Sequence[Mapping[str, A
         If it is not in the documented form; the text names possession and kind.
     """
     try:
-        told = json.loads(path.read_text(encoding="utf-8"))
+        told = read_json(path, DataError, advice="repair it or take it away")
     except FileNotFoundError as error:
         raise DataError(f"There is no file {path}; check the path.") from error
-    except (json.JSONDecodeError, UnicodeDecodeError, OSError) as error:
-        raise DataError(f"{path} is not valid JSON ({error}); repair it or take it away.") from error
     if not isinstance(told, dict) or not all(isinstance(kinds, dict) for kinds in told.values()):
         raise DataError(f"{path} does not hold lists of events by possession and kind; see the documented form.")
     for name, kinds in told.items():
@@ -126,8 +124,16 @@ def read_labels(path: Path) -> Mapping[str, Mapping[str, Sequence[Mapping[str, A
                 continue
             needed = {*READ_KINDS[kind].label_actors, "t", "readers"}
             if not isinstance(events, list) or not all(isinstance(e, dict) and needed <= set(e) for e in events):
-                raise DataError(f"{path}: in '{name}' the {kind} must be a list of objects with {sorted(needed)}.")
+                raise DataError(
+                    f"{path}: in '{shown(name)}' the {kind} must be a list of objects with {sorted(needed)}."
+                )
+            if not all(_is_number(event[key]) for event in events for key in ("t", "readers")):
+                raise DataError(f"{path}: in '{shown(name)}' the {kind} must have numbers for 't' and 'readers'.")
     return told
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and abs(value) < 1e9
 
 
 def agreement(kind: str, found: Sequence[Event], labels: Sequence[Mapping[str, Any]], possession: str) -> Agreement:

@@ -14,6 +14,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from pipeline.errors import LibraryError, SettingsError
+from pipeline.user_files import read_text, shown
 
 LEAST_LENGTH = 10
 LONGEST_NAME = 60
@@ -55,9 +56,9 @@ class PasswordFile:
         try:
             if stat.S_IMODE(self.path.stat().st_mode) & 0o077:
                 raise LibraryError(f"{self.path} can be read by others; run 'chmod 600 {self.path}'.")
-            lines = self.path.read_text(encoding="utf-8").splitlines()
-        except (OSError, UnicodeDecodeError) as error:
-            raise LibraryError(f"{self.path} cannot be read ({error}); check the file.") from error
+            lines = read_text(self.path, LibraryError).split("\n")
+        except OSError as error:
+            raise LibraryError(f"{self.path} cannot be read ({error.strerror}); check the file.") from error
         found = {}
         for number, line in enumerate(lines, start=1):
             if not line.strip() or line.startswith("#"):
@@ -112,6 +113,7 @@ def check_name(name: str) -> str:
     told = " ".join(name.split())
     if not told or len(told) > LONGEST_NAME or ":" in told or not told.isprintable() or told.startswith("#"):
         raise SettingsError(
-            f"'{name[:LONGEST_NAME]}' is no name to write into a history; give 1 to {LONGEST_NAME} letters, no colon."
+            f"'{shown(name, LONGEST_NAME)}' is no name to write into a history; give 1 to {LONGEST_NAME} letters, no "
+            "colon."
         )
     return told

@@ -18,11 +18,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from itsdangerous import BadSignature, URLSafeSerializer
+from pydantic import FiniteFloat, TypeAdapter, ValidationError
 
 from pipeline.errors import LibraryError
+from pipeline.user_files import read_text
 
 COOKIE = "elbowroom"
 SECRET_BYTES = 32
+_ENDED = TypeAdapter(tuple[str, FiniteFloat])
+"""A line of the list of ended sessions: a number, and when."""
+
 REFRESH_S = 60.0
 """A used session's cookie is written anew no more often than this."""
 
@@ -125,10 +130,19 @@ class Sessions:
         return hmac.new(self._secret, f"proof:{password_hash}".encode(), hashlib.sha256).hexdigest()[:24]
 
     def _read_ended(self) -> dict[str, float]:
-        if not self._ended_file.exists():
+        try:
+            text = read_text(self._ended_file, LibraryError, largest_mb=64)
+        except FileNotFoundError:
             return {}
+        try:
+            # What comes after the last line's end is a logout that a power cut broke off: nobody was told of it.
+            lines = [_ENDED.validate_json(line) for line in text.split("\n")[:-1] if line]
+        except ValidationError as error:
+            raise LibraryError(
+                f"{self._ended_file} is damaged; delete it and the file 'secret' beside it, and everybody has to log "
+                "in again."
+            ) from error
         oldest = time.time() - self._longest_s
-        lines = [json.loads(line) for line in self._ended_file.read_text(encoding="utf-8").splitlines() if line]
         kept = {number: at for number, at in lines if at >= oldest}
         text = "".join(json.dumps([number, at]) + "\n" for number, at in kept.items())
         _private(self._ended_file).write_text(text, encoding="utf-8")
