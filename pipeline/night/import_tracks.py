@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
+from pipeline.actions.coinciding import coinciding
+from pipeline.actions.settings import ViewSettings
 from pipeline.ball.imported_ball import play_tables
 from pipeline.ball.tables import BALL, POSSESSIONS, TOUCHES
 from pipeline.court.rule_books import RuleBook, rule_book
@@ -51,6 +53,8 @@ class Imported:
     moments, stretches, possessions : int
     unused : tuple of str
         Columns of the data that were not read.
+    merged : tuple of float
+        When, on the game's clock, two players are first told to be at one place, for every stretch that has it.
     """
 
     game: Game
@@ -62,6 +66,7 @@ class Imported:
     stretches: int
     possessions: int
     unused: tuple[str, ...]
+    merged: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,9 +217,18 @@ def _bring(given: _Given, library: Library, settings: Settings, book: RuleBook) 
         stretches=len(given.stretches),
         possessions=POSSESSIONS.read(game.tables).num_rows,
         unused=given.unused,
+        merged=tuple(t for s in given.stretches for t in _first_merged_s(s, settings.actions.view)),
     )
     _log(result, given)
     return result
+
+
+def _first_merged_s(stretch: Stretch, rules: ViewSettings) -> list[float]:
+    """When two players of a stretch are first told to be at one place for a while; empty if never."""
+    place = stretch.players_ft[:, ~stretch.official]
+    gap = np.linalg.norm(place[:, :, None] - place[:, None], axis=3)
+    found = coinciding(gap, float(np.median(np.diff(stretch.t_s))), rules).any(axis=(1, 2))
+    return [float(stretch.t_s[found][0])] if found.any() else []
 
 
 def _silent(_done: float, _total: float) -> None:

@@ -40,6 +40,15 @@ def import_lines(done: Sequence[Imported]) -> Iterator[str]:
     if len(done) > SHOWN:
         possessions, tags = sum(one.possessions for one in done), sum(len(one.tags) for one in done)
         yield f"... {len(done)} games in all: {possessions} possessions, {tags} candidates."
+    merged = [(one, at_s) for one in done for at_s in one.merged]
+    if merged:
+        first, at_s = merged[0]
+        stretches = sum(one.stretches for one in done)
+        yield (
+            f"In {len(merged)} of {stretches} stretch(es) two players stand at one and the same place for a while,"
+            f" first in game '{first.game.name}' at {at_s:.1f} s: one body told twice; how far apart they are is"
+            " unknown there."
+        )
     unused = sorted({name for one in done for name in one.unused})
     if unused:
         yield f"Columns that were not read: {', '.join(unused)}."

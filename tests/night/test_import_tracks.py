@@ -25,6 +25,7 @@ from pipeline.film.tables import CLOCK
 from pipeline.library.game_time import game_time
 from pipeline.library.games import Library
 from pipeline.night.import_tracks import import_tracks
+from pipeline.night.telling import import_lines
 from pipeline.night.tracking_files import read_tracking
 from pipeline.players.imported_rows import Convention
 from pipeline.settings import Settings
@@ -238,3 +239,19 @@ def test_real_possessions_go_through_the_door(tmp_path):
         assert possession["team"] == 0
         kinds = ACTIONS.read(one.game.tables)["kind"].to_pylist()
         assert "shot" in kinds
+
+
+def test_one_body_told_twice_is_said(tmp_path):
+    table = tracking_table(possession="p1")
+    agent, t_s = np.array(table["agent"]), np.array(table["t_s"])
+    for name in ("x_ft", "y_ft"):
+        value = np.array(table[name]).copy()
+        twice = (agent == 7) & (t_s >= 3) & (t_s < 4)
+        value[twice] = value[(agent == 2) & (t_s >= 3) & (t_s < 4)]
+        table = with_column(table, name, value)
+    (done,) = import_tracks([parquet(tmp_path / "game.parquet", table)], Library(tmp_path / "library"), SETTINGS)
+    (at_s,) = done.merged
+    assert at_s == pytest.approx(3.0, abs=0.11)
+    assert any(
+        "In 1 of 1 stretch(es) two players stand at one and the same place" in line for line in import_lines([done])
+    )
