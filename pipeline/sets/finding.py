@@ -94,7 +94,9 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
     for match in sorted(
         found, key=lambda one: (not one.complete, -one.size(), one.rank()[1:], one.plan.definition.name)
     ):
-        main = match.main
+        main = (
+            frozenset(index for index in match.main if index < len(play.numbers)) or match.main
+        )  # what was seen of it
         if any(len(main & other.used) >= HALF * len(main) for other in kept if other.plan is not match.plan):
             continue
         if not any(_yields(match, other) for other in found):
@@ -105,6 +107,8 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
 def _yields(match: Match, other: Match) -> bool:
     if not other.complete or other.plan.definition.name not in match.plan.definition.yields_to:
         return False
+    if len(match.main) > 1 and any(met.fit is not None and not met.fit.seen for met in other.met):
+        return False  # only a bare screen yields to what was taken on trust
     return shared_time(match.start_s, match.end_s, other.start_s, other.end_s) >= HALF
 
 

@@ -162,20 +162,19 @@ class _Search:
         """Actions that fit a phase, agree with the players bound and come at its time."""
         used = {fit.index for fit in self._met.values()}
         begun_s = min((fit.t_s for fit in self._met.values()), default=math.inf)
-        unseen = self._unseen_left() if part is self._line.part and phase.phase.need is Need.REQUIRED else 0
+        trusted = part is self._line.part and phase.phase.need is Need.REQUIRED
         for fit in self._play.fits(phase, self._mirror):
-            if fit.index in used or fit.index in self._used or not (fit.seen or unseen):
+            if fit.index in used or fit.index in self._used or not (fit.seen or (trusted and self._trusted(fit))):
                 continue
             if self._met and abs(fit.t_s - begun_s) > self._longest_s:
                 continue
             if self._agrees(fit) and self._at_its_time(phase, fit, last) and self._others_at_theirs(phase, fit, part):
                 yield fit
 
-    def _unseen_left(self) -> int:
-        """How many more phases may be met by what nobody saw; none of a counter, which is what was not planned."""
-        if self._line.line.counter is not None:
-            return 0
-        return self._s.unseen_at_most - sum(not fit.seen for fit in self._met.values())
+    def _trusted(self, fit: Fit) -> bool:
+        """Whether a phase may be met by what nobody saw; none of a counter, which is what was not planned."""
+        hidden = {other.hidden_s for other in self._met.values() if not other.seen} | {fit.hidden_s}
+        return self._line.line.counter is None and len(hidden) <= self._s.unseen_at_most
 
     def _at_its_time(self, phase: PlannedPhase, fit: Fit, last: Fit | None) -> bool:
         slack = self._s.order_slack_s

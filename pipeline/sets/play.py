@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from pipeline.sets.definition import AT_START, Side, Zone
 from pipeline.sets.floor import END, Floor
 from pipeline.sets.plan import MIRRORED, PlannedAction, PlannedPhase, PlannedZone
 from pipeline.sets.settings import SetSettings
+from pipeline.sets.unseen import HIDDEN_S
 
 LOOKS = 5
 """How often a player's start is looked at before the first action."""
@@ -30,8 +32,9 @@ class Fit:
     quality : float
         0..1: its score, less for what was nearly so or not seen.
     binds : tuple of (player of the definition, track)
-    seen : bool
-        False for a pass that may have been thrown while the ball was out of sight (:mod:`unseen`).
+    hidden_s : float
+        Of what may have happened while the ball was out of sight (:mod:`unseen`): since when it was; NaN for what was
+        seen.
     """
 
     index: int
@@ -40,7 +43,12 @@ class Fit:
     end_s: float
     quality: float
     binds: tuple[tuple[int, int], ...]
-    seen: bool = True
+    hidden_s: float = math.nan
+
+    @property
+    def seen(self) -> bool:
+        """Whether somebody saw it."""
+        return math.isnan(self.hidden_s)
 
 
 class Play:
@@ -146,9 +154,8 @@ class Play:
                 return None
         if len(binds) > 1 and len({track for _, track in binds}) < len(binds):
             return None
-        return Fit(
-            index, event.t_s, event.start_s, event.end_s, float(quality), tuple(binds), index < len(self.numbers)
-        )
+        hidden_s = event.measures.get(HIDDEN_S, math.nan)
+        return Fit(index, event.t_s, event.start_s, event.end_s, float(quality), tuple(binds), hidden_s)
 
     def zone_share(self, zone: PlannedZone, index: int, mirror: int) -> float:
         """What is left of a score for where a point of an action lies; 0 when it lies elsewhere. Sides that refer to

@@ -63,7 +63,7 @@ class SetSettings(BaseModel):
     unseen_at_most: int = Field(
         1,
         ge=0,
-        description="So many passes that must be there may go unseen, with the ball out of sight when they were due.",
+        description="In so many stretches with the ball out of sight a pass that must be there may have gone unseen.",
     )
     unseen_beside: int = Field(
         2,

@@ -2,8 +2,9 @@
 
 Film loses the ball for a second now and then, most of all in the air. What was told of it for that time is no more than
 a guess: the holder keeps it in the tables until it is seen with somebody else. A set that is there but for one pass,
-with the ball out of sight when that pass was due, was most likely played. So the matcher is given these passes too, and
-takes one at most (``SetSettings.unseen_at_most``) where nothing better met a phase that must be there.
+with the ball out of sight when that pass was due, was most likely played. So the matcher is given these passes too (and
+handoffs, where two met), and takes those of one such stretch at most (``SetSettings.unseen_at_most``) where nothing
+better met a phase that must be there.
 """
 
 from __future__ import annotations
@@ -18,6 +19,12 @@ import numpy as np
 from pipeline.actions.events import Event
 from pipeline.sets.floor import Floor
 from pipeline.sets.settings import SetSettings
+
+HIDDEN_S = "hidden_s"
+"""Measure of what nobody saw: since when the ball was out of sight."""
+
+LOOK_S = 0.1
+"""How often it is looked who meets whom."""
 
 TOLD = ("pass", "handoff")
 """While one of these was told, the ball is not taken to have done something else."""
@@ -41,7 +48,7 @@ class Hidden:
 
 
 def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) -> list[Event]:
-    """Passes that may have been thrown in a possession while the ball was out of sight.
+    """Passes and handoffs that may have been made in a possession while the ball was out of sight.
 
     Parameters
     ----------
@@ -53,8 +60,8 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
     Returns
     -------
     list of Event
-        Of kind ``pass``, with the score ``unseen_score`` and no more traits and measures than its places, in order of
-        time. None where the ball's table is empty or never tells a sighting.
+        Of kind ``pass`` and ``handoff``, with the score ``unseen_score`` and no more traits and measures than its
+        places, in order of time. None where the ball's table is empty or never tells a sighting.
     """
     if not events:
         return []
@@ -65,11 +72,12 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
         return []
     touches = [e for e in events if e.kind == "touch" and e.actors]
     stands = [e for e in events if e.kind == "stand"]
-    found = []
+    found: list[Event] = []
     for hidden in _hidden(events[0], seen_s, start_s, end_s, floor, settings):
         if any(e.start_s < hidden.end_s and e.end_s > hidden.start_s for e in events if e.kind in TOLD):
             continue
         found += _handoffs(hidden, events, settings)
+        found += _given_back(hidden, events[0], touches, floor, settings)
         for t_s in _moments(hidden, settings):
             for passer, receiver in _pairs(hidden, t_s, touches, floor, shot, started=hidden.start_s <= start_s):
                 if _may_have_gone(hidden, passer, receiver, floor, shot, end, settings):
@@ -94,11 +102,49 @@ def _handoffs(hidden: Hidden, events: Sequence[Event], settings: SetSettings) ->
                     kind="handoff",
                     actors=(("giver", handler), ("receiver", screener)),
                     measures=MappingProxyType(
-                        {"gap_ft": close, "u_ft": screen.measures["u_ft"], "v_ft": screen.measures["v_ft"]}
+                        {
+                            HIDDEN_S: hidden.start_s,
+                            "gap_ft": close,
+                            "u_ft": screen.measures["u_ft"],
+                            "v_ft": screen.measures["v_ft"],
+                        }
                     ),
                     traits=MappingProxyType({}),
                     score=settings.unseen_handoff_score,
                 )
+
+
+def _given_back(
+    hidden: Hidden, like: Event, touches: Sequence[Event], floor: Floor, settings: SetSettings
+) -> Iterator[Event]:
+    """Handoffs to whoever was thought to have the ball all along, by a teammate whom he met and had passed it to."""
+    before = [e for e in touches if e.start_s <= hidden.start_s + 1e-6]
+    if not before:
+        return
+    shot, end = like.shot, like.attacked_end
+    receiver = max(before, key=lambda e: e.start_s).actors[0][1]
+    times = np.arange(hidden.start_s + 2 * settings.unseen_flight_s, hidden.end_s + 1e-6, LOOK_S)
+    if not len(times):
+        return
+    own = floor.places_uv(shot, receiver, times, end)
+    for giver in floor.mates(shot, receiver, hidden.end_s):
+        away_ft = np.linalg.norm(floor.places_uv(shot, giver, times, end) - own, axis=1)
+        if giver == receiver or not np.isfinite(away_ft).any() or np.nanmin(away_ft) > settings.unseen_handoff_ft:
+            continue
+        k = int(np.nanargmin(away_ft))
+        measures = {HIDDEN_S: hidden.start_s, "gap_ft": float(away_ft[k]), "u_ft": own[k, 0], "v_ft": own[k, 1]}
+        yield replace(
+            like,
+            kind="handoff",
+            start_s=float(times[k]),
+            end_s=float(times[k]),
+            t_s=float(times[k]),
+            actors=(("giver", giver), ("receiver", receiver)),
+            place_ft=floor.court_ft((own[k, 0], own[k, 1]), end),
+            measures=MappingProxyType({name: float(value) for name, value in measures.items()}),
+            traits=MappingProxyType({}),
+            score=settings.unseen_score,
+        )
 
 
 def _hidden(
@@ -171,6 +217,7 @@ def _pass(like: Event, hidden: Hidden, t_s: float, passer: int, receiver: int, f
         attacked_end=like.attacked_end,
         measures=MappingProxyType(
             {
+                HIDDEN_S: hidden.start_s,
                 "u_ft": catch[0],
                 "v_ft": catch[1],
                 "start_u_ft": start[0],

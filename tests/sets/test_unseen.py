@@ -92,3 +92,29 @@ def test_a_ball_screen_with_the_ball_out_of_sight_may_have_been_a_handoff():
     assert row["actors"] == {"big": 13, "taker": 10}
     assert not matches(HANDOFF, [far, *touches()], floor(), ball=seen()), "they did not meet"
     assert not matches(HANDOFF, [near, *touches()], floor(), ball=seen(to_s=6.5)), "the ball was seen"
+
+
+GIVEN_BACK = read_set("""
+set give_back "Give back"
+  source "made up"
+players
+  1 guard
+  2 wing
+  5 big
+phase ahead: pass from guard to wing
+phase handoff: handoff from wing to guard
+  within 4 s after ahead
+phase screen: ball screen by big for guard
+  within 5 s after handoff
+""")
+
+
+def test_what_happened_in_one_stretch_out_of_sight_is_taken_together():
+    standing_near = standing({**PLACES, 13: (16.0, -17.0)})
+    screen = action("on_ball_screen", 9.0, {"handler": 13, "screener": 14}, (16, -16), closest_ft=5.0)
+    ball = seen(but_from_s=5.6, to_s=8.4, then=(16.0, -17.0))
+    (row,) = matches(GIVEN_BACK, [screen, *touches()], standing_near, ball=ball)
+    assert row["complete"]
+    assert row["actors"] == {"guard": 13, "wing": 10, "big": 14}
+    far = matches(GIVEN_BACK, [screen, *touches()], standing(PLACES), ball=ball)
+    assert not any(found["complete"] for found in far), "they did not meet"
