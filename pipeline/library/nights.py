@@ -127,7 +127,8 @@ class Night(BaseModel):
         if done <= 0 or took_s <= 0:
             return None
         since_beat_s = max(0.0, (now - self.beat).total_seconds())
-        return max(0.0, to_do * took_s / done - since_beat_s)
+        side_by_side = max(1, self.count(FilmState.RUNNING))
+        return max(0.0, to_do * took_s / done / side_by_side - since_beat_s)
 
     def died(self, now: datetime) -> bool:
         """Whether it was ended from outside without a word."""

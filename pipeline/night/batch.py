@@ -1,7 +1,8 @@
 """A night: every film of a folder through all stages into a library, unattended.
 
-Films are run one after the other, each in a process of its own that uses the machine as far as it pays; a film that
-fails is told and passed over, what may pass is tried again at the end of the queue. The night's record
+Each film is run in a process of its own: one after the other on one machine, which a film uses as far as it pays, a few
+side by side where the work is done by a cluster; a film that fails is told and passed over, what may pass is tried
+again at the end of the queue. The night's record
 (:mod:`pipeline.library.nights`) is renewed every second, so that another terminal and the pages can follow.
 """
 
@@ -9,22 +10,18 @@ from __future__ import annotations
 
 import os
 import shutil
-import signal
 import socket
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from types import FrameType
 
-from filelock import FileLock, Timeout
-
-from pipeline.errors import FilmError, LibraryError
+from pipeline.errors import ElbowroomError, FilmError, LibraryError
 from pipeline.film.probe import refuse_unsayable_name
-from pipeline.library.games import NIGHTS, Library
+from pipeline.library.games import Library
 from pipeline.library.nights import (
     LOG,
     PAGE,
@@ -34,26 +31,31 @@ from pipeline.library.nights import (
     Night,
     changed,
     new_stamp,
-    newest_night,
     night_folder,
     write_night,
 )
-from pipeline.night.film_process import At, Ended, Open, Outcome, film_process
+from pipeline.night.alone import alone, asked_to_end
+from pipeline.night.film_process import At, Ended, FilmProcess, Open, Outcome, listen
 from pipeline.night.films import FilmFile, Settling, films_in
 from pipeline.night.night_screen import minutes
 from pipeline.night.notifying import notify
 from pipeline.night.orders import Orders, Watching
+from pipeline.night.reachable import Reach
 from pipeline.settings import Settings
 from pipeline.user_files import one_line, sayable
+from pipeline.whole_files import append_line
 
 STAGE_SHARES = {"film": 0.8, "clock": 0.01, "court": 0.08, "players": 0.05, "ball": 0.03, "actions": 0.01, "sets": 0.01}
 """How a film's work falls on its stages, roughly (measured on two cores); what is left is the last stage's. Only the
 time that is left is guessed from it."""
 
-MAY_PASS = frozenset({Outcome.DISK, Outcome.LOST})
+MAY_PASS = frozenset({Outcome.DISK, Outcome.CLUSTER, Outcome.LOST})
 """Ends after which the same film may go through when it is tried again."""
 
 BEAT_S = 1.0
+
+UNFINISHED_KEPT_S = 30 * 86_400.0
+"""What a killed run has left of a film that has not come again for so long is taken away."""
 
 
 class _End(StrEnum):
@@ -61,6 +63,7 @@ class _End(StrEnum):
     UNTIL = "until"
     SIGNAL = "signal"
     NO_ROOM = "no room"
+    AWAY = "away"
 
 
 def run_night(
@@ -98,11 +101,15 @@ def run_night(
         If another night works on the library, or it cannot be written.
     """
     films_in(orders.folder, settings.night.film_endings, outside=library.root)
-    with _alone(library):
+    with alone(library):
         running = _Running(orders, library, settings, networks, show, say)
-        with _signals(running):
+        for gone in library.sweep(UNFINISHED_KEPT_S):
+            running.log(f"{gone.name} is taken away: its film has not come again for a month.")
+        with asked_to_end(running.ask_to_end):
             end = running.work()
         night = running.ended(end)
+        if not night_folder(library, night.stamp).is_dir():
+            raise LibraryError(f"{night.sentence} The library is not there, so this stands nowhere else.")
         _write_page(write_page, library, night, running)
         notify(settings.night.notify, night_folder(library, night.stamp) / RECORD, running.log)
     return night
@@ -115,7 +122,23 @@ class _Item:
     file: FilmFile
     tries: int = 0
     not_before_s: float = 0.0
+    busy_since_s: float | None = None
     settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Going:
+    """A film that is being run."""
+
+    item: _Item
+    process: FilmProcess
+    began_s: float
+    before_s: float
+
+    @property
+    def seconds(self) -> float:
+        """What it has taken, earlier tries included."""
+        return self.before_s + time.monotonic() - self.began_s
 
 
 @dataclass(slots=True)
@@ -132,9 +155,12 @@ class _Running:
     signalled: bool = False
     _settling: Settling = field(init=False)
     _queue: list[_Item] = field(init=False, default_factory=list)
+    _going: list[_Going] = field(init=False, default_factory=list)
     _seen: dict[Path, FilmFile] = field(init=False, default_factory=dict)
     _beat_s: float = field(init=False, default=0.0)
     _said_copying: set[Path] = field(init=False, default_factory=set)
+    _unwritten: list[str] = field(init=False, default_factory=list)
+    _reach: Reach = field(init=False)
 
     def __post_init__(self) -> None:
         now = datetime.now(UTC)
@@ -152,25 +178,41 @@ class _Running:
             write_night(self.library, self.night)
         except OSError as error:
             raise LibraryError(f"{self.library.root} cannot be written ({error.strerror}); check the path.") from error
+        longest_s = self.settings.night.lost_wait_s
+        self._reach = Reach(self.orders.folder, self.library, self.night.stamp, longest_s, self.log)
         until = "" if self.orders.until is None else f", until {self.orders.until:%H:%M}"
         self.log(f"The night begins: {self.night.folder}{until}.")
 
+    def ask_to_end(self) -> None:
+        """End well as soon as may be."""
+        self.signalled = True
+
     def work(self) -> _End:
         """Run films until there are none left, or until it has to end."""
-        while True:
-            if (end := self._must_end()) is not None:
-                return end
-            copying = self._look_for_films()
-            item = self._next()
-            if item is not None:
-                end = self._run(item)
-                if end is not None:
+        try:
+            while True:
+                if (end := self._must_end()) is not None:
+                    for going in tuple(self._going):
+                        self._close(going, Ended(Outcome.STOPPED, "Stopped on the way; the next night goes on there."))
                     return end
-                continue
-            if not (self._queue or copying or self.orders.watching is Watching.ON):
-                return _End.THROUGH
-            idle = not (self._queue or copying)
-            self._wait(self.settings.night.watch_s if idle else min(1.0, max(0.05, self.settings.night.settle_s / 4)))
+                if not self._reach.there():
+                    self._listen()
+                    continue
+                room = len(self._going) < self.orders.at_once
+                copying = self._look_for_films() if room else 0
+                while len(self._going) < self.orders.at_once and (item := self._next()) is not None:
+                    self._begin(item)
+                if self._going:
+                    self._listen()
+                    continue
+                if not (self._queue or copying or self.orders.watching is Watching.ON):
+                    return _End.THROUGH
+                idle = not (self._queue or copying)
+                settle_s = min(1.0, max(0.05, self.settings.night.settle_s / 4))
+                self._wait(self.settings.night.watch_s if idle else settle_s)
+        finally:
+            for going in self._going:
+                going.process.stop()
 
     def ended(self, end: _End) -> Night:
         """Close the record."""
@@ -182,6 +224,7 @@ class _Running:
             _End.UNTIL: "The time is up",
             _End.SIGNAL: "It was ended by hand",
             _End.NO_ROOM: f"The library's disk has less than {self.settings.night.least_free_gb:g} GB left: make room",
+            _End.AWAY: f"Out of reach for too long: {self._reach.away}",
         }[end]
         stopped = self.night.count(FilmState.STOPPED)
         parts = [f"{done} done", f"{failed} failed"]
@@ -190,16 +233,17 @@ class _Running:
         self.night = self.night.model_copy(
             update={"ended": now, "beat": now, "sentence": f"{why}: {', '.join(parts)}."}
         )
-        write_night(self.library, self.night)
-        self.show(self.night)
+        self._put_down()
         self.log(self.night.sentence)
         return self.night
 
     def log(self, line: str) -> None:
         """Add a line to the log."""
         stamped = f"{datetime.now().astimezone():%H:%M:%S} {one_line(line)}"
-        with (night_folder(self.library, self.night.stamp) / LOG).open("a", encoding="utf-8") as log:
-            log.write(stamped + "\n")
+        self._unwritten.append(stamped)
+        with suppress(OSError):  # the library is away or full: the lines are written when it is not
+            append_line(night_folder(self.library, self.night.stamp) / LOG, "\n".join(self._unwritten))
+            self._unwritten.clear()
         self.say(stamped)
 
     def _must_end(self) -> _End | None:
@@ -207,15 +251,23 @@ class _Running:
             return _End.SIGNAL
         if self.orders.until is not None and datetime.now(UTC) >= self.orders.until:
             return _End.UNTIL
-        if shutil.disk_usage(self.library.root).free < self.settings.night.least_free_gb * 1e9:
-            return _End.NO_ROOM
-        return None
+        if self._reach.is_lost():
+            return _End.AWAY
+        try:
+            free = shutil.disk_usage(self.library.root).free
+        except OSError:
+            return None  # it is away: the night waits for it
+        return _End.NO_ROOM if free < self.settings.night.least_free_gb * 1e9 else None
 
     def _look_for_films(self) -> int:
         """Take whole films into the queue; returns how many are still being copied."""
         copying = 0
         night = self.settings.night
-        for film in films_in(self.orders.folder, night.film_endings, outside=self.library.root):
+        try:
+            films = films_in(self.orders.folder, night.film_endings, outside=self.library.root)
+        except FilmError:
+            films = ()  # it has gone away this moment: the night waits for it
+        for film in films:
             if self._seen.get(film.path) == film:
                 continue
             if self._settling.is_whole(film, time.monotonic()):
@@ -251,31 +303,24 @@ class _Running:
             self._queue.remove(ready)
         return ready
 
-    def _run(self, item: _Item) -> _End | None:
-        """Run a film; what ends the night with it, if anything."""
-        began_s, path = time.monotonic(), item.file.path
-        told = self._film(path)
-        before_s = told.seconds
+    def _begin(self, item: _Item) -> None:
+        path, told = item.file.path, self._film(item.file.path)
         item.tries += 1
         self._note(told.model_copy(update={"state": FilmState.RUNNING, "tries": item.tries, "sentence": ""}))
         self.log(f"{path.name} begins{f', try {item.tries}' if item.tries > 1 else ''}.")
-        ended, end = None, None
-        with film_process(path, self.library.root, item.settings or self.settings, self.networks) as process:
-            for heard in process.listen():
-                seconds = before_s + time.monotonic() - began_s
+        process = FilmProcess(path, self.library.root, item.settings or self.settings, self.networks)
+        self._going.append(_Going(item, process, time.monotonic(), told.seconds))
+
+    def _listen(self) -> None:
+        """Hear what the films' processes have to tell."""
+        listen([going.process for going in self._going])
+        for going in tuple(self._going):
+            for heard in going.process.heard():
                 if isinstance(heard, Ended):
-                    ended = heard
-                    break
-                if isinstance(heard, At):
-                    self._at(path, heard, seconds)
-                self._beat(seconds=seconds, path=path)
-                end = self._must_end()
-                if end is not None:
-                    ended = Ended(Outcome.STOPPED, "Stopped on the way; the next night goes on there.")
-                    break
-        assert ended is not None, "a film's process says how it ended"
-        self._close(item, ended, before_s + time.monotonic() - began_s)
-        return end
+                    self._close(going, heard)
+                else:
+                    self._at(going.item.file.path, heard, going.seconds)
+        self._beat()
 
     def _at(self, path: Path, heard: At, seconds: float) -> None:
         told = self._film(path)
@@ -292,10 +337,15 @@ class _Running:
         update = {"stage": heard.stage, "share": max(share, told.share), "seconds": seconds}
         self._note(told.model_copy(update=update), write=tenth or heard.stage != told.stage)
 
-    def _close(self, item: _Item, ended: Ended, seconds: float) -> None:
+    def _close(self, going: _Going, ended: Ended) -> None:
         """Write down how a film ended, and put it back into the queue if it may pass."""
+        going.process.stop()
+        self._going.remove(going)
+        item, seconds = going.item, going.seconds
         told = self._film(item.file.path)
         again = ended.outcome in MAY_PASS and item.tries < self.settings.night.tries
+        if self._waits_for_others(item, ended.outcome):
+            again, item.tries = True, item.tries - 1
         if ended.outcome is Outcome.REFUSED and self._has_changed(item.file):
             again, ended = True, Ended(Outcome.DISK, "Its file changed while it was read; it is looked at again.")
         state = {Outcome.DONE: FilmState.DONE, Outcome.STOPPED: FilmState.STOPPED}.get(ended.outcome, FilmState.FAILED)
@@ -313,8 +363,18 @@ class _Running:
         if ended.outcome is Outcome.LOST:
             night = self.settings.night.model_copy(update={"workers": 1})
             item.settings = self.settings.model_copy(update={"night": night})
-        item.not_before_s = time.monotonic() + (0.0 if self._at_hand(item.file) else self.settings.night.retry_wait_s)
+        at_once = ended.outcome is Outcome.LOST and self._at_hand(item.file)
+        item.not_before_s = time.monotonic() + (0.0 if at_once else self.settings.night.retry_wait_s)
         self._queue.append(item)
+
+    def _waits_for_others(self, item: _Item, outcome: Outcome) -> bool:
+        """Whether it was nobody's fault here: a share has gone away, or another run has the film. No try is counted."""
+        if outcome is not Outcome.BUSY:
+            item.busy_since_s = None
+            return outcome in (Outcome.DISK, Outcome.REFUSED) and not self._reach.there()
+        now_s = time.monotonic()
+        item.busy_since_s = now_s if item.busy_since_s is None else item.busy_since_s
+        return now_s - item.busy_since_s < self.settings.night.lost_wait_s
 
     def _has_changed(self, film: FilmFile) -> bool:
         """Whether a film's file is another than it was when it was taken for whole."""
@@ -361,65 +421,34 @@ class _Running:
         if write:
             self._write()
 
-    def _beat(self, *, seconds: float | None = None, path: Path | None = None) -> None:
+    def _beat(self) -> None:
         if time.monotonic() - self._beat_s < BEAT_S:
             return
-        if path is not None:
-            self._note(self._film(path).model_copy(update={"seconds": seconds}), write=False)
+        for going in self._going:
+            told = self._film(going.item.file.path)
+            self._note(told.model_copy(update={"seconds": going.seconds}), write=False)
         self._write()
 
     def _write(self) -> None:
         self._beat_s = time.monotonic()
         self.night = self.night.model_copy(update={"beat": datetime.now(UTC)})
-        write_night(self.library, self.night)
+        self._put_down()
+
+    def _put_down(self) -> None:
+        """Write the record, where the library is in reach; where it is not, it is written when it is again."""
+        if night_folder(self.library, self.night.stamp).is_dir():
+            with suppress(OSError):
+                write_night(self.library, self.night)
         self.show(self.night)
-
-
-@contextmanager
-def _alone(library: Library) -> Iterator[None]:
-    """Keep other nights off a library."""
-    folder = library.root / NIGHTS
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(folder / ".lock", timeout=0)
-        lock.acquire()
-    except Timeout as error:
-        other = newest_night(library)
-        who = (
-            ""
-            if other is None
-            else f" (process {other.process} on {other.host}, since {other.began.astimezone():%H:%M})"
-        )
-        raise LibraryError(
-            f"Another night works on the library {library.root}{who}; wait for it, follow it with 'elbowroom status "
-            f"--library {library.root}', or give another library."
-        ) from error
-    except OSError as error:
-        raise LibraryError(f"{folder} cannot be written ({error.strerror}); check the path and the disk.") from error
-    try:
-        yield
-    finally:
-        lock.release()
-
-
-@contextmanager
-def _signals(running: _Running) -> Iterator[None]:
-    """End well when asked to by the keyboard or the system."""
-
-    def asked(_number: int, _frame: FrameType | None) -> None:
-        running.signalled = True
-
-    before = {number: signal.signal(number, asked) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def _write_page(
     write_page: Callable[[Library, Night, Path], None], library: Library, night: Night, running: _Running
 ) -> None:
     place = night_folder(library, night.stamp) / PAGE
-    write_page(library, night, place)
+    try:
+        write_page(library, night, place)
+    except (ElbowroomError, OSError) as error:
+        running.log(f"The morning's page could not be written ({error}); 'elbowroom report night' writes it anew.")
+        return
     running.log(f"The morning's page is {place}.")

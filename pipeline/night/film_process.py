@@ -6,18 +6,19 @@ child tells its progress and how it ended through a pipe; a child that ends with
 
 from __future__ import annotations
 
+import os
 import signal
+import threading
 import time
 import traceback
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
-from pipeline.errors import ElbowroomError, WorkerError
+from pipeline.errors import BusyError, ClusterError, ElbowroomError, StoreError, WorkerError
 from pipeline.library.games import Library
 from pipeline.night.run import FilmRun, Networks, run_film
 from pipeline.settings import Settings
@@ -38,7 +39,9 @@ class Outcome(StrEnum):
     DONE = "done"
     REFUSED = "refused"  # the film, the library or the settings are wrong: the same would happen again
     BROKEN = "broken"  # a fault of the program: its trace is kept
+    BUSY = "busy"  # another run has the film
     DISK = "disk"  # reading or writing failed: a full disk, a lost share
+    CLUSTER = "cluster"  # the cluster that was to do the work is away, or has lost its machines
     LOST = "lost"  # the process or one of its workers was ended from outside, most often because memory ran out
     STOPPED = "stopped"  # by us
 
@@ -91,22 +94,23 @@ class FilmProcess:
         mouth.close()
         self._film = film
 
-    def listen(self) -> Iterator[At | Ended | None]:
-        """What it tells, None at least twice a second while it tells nothing; :class:`Ended` comes last."""
-        while True:
-            try:
-                if not self._ear.poll(LISTEN_S):
-                    yield None
-                    continue
+    @property
+    def ear(self) -> Connection:
+        """Where it is heard."""
+        return self._ear
+
+    def heard(self) -> Iterator[At | Ended]:
+        """What it has told and nobody has heard yet; :class:`Ended` comes last."""
+        try:
+            while self._ear.poll():
                 told = self._ear.recv()
-            except (EOFError, OSError):
-                self._process.join()
-                yield Ended(Outcome.LOST, self._how_lost())
-                return
-            yield told
-            if isinstance(told, Ended):
-                self._process.join()
-                return
+                yield told
+                if isinstance(told, Ended):
+                    self._process.join()
+                    return
+        except (EOFError, OSError):
+            self._process.join()
+            yield Ended(Outcome.LOST, self._how_lost())
 
     def stop(self) -> None:
         """End it now, with its workers; what is on disk is whole."""
@@ -124,14 +128,9 @@ class FilmProcess:
         )
 
 
-@contextmanager
-def film_process(film: Path, library: Path, settings: Settings, networks: Open) -> Iterator[FilmProcess]:
-    """A film's process, gone at the end whatever happens."""
-    process = FilmProcess(film, library, settings, networks)
-    try:
-        yield process
-    finally:
-        process.stop()
+def listen(processes: Sequence[FilmProcess]) -> None:
+    """Wait until one of them has something to tell, but not for long."""
+    wait([process.ear for process in processes], LISTEN_S)
 
 
 def told_of(run: FilmRun) -> str:
@@ -143,9 +142,18 @@ def told_of(run: FilmRun) -> str:
     return f"{live}, {floor}, {counts}.{' ' + run.damage if run.damage else ''}"
 
 
+def _end_with_parent() -> None:
+    """A night that was killed leaves no film running: the next one begins it again, and goes on where it was."""
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
 def _run(film: Path, library: Path, settings: Settings, networks: Open, mouth: Connection) -> None:
     """The child."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the night ends us
+    threading.Thread(target=_end_with_parent, daemon=True, name="end with parent").start()
 
     def progress(stage: str) -> Callable[[float, float], None]:
         last_s = 0.0
@@ -165,6 +173,12 @@ def _run(film: Path, library: Path, settings: Settings, networks: Open, mouth: C
         ended = Ended(Outcome.DONE, told_of(run), run.game.name)
     except WorkerError as error:
         ended = Ended(Outcome.LOST, str(error))
+    except ClusterError as error:
+        ended = Ended(Outcome.CLUSTER, str(error))
+    except BusyError as error:
+        ended = Ended(Outcome.BUSY, str(error))
+    except StoreError as error:
+        ended = Ended(Outcome.DISK, str(error))
     except ElbowroomError as error:
         disk = isinstance(error.__cause__, OSError)
         ended = Ended(Outcome.DISK if disk else Outcome.REFUSED, str(error))

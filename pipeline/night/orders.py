@@ -28,11 +28,14 @@ class Orders:
     until : datetime or None
         When it is to end at the latest, with a time zone.
     watching : Watching
+    at_once : int
+        Films that are run side by side.
     """
 
     folder: Path
     until: datetime | None = None
     watching: Watching = Watching.ONCE
+    at_once: int = 1
 
 
 def time_of_day(text: str, now: datetime) -> datetime:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.backends import Device
+from pipeline.film.fetching import FilmCache
 
 
 class NightSettings(BaseModel):
@@ -60,6 +61,11 @@ class NightSettings(BaseModel):
     retry_wait_s: float = Field(
         60.0, ge=0, description="Wait this long before a film is tried again after a lost disk, share or worker."
     )
+    lost_wait_s: float = Field(
+        3600.0,
+        ge=0,
+        description="A night waits so long for a share that has gone away, and for another run that has the same film.",
+    )
     least_free_gb: float = Field(
         2.0, ge=0, description="A night waits no longer and ends when the library's disk has less room than this."
     )
@@ -73,3 +79,8 @@ class NightSettings(BaseModel):
     film_cache_gb: float = Field(
         100.0, ge=0, description="The films that were used longest ago go from that folder when it is larger."
     )
+
+    @property
+    def fetched_films(self) -> FilmCache:
+        """Where films from an address are kept."""
+        return FilmCache(self.film_cache, self.film_cache_gb)
