@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from pipeline.cli.options import BookName, ConfigsOption, DeviceOption, JsonOption, settings_of
+from pipeline.cli.options import BookName, ClusterOption, ConfigsOption, DeviceOption, JsonOption, settings_of
 from pipeline.cli.screen import print_json, print_report, progress_bar, say, stage_bars
 from pipeline.errors import SettingsError
 
@@ -261,13 +261,28 @@ def bench(
     times: Annotated[
         int, typer.Option("--times", min=1, max=500, help="Also run the film so many times over, to see the memory.")
     ] = 1,
+    cluster: ClusterOption = None,
+    workers: Annotated[
+        list[int] | None,
+        typer.Option("--workers", min=1, help="With --cluster: measure the film with so many workers; several times."),
+    ] = None,
     configs: ConfigsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Measure a film: decoding alone, every stage, and ultralytics' own track call beside them."""
+    """Measure a film: decoding alone, every stage, and ultralytics' own track call; or the workers of a cluster."""
     from pipeline.night.bench import bench_as_json, bench_film, bench_lines
 
     settings = settings_of(configs, device=device, rate=rate)
+    if cluster is not None:
+        from pipeline.night.scaling import scaling_as_json, scaling_lines, scaling_of
+
+        with stage_bars() as bars:
+            scaling = scaling_of(film, cluster, workers or [1], settings, lambda name: bars(name)(0, 1), runs)
+        if as_json:
+            print_json(scaling_as_json(scaling))
+        else:
+            say(*scaling_lines(scaling))
+        return
     with stage_bars() as bars:
         result = bench_film(film, settings, lambda name: bars(name)(0, 1), runs=runs, times=times)
     if as_json:

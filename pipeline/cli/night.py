@@ -11,6 +11,7 @@ import typer
 
 from pipeline.cli.options import (
     BookName,
+    ClusterOption,
     ConfigsOption,
     DeviceOption,
     JsonOption,
@@ -27,25 +28,30 @@ app = typer.Typer()
 
 @app.command()
 def run(
-    film: Annotated[Path, typer.Argument(help="The film.")],
+    film: Annotated[str, typer.Argument(help="The film: a path, or an address (s3://, sftp://, https://).")],
     library: LibraryOption = Path("library"),
     rule_book: Annotated[
         BookName | None, typer.Option("--rule-book", help="Rule book of a new game's floor; recognised if left out.")
     ] = None,
     clips: Annotated[bool, typer.Option("--clips", help="Also cut a drawn clip of every candidate.")] = False,
+    cluster: ClusterOption = None,
     device: DeviceOption = None,
     configs: ConfigsOption = None,
 ) -> None:
     """Run a film through every stage and list the candidates found in it."""
+    from pipeline.film.fetching import fetched, is_address
     from pipeline.library.games import Library
-    from pipeline.night.networks import film_networks
+    from pipeline.night.networks import cluster_networks, film_networks
     from pipeline.night.run import run_film
     from pipeline.night.telling import run_lines
 
     settings = settings_of(configs, device=device)
     place = Library(library)
+    address = film if is_address(film) else ""
+    path = fetched(address, settings.night.fetched_films) if address else Path(film)
+    networks = film_networks(settings) if cluster is None else cluster_networks(cluster, settings)
     with stage_bars() as bars:
-        result = run_film(film, place, film_networks(settings), settings, book=rule_book, progress=bars)
+        result = run_film(path, place, networks, settings, book=rule_book, progress=bars, address=address)
     say(*run_lines(result))
     print_tags(place, result.tags)
     if clips:
@@ -61,6 +67,7 @@ def night(
         str | None, typer.Option("--until", help="Time of day at which it ends at the latest, for example 07:00.")
     ] = None,
     watch: Annotated[bool, typer.Option("--watch", help="Go on looking for new films until it is ended.")] = False,
+    cluster: ClusterOption = None,
     device: DeviceOption = None,
     configs: ConfigsOption = None,
 ) -> None:
@@ -68,15 +75,15 @@ def night(
     from pipeline.library.games import Library
     from pipeline.night.batch import run_night
     from pipeline.night.morning import write_morning_page
-    from pipeline.night.networks import film_networks
+    from pipeline.night.networks import night_networks
     from pipeline.night.orders import Orders, Watching, time_of_day
 
     settings = settings_of(configs, device=device, profile=profile)
     end = None if until is None else time_of_day(until, datetime.now().astimezone())
-    orders = Orders(folder, end, Watching.ON if watch else Watching.ONCE)
     page = partial(write_morning_page, settings=settings)
-    with night_screen() as (show, tell):
-        done = run_night(orders, Library(library), settings, film_networks, show=show, say=tell, write_page=page)
+    with night_networks(cluster) as (networks, at_once), night_screen() as (show, tell):
+        orders = Orders(folder, end, Watching.ON if watch else Watching.ONCE, at_once)
+        done = run_night(orders, Library(library), settings, networks, show=show, say=tell, write_page=page)
     if any(film.state == "failed" for film in done.films):
         raise typer.Exit(1)
 

@@ -26,6 +26,13 @@ DeviceOption = Annotated[
     DeviceName | None,
     typer.Option("--device", help="Where the networks run; auto takes a GPU where there is one."),
 ]
+ClusterOption = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        help="Share the work with a Ray cluster: HOST:PORT of its head, ray://HOST:PORT from outside, or local.",
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 FormOption = Annotated[
     Literal["table", "csv", "json", "parquet"], typer.Option("--form", help="How the answer is written.")

@@ -19,12 +19,13 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from importlib.util import find_spec
 from types import TracebackType
 from typing import Any, Self
 
 from pipeline.backends import Device, processor_threads
 from pipeline.crew import Item, Result, Used, in_order, one_thread, used_here
-from pipeline.errors import ClusterError, ElbowroomError, MissingExtraError, WorkerError
+from pipeline.errors import ClusterError, ElbowroomError, MissingExtraError
 from pipeline.night.stages import code_digest
 
 LOCAL = "local"
@@ -262,14 +263,9 @@ def connect(address: str) -> None:
     ClusterError
         If the head does not answer, or is not one that this process can work with.
     """
-    os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")  # nothing is told to anybody
-    try:
-        import ray
-    except ImportError as error:
-        raise MissingExtraError(
-            "A cluster needs Ray; pip install 'elbowroom[cluster]' on each of its machines."
-        ) from error
-    logging.getLogger("ray").setLevel(logging.ERROR)
+    _with_ray()
+    import ray
+
     quiet: dict[str, Any] = {"log_to_driver": False, "logging_level": logging.ERROR}
     own: dict[str, Any] = {"num_cpus": processor_threads(0), "include_dashboard": False} if address == LOCAL else {}
     if address != LOCAL:
@@ -288,6 +284,34 @@ def disconnect() -> None:
     import ray
 
     ray.shutdown()
+
+
+@contextmanager
+def cluster_at(address: str) -> Iterator[str]:
+    """A cluster that other processes are to work with: gives the address at which they find it.
+
+    A local one is started, and ends with the context; another must answer.
+    """
+    if address != LOCAL:
+        _with_ray()
+        _refuse_silence(address)
+        yield address
+        return
+    connect(address)
+    try:
+        import ray
+
+        yield ray.get_runtime_context().gcs_address
+    finally:
+        disconnect()
+
+
+def _with_ray() -> None:
+    """Make sure that Ray is here, and that it keeps quiet."""
+    os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")  # nothing is told to anybody
+    if any(find_spec(name) is None for name in ("ray", "grpc")):
+        raise MissingExtraError("A cluster needs Ray; pip install 'elbowroom[cluster]' on each of its machines.")
+    logging.getLogger("ray").setLevel(logging.ERROR)
 
 
 def _refuse_silence(address: str) -> None:
@@ -323,7 +347,7 @@ def _told(address: str) -> Iterator[None]:
     except ray.exceptions.RayTaskError as error:
         raise error.cause from error
     except ray.exceptions.RayError as error:
-        raise WorkerError(
+        raise ClusterError(
             f"A part of the work was lost on the cluster {address} though it was begun {BEGUN_AGAIN + 1} times "
             f"({_line(error)}); look after its machines' memory and run it again, it goes on where it was."
         ) from error

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from pipeline.film.fetching import FilmCache, FilmPlace, found_here
+from pipeline.film.fetching import FilmPlace, found_here
 from pipeline.night.pieces import Errand, see_errand
 from pipeline.night.units import make_units
 from pipeline.whole_files import rename_whole, temporary_of, write_whole
@@ -53,8 +53,7 @@ def see_elsewhere(far: FarErrand) -> Carried:
         If the film is not found there.
     """
     run = far.errand.run
-    night = run.settings.night
-    film = found_here(far.film, FilmCache(night.film_cache, night.film_cache_gb), socket.gethostname())
+    film = found_here(far.film, run.settings.night.fetched_films, socket.gethostname())
     with TemporaryDirectory(prefix="elbowroom-") as own:
         folder = Path(own) / "seen"
         seconds = see_errand(replace(far.errand, run=replace(run, film=film, folder=folder)))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from pipeline.court.area_network import AreaNetwork, FloorAreas
 from pipeline.crew import LOADED_FIRST, Crew, LocalCrew, worker_count
 from pipeline.errors import MissingExtraError, ModelError
 from pipeline.networks import Task, has_shipped, shipped_weights
-from pipeline.night.cluster import RayCrew, cores_here, machine_here, share_of_looker
+from pipeline.night.cluster import RayCrew, cluster_at, cores_here, machine_here, share_of_looker
 from pipeline.night.run import Networks
 from pipeline.night.stages import file_digest
 from pipeline.night.vision import Eyes
@@ -46,6 +47,12 @@ MEMORY_A_LOOKER_GB = {Device.CPU: 1.8, Device.CUDA: 3.0}
 
 GPU_MEMORY_A_LOOKER_GB = 4.0
 """Memory of the GPU that it takes at most."""
+
+MEMORY_A_FILM_GB = 1.0
+"""Memory of a film's own process while a cluster looks at the film."""
+
+MOST_FILMS = 4
+"""Films that are run side by side over a cluster at most: enough that some are looked at while others begin or end."""
 
 MEMORY_A_WORKER_GB = 0.5
 """Memory of a worker that has no networks."""
@@ -95,6 +102,26 @@ def cluster_networks(address: str, settings: Settings) -> Networks:
         lookers=lambda: crew.lookers,
         crew=lambda: crew,
     )
+
+
+@contextmanager
+def night_networks(cluster: str | None) -> Iterator[tuple[Callable[[Settings], Networks], int]]:
+    """What opens the networks in the process of each film of a night, and how many films are run side by side.
+
+    Parameters
+    ----------
+    cluster : str or None
+        Address of a cluster; None for this machine alone. It must answer; a local one lives as long as the night.
+    """
+    if cluster is None:
+        yield film_networks, 1
+        return
+    with cluster_at(cluster) as address:
+        cores = processor_threads(0)
+        yield (
+            partial(cluster_networks, address),
+            worker_count(cores, cores_each=1, memory_each_gb=MEMORY_A_FILM_GB, most=MOST_FILMS),
+        )
 
 
 def _eyes_elsewhere(settings: Settings, weights: Mapping[str, str], _lookers: int) -> Eyes:
