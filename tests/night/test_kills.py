@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from acted_film import KnowingAreas, KnowingDetector, Play, knowing_networks, write_film
+from sqlalchemy.orm import Session
 
 from pipeline.crew import in_turn
 from pipeline.errors import BusyError, FilmError, WorkerError
@@ -177,6 +178,32 @@ def test_what_was_lost_to_damage_is_told_after_a_kill_too(film, tmp_path, monkey
     assert not again.stages[0].ran
     assert "lost to damage" in again.damage
     assert run(scratched, tmp_path / "library", settings=borne).damage == again.damage
+
+
+@pytest.mark.parametrize("moment", ["before", "within", "after"])
+def test_a_kill_at_the_tag_store_doubles_and_loses_nothing(film, undisturbed, tmp_path, monkeypatch, moment):
+    bring, flush = running.bring_tags, Session.flush
+
+    def killed(*given):
+        if moment == "after":
+            bring(*given)
+        raise KeyboardInterrupt
+
+    def killed_flush(session, objects=None):
+        flush(session, objects)
+        raise KeyboardInterrupt
+
+    if moment == "within":
+        monkeypatch.setattr(Session, "flush", killed_flush)
+    else:
+        monkeypatch.setattr(running, "bring_tags", killed)
+    with pytest.raises(KeyboardInterrupt):
+        run(film, tmp_path / "library")
+    monkeypatch.undo()
+    again = run(film, tmp_path / "library")
+    assert not any(stage.ran for stage in again.stages)
+    assert len(again.merge.new) == (0 if moment == "after" else len(again.tags))
+    assert differences(undisturbed, tmp_path / "library") == []
 
 
 def test_a_lost_worker_costs_no_piece(film, tmp_path):
