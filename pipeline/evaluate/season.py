@@ -157,6 +157,9 @@ def _make(
         tables = game_tables(fixture, pool, rule_book(BOOK), SeenError(), seed, possessions=possessions)
         for spec in READS:
             spec.write(tables[spec.name], game.tables)
+        rows = {spec.name: tables[spec.name].num_rows for spec in READS}
+        state = {"import": {"key": _digest(seed, fixture), "rows": rows}}
+        game.state_file.write_text(json.dumps(state), encoding="utf-8")
 
     _bring(library, fixture, _game_file(fixture, _digest(seed, fixture)), settings, fill)
 

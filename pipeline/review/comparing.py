@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Mapping
 from dataclasses import asdict
+from functools import lru_cache
 from typing import Any
 from urllib.parse import urlencode
 
@@ -18,11 +20,14 @@ from pipeline.reports.point_charts import two_sides_chart
 from pipeline.reports.sides import Counted, side
 from pipeline.review.compare_view import SideAsked, compare_kind, how_often, kind_named
 from pipeline.review.searching import FAMILIES, choices
-from pipeline.review.site import page, site
+from pipeline.review.site import Site, files_state, page, site
 from pipeline.review.two_sides import Short, TwoSides
 from pipeline.tags import Family
 
 router = APIRouter()
+
+KEPT = 12
+"""Comparisons that are kept."""
 
 
 @router.get("/compare")
@@ -43,7 +48,8 @@ def compare(
     }
     if what:
         try:
-            context |= _compared(request, what, asked, count)
+            state = (files_state(own.library), own.store.last_line())
+            context |= _compared(own, what, asked, count, state)
         except ElbowroomError as error:
             context |= {"wrong": str(error), "status": 400}
     kinds = known_kinds(own.settings)
@@ -61,8 +67,15 @@ def compare(
     )
 
 
-def _compared(request: Request, what: str, asked: tuple[SideAsked, SideAsked], count: Counted) -> dict[str, Any]:
-    own = site(request)
+@lru_cache(maxsize=KEPT)
+def _compared(
+    own: Site,
+    what: str,
+    asked: tuple[SideAsked, SideAsked],
+    count: Counted,
+    state: object,  # noqa: ARG001 - what it was worked out from: files of the games, newest line of the tags
+) -> Mapping[str, Any]:
+    """What a comparison shows, worked out once for each state of the library; over a season it takes seconds."""
     kind = kind_named(what, own.settings)
     sides = (side(asked[0].text(), own.settings), side(asked[1].text(), own.settings))
     if kind.family is not Family.SET:

@@ -18,7 +18,7 @@ from pipeline.library.games import Library
 from pipeline.library.nights import FilmState, Night, newest_night
 from pipeline.reports.night_summary import GameNight, KindNight, NightSummary, kinds_of, night_summary
 from pipeline.review.cards import at_of
-from pipeline.review.site import Site, page, site
+from pipeline.review.site import Site, files_state, page, site
 from pipeline.tags import State
 
 router = APIRouter()
@@ -31,6 +31,9 @@ STATE_WORDS = {
     FilmState.FAILED: "failed",
     FilmState.STOPPED: "stopped, goes on next time",
 }
+FIRST_GAMES = 10
+"""So many games, the latest ones, stand open on the page; a season's others are a click away."""
+
 GOOD_SHARE = 0.97
 """From this share of live frames with a floor on a film counts as well seen (the issue's own bound)."""
 
@@ -53,6 +56,7 @@ def night(request: Request) -> Response:
         failed=_failed(summary, wrong),
         running=None if record is None else _running(record),
         games=[_game(game) for game in summary.games],
+        first_games=FIRST_GAMES,
         kinds=[_kind(kind) for kind in summary.kinds],
     )
 
@@ -60,8 +64,7 @@ def night(request: Request) -> Response:
 def _summary(here: Site) -> NightSummary:
     """The library's summary: tables are read again when a game or a night's record has changed, tags when one has."""
     root = here.library.root
-    files = [*root.glob("games/*/state.json"), *root.glob("games/*/game.toml"), *root.glob("nights/*/night.json")]
-    key = tuple(sorted((str(path), path.stat().st_mtime_ns) for path in files))
+    key = files_state(here.library, "nights/*/night.json")
     line = here.store.last_line()
     kept = _LATEST.get(root)
     if kept is None or kept[0] != key:

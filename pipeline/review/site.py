@@ -109,6 +109,21 @@ def who(request: Request) -> str:
     return session(request).who
 
 
+def files_state(library: Library, *further: str) -> tuple[tuple[str, int], ...]:
+    """What a library's files were when they were looked at: another value when a game was run or its file edited.
+
+    Parameters
+    ----------
+    library : Library
+    *further : str
+        Patterns of other files that matter, below the library.
+    """
+    files = [
+        path for pattern in ("games/*/state.json", "games/*/game.toml", *further) for path in library.root.glob(pattern)
+    ]
+    return tuple(sorted((str(path), path.stat().st_mtime_ns) for path in files))
+
+
 def page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A page from a template that extends ``layout.html``.
 

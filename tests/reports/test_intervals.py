@@ -6,7 +6,18 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from pipeline.reports.intervals import Estimate, mean, median, rate, share
+from pipeline.reports.intervals import (
+    AT_A_TIME,
+    FEWEST_DRAWS,
+    Estimate,
+    drawn_again,
+    draws,
+    mean,
+    means,
+    median,
+    rate,
+    share,
+)
 
 RESAMPLES = 4000
 
@@ -91,3 +102,17 @@ def test_the_interval_of_a_median_keeps_most_of_its_promise():
         told = median(20 + draw.exponential(4.0, 12), 0.95, 400, draw)
         held += told.low <= true <= told.high
     assert held / 400 >= 0.90
+
+
+def test_large_samples_are_drawn_less_often_and_never_all_at_once():
+    assert draws(4000, 100) == 4000
+    assert draws(9999, 20_000) == FEWEST_DRAWS
+    values = np.arange(30_000.0)
+    rows = []
+
+    def told(samples):
+        rows.append(samples.size)
+        return means(samples)
+
+    assert len(drawn_again(values, told, 4000, np.random.default_rng(1))) == FEWEST_DRAWS
+    assert max(rows) <= AT_A_TIME

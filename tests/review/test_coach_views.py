@@ -260,3 +260,16 @@ def test_jobs_run_one_after_the_other_and_nothing_twice_at_once():
     with pytest.raises(LibraryError, match="no job 99"):
         jobs.job(99)
     jobs.close()
+
+
+def test_shuffling_counts_gives_what_shuffling_every_value_gives() -> None:
+    """Drawing how many of each value a side gets is the same test as shuffling the values themselves."""
+    from pipeline.review.compare_view import _shuffled_mean_p
+
+    rng = np.random.default_rng(5)
+    one, other = rng.poisson(2.0, 60).astype(float), rng.poisson(2.5, 45).astype(float)
+    told = _shuffled_mean_p(one, other, 20_000, np.random.default_rng(1))
+    both, apart = np.concatenate([one, other]), abs(one.mean() - other.mean())
+    mixed = rng.permuted(np.broadcast_to(both, (20_000, len(both))), axis=1)
+    slow = (np.abs(mixed[:, :60].mean(axis=1) - mixed[:, 60:].mean(axis=1)) >= apart - 1e-9).mean()
+    assert told == pytest.approx(slow, abs=0.015)
