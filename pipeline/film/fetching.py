@@ -109,7 +109,9 @@ def found_here(place: FilmPlace, cache: FilmCache, machine: str) -> Path:
             "or give its address (s3://, sftp://, https://)."
         ) from FileNotFoundError(film)
     if film_digest(film) != place.digest:
-        raise FilmError(f"{place.address or film} is another film on {machine} than where the run began; look at both.")
+        raise FilmError(
+            f"{_shown(place.address) or film} is another film on {machine} than where the run began; look at both."
+        )
     return film
 
 
@@ -129,7 +131,7 @@ def fetched(address: str, cache: FilmCache) -> Path:
     try:
         told = files.info(name)
         if told.get("type") == "directory":
-            raise FilmError(f"{address} is a folder, not a film; give the address of the video file in it.")
+            raise FilmError(f"{_shown(address)} is a folder, not a film; give the address of the video file in it.")
         state = [f"{key}={told[key]}" for key in STATE if told.get(key) is not None]
         key = hashlib.sha256("\n".join([address, *state]).encode()).hexdigest()[:16]
         folder = Path(cache.folder).expanduser()
@@ -142,14 +144,13 @@ def fetched(address: str, cache: FilmCache) -> Path:
     except FilmError:
         raise
     except FileNotFoundError as error:
-        raise FilmError(f"There is no film at {address}; check the address.") from error
+        if isinstance(error.__cause__, OSError):  # the server was not reached
+            raise _away(address, error.__cause__) from error.__cause__
+        raise FilmError(f"There is no film at {_shown(address)}; check the address.") from error
     except ImportError as error:
         raise _missing(address, error) from error
     except Exception as error:  # every kind of file system has its own
-        what = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise FilmError(
-            f"{address} cannot be fetched ({what}); check the address, the network and who may read it."
-        ) from (error if isinstance(error, OSError) else OSError(what))
+        raise _away(address, error) from (error if isinstance(error, OSError) else OSError(_first_line(error)))
     _make_room(folder, film.parent, cache.most_gb)
     return film
 
@@ -159,20 +160,39 @@ def _opened(address: str) -> tuple[Any, str]:
         from fsspec.core import url_to_fs
     except ImportError as error:
         raise MissingExtraError(
-            f"{address} needs fsspec; pip install 'elbowroom[cluster]', or copy the film."
+            f"{_shown(address)} needs fsspec; pip install 'elbowroom[cluster]', or copy the film."
         ) from error
     try:
         files, name = url_to_fs(address)
     except ImportError as error:
         raise _missing(address, error) from error
     except Exception as error:
-        what = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise FilmError(f"{address} is no address that a film can be fetched from ({what}); check it.") from error
+        raise FilmError(
+            f"{_shown(address)} is no address that a film can be fetched from ({_first_line(error)}); check it."
+        ) from error
     return files, name
 
 
+def _away(address: str, error: Exception) -> FilmError:
+    what = _first_line(error).replace(address, _shown(address))
+    return FilmError(
+        f"{_shown(address)} cannot be fetched ({what}); check the address, the network and who may read it."
+    )
+
+
 def _missing(address: str, error: ImportError) -> MissingExtraError:
-    return MissingExtraError(f"{address} needs a package that is not installed ({error}); install it on every machine.")
+    return MissingExtraError(
+        f"{_shown(address)} needs a package that is not installed ({_first_line(error)}); install it on every machine."
+    )
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0].rstrip(".") if str(error) else type(error).__name__
+
+
+def _shown(address: str) -> str:
+    """An address without what it may carry of passwords and tokens."""
+    return re.sub(r"(://[^/:@]*):[^@/]*@", r"\1:…@", address.partition("?")[0])
 
 
 def _file_name(name: str) -> str:
