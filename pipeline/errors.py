@@ -26,7 +26,14 @@ are results with a reason, not exceptions.
 
 
 class ElbowroomError(Exception):
-    """Root of all errors raised on purpose."""
+    """Root of all errors raised on purpose; line breaks and signs that cannot be printed stand as spaces in its text,
+    for it may quote what somebody wrote."""
+
+    kept = ""
+    """Signs that stay although they cannot be printed."""
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__("".join(sign if sign.isprintable() or sign in self.kept else " " for sign in text))
 
 
 class ShapeError(ElbowroomError):
@@ -73,6 +80,8 @@ class LanguageError(ElbowroomError):
     line, column : int
         Where, counted from 1.
     """
+
+    kept = "\n"
 
     def __init__(self, text: str, line: int, column: int) -> None:
         super().__init__(text)

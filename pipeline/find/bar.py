@@ -124,7 +124,7 @@ def same_search(one: Filters, other: Filters) -> bool:
 
 
 def _bare(filters: Filters) -> Filters:
-    return replace(filters, where=filters.where.strip(), written="")
+    return replace(filters, where=filters.where.replace("\n", " ").strip(), written="")
 
 
 def _take_kinds(rest: list[str], found: dict[str, list[str]], settings: Settings) -> None:

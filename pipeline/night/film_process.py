@@ -20,7 +20,9 @@ from pathlib import Path
 
 from pipeline.errors import BusyError, ClusterError, ElbowroomError, StoreError, WorkerError
 from pipeline.library.games import Library
+from pipeline.night.night_screen import minutes
 from pipeline.night.run import FilmRun, Networks, run_film
+from pipeline.reports.wording import counts
 from pipeline.settings import Settings
 
 Open = Callable[[Settings], Networks]
@@ -136,10 +138,16 @@ def listen(processes: Sequence[FilmProcess]) -> None:
 def told_of(run: FilmRun) -> str:
     """What running a film came to, in one sentence."""
     found = len(run.merge.new) + len(run.merge.kept)
-    live = f"{run.live_s / 60:.1f} of {run.length_s / 60:.1f} minutes live"
-    floor = f"floor in {run.registered_frames} of {run.live_frames} live frames" if run.live_frames else "no live play"
-    counts = f"{run.possessions} possession(s), {found} candidate(s), {len(run.merge.new)} new"
-    return f"{live}, {floor}, {counts}.{' ' + run.damage if run.damage else ''}"
+    damage = f" {run.damage}" if run.damage else ""
+    if not run.live_frames:
+        return (
+            f"No live play in {minutes(run.length_s)} of film; if it is a game all the same, pin the floor "
+            f"('elbowroom court pin').{damage}"
+        )
+    live = f"{minutes(run.live_s)} of {minutes(run.length_s)} live"
+    floor = f"floor in {run.registered_frames} of {run.live_frames} live frames"
+    counted = f"{counts(run.possessions, 'possession')}, {counts(found, 'candidate')}, {len(run.merge.new)} new"
+    return f"{live}, {floor}, {counted}.{damage}"
 
 
 def _end_with_parent() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import datetime
 
 from pipeline.reports.document import (
@@ -20,6 +21,10 @@ from pipeline.reports.document import (
 )
 from pipeline.reports.night_summary import Floor, GameNight, KindNight, NightSummary
 from pipeline.reports.wording import counts, percent
+from pipeline.user_files import one_line
+
+LISTED_AT_MOST = 12
+"""Names in one sentence."""
 
 
 def night_page(summary: NightSummary) -> Document:
@@ -35,6 +40,10 @@ def night_page(summary: NightSummary) -> Document:
                 "What to do stands with it.", (Column("Game or film"), Column("What happened", weight=4)), tuple(failed)
             ),
         ]
+    blocks += [
+        Remark(f"The files {_listed(names)} hold the same film; they are one game, {game}.", Tone.PLAIN)
+        for game, names in summary.same_films
+    ]
     if not summary.games:
         blocks.append(Remark("No game was run in this time.", Tone.CAUTION))
     else:
@@ -98,6 +107,14 @@ def _games(summary: NightSummary) -> Grid:
     return Grid("The latest run first.", columns, tuple(rows))
 
 
+def _listed(names: Sequence[str]) -> str:
+    """Names in a row: ``a, b and c``; of very many the first and how many more."""
+    shown = [one_line(name).strip() for name in names]
+    if len(shown) > LISTED_AT_MOST:
+        shown = [*shown[: LISTED_AT_MOST - 1], f"{len(shown) - LISTED_AT_MOST + 1} others"]
+    return f"{', '.join(shown[:-1])} and {shown[-1]}" if len(shown) > 1 else shown[0]
+
+
 def _name(game: GameNight) -> str:
     about = " ".join(part for part in (game.date, f"v {game.opponent}" if game.opponent else "") if part)
     return f"{game.game} ({about})" if about else game.game
@@ -113,8 +130,17 @@ def _seen(summary: NightSummary) -> list[Block]:
          "not known" if game.possessions is None else str(game.possessions), _share(game.floor), _residual(game.floor))
         for game in summary.games
     )  # fmt: skip
-    poor = [game.game for game in summary.games if game.floor and game.floor.frames and game.floor.share < 0.9]
     blocks: list[Block] = [Grid("Tracking data has no picture and needs no floor.", columns, rows)]
+    if summary.without_play:
+        blocks.append(
+            Remark(
+                f"In {_listed(summary.without_play)} no live play was seen. Where that is the film of a game all the "
+                "same, see what is found in its pictures ('elbowroom look') and pin the floor ('elbowroom court pin'); "
+                "else take the film out of the folder.",
+                Tone.CAUTION,
+            )
+        )
+    poor = [game.game for game in summary.games if game.floor and game.floor.frames and game.floor.share < 0.9]
     if poor:
         blocks.append(
             Remark(

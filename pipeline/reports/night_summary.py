@@ -150,6 +150,20 @@ class NightSummary:
         )
 
     @property
+    def same_films(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Games that several files of the night hold, with the files' names."""
+        files: dict[str, list[str]] = {}
+        for film in self.films:
+            if film.game is not None and film.state is FilmState.DONE:
+                files.setdefault(film.game, []).append(Path(film.film).name)
+        return tuple((game, tuple(names)) for game, names in sorted(files.items()) if len(names) > 1)
+
+    @property
+    def without_play(self) -> tuple[str, ...]:
+        """Games from film in which no live play was seen."""
+        return tuple(game.game for game in self.games if game.source == "film" and game.live_s == 0)
+
+    @property
     def undecided(self) -> int:
         """Tags left to decide: candidates and those that somebody was unsure of."""
         return sum(kind.undecided + kind.unsure for kind in self.kinds)

@@ -16,6 +16,7 @@ from pipeline.film.probe import probe
 from pipeline.library.games import Library
 from pipeline.night.film_process import told_of
 from pipeline.night.films import films_in
+from pipeline.night.night_screen import minutes
 from pipeline.night.run import Networks, run_film
 from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
@@ -100,7 +101,10 @@ def test_a_right_result_or_one_sentence(corpus, library, film):
     run = run_film(path, library, BLIND, SETTINGS, book=None, progress=silent)
     assert run.live_frames == 0, "there is no floor to be seen"
     assert run.tags == ()
-    told = f"0.0 of {run.length_s / 60:.1f} minutes live, no live play, 0 possession(s), 0 candidate(s), 0 new."
+    told = (
+        f"No live play in {minutes(run.length_s)} of film; if it is a game all the same, pin the floor ('elbowroom "
+        "court pin')."
+    )
     assert in_numbers(told_of(run)) == in_numbers(f"{told} {film.ends.damage}".rstrip())
     info = probe(path, SETTINGS.film.decode)
     if film.ends.size_px is not None:

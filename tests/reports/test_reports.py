@@ -10,11 +10,14 @@ from made_up_season import CLUBS, GAMES, NOW, OTHER_RUNS, OTHERS, RUNS, bodies, 
 
 from pipeline.errors import LanguageError, LibraryError, SearchError
 from pipeline.library.games import Library
+from pipeline.library.nights import FilmNight, FilmState
 from pipeline.reports.comparison import compare_set
 from pipeline.reports.congestion import UNKNOWN_UNIT, congestion
 from pipeline.reports.differences import Verdict
+from pipeline.reports.document import Remark
 from pipeline.reports.execution import execution_sheet
-from pipeline.reports.night_summary import night_summary
+from pipeline.reports.night_page import night_page
+from pipeline.reports.night_summary import GameNight, NightSummary, night_summary
 from pipeline.reports.sides import Counted, label_of, side
 from pipeline.reports.trend import Per, trend
 from pipeline.sets.emphasis import Grade
@@ -322,3 +325,20 @@ def test_edited_and_unsure_tags(tmp_path):
     sheet = execution_sheet(library, SET, of(), SETTINGS, Counted.WITH_CANDIDATES)
     assert tag.tag in {run.tag for run in sheet.runs.runs}
     assert sheet.runs.undecided == 2
+
+
+def test_files_of_one_film_and_films_without_play_are_told():
+    quiet = GameNight("adverts", "", "", "film", None, (), (), (), 60.0, 0.0, None, 0, ())
+    films = tuple(
+        FilmNight(film=f"/films/{name}.mp4", size_bytes=9, state=state, game=game)
+        for name, state, game in (
+            ("a", FilmState.DONE, "adverts"),
+            ("b\nc", FilmState.DONE, "adverts"),
+            ("d", FilmState.DONE, "other"),
+            ("e", FilmState.FAILED, None),
+        )
+    )
+    page = night_page(NightSummary(None, (quiet,), (), (), films))
+    remarks = [block.text for block in page.blocks if isinstance(block, Remark)]
+    assert "The files a.mp4 and b c.mp4 hold the same film; they are one game, adverts." in remarks
+    assert any(text.startswith("In adverts no live play was seen.") for text in remarks)
