@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import socket
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ from pipeline.library.games import Game, Library
 from pipeline.review.access import Door, Transport, access_for
 from pipeline.review.app import create_app
 from pipeline.review.jobs import Progress
+from pipeline.review.readying import ready
 from pipeline.review.site import Rerun
 from pipeline.settings import Settings
 
@@ -77,6 +79,7 @@ def serve(library: Library, settings: Settings, serving: Serving, say: Callable[
         ssl_keyfile=serving.key,
         timeout_graceful_shutdown=3,
     )
+    threading.Thread(target=ready, args=(app.state.site,), name="ready", daemon=True).start()
     uvicorn.Server(config).run(sockets=[listening])
 
 

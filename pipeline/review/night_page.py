@@ -45,7 +45,7 @@ _LATEST: dict[Path, tuple[object, int, NightSummary]] = {}
 def night(request: Request) -> Response:
     """The night."""
     here = site(request)
-    summary = _summary(here)
+    summary = summary_of(here)
     record, wrong = _record(here.library)
     return page(
         request,
@@ -61,7 +61,7 @@ def night(request: Request) -> Response:
     )
 
 
-def _summary(here: Site) -> NightSummary:
+def summary_of(here: Site) -> NightSummary:
     """The library's summary: tables are read again when a game or a night's record has changed, tags when one has."""
     root = here.library.root
     key = files_state(here.library, "nights/*/night.json")

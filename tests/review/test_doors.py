@@ -452,7 +452,7 @@ def test_errors_are_one_sentence_for_people_and_programs(visitor):
 
 def test_what_breaks_is_told_without_inner_parts(library, settings, monkeypatch, caplog):
     app = app_of(library, settings)
-    monkeypatch.setattr("pipeline.review.night_page._summary", lambda _site: 1 / 0)
+    monkeypatch.setattr("pipeline.review.night_page.summary_of", lambda _site: 1 / 0)
     with Visitor(app, base_url=HERE, raise_server_exceptions=False) as client:
         answer = client.get("/")
     assert answer.status_code == 500

@@ -6,10 +6,12 @@ import shutil
 import socket
 from datetime import UTC, datetime
 
+from fastapi.testclient import TestClient
 from visiting import Visitor, app_of
 
 from pipeline.library.games import Library
 from pipeline.library.nights import FilmNight, FilmState, Night, write_night
+from pipeline.review.readying import ready
 
 
 def test_games_kinds_and_what_is_left(visitor, library):
@@ -102,3 +104,26 @@ def test_the_queue_is_ordered_and_filtered(visitor, library):
     visitor.change("/api/tags/1/decide", {"verdict": "rejected"})
     assert 1 not in listed()
     assert listed("?state=rejected") == [1]
+
+
+def test_a_season_opens_with_its_latest_games(library, review_settings):
+    """Ten games stand open; the others, and further troubles, are folded away."""
+    first = library.root / "games" / "crowded-drive"
+    for number in range(12):
+        other = library.root / "games" / f"later-{number:02d}"
+        shutil.copytree(first, other)
+        (other / "state.json").unlink()
+    with TestClient(app_of(library, review_settings), base_url="http://127.0.0.1") as client:
+        text = client.get("/").text
+    games = len(library.games())
+    assert f"The {games - 10} games before these" in text
+    assert text.count('href="/queue?game=later-') >= 12
+    assert re.search(r"<summary>\d+ more</summary>", text), "what failed is folded too"
+
+
+def test_a_server_makes_ready_before_somebody_comes(library, review_settings):
+    own = app_of(library, review_settings).state.site
+    (library.root / "games" / "weak-side-motion" / "game.toml").write_text("not toml", encoding="utf-8")
+    ready(own)
+    assert list((library.root / ".find").glob("hits-*.duckdb"))
+    own.store.close()
