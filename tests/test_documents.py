@@ -1,5 +1,6 @@
 """The documents tell the truth: their links lead somewhere, their commands exist, their tables are the code's."""
 
+import ast
 import importlib
 import re
 import shlex
@@ -123,3 +124,26 @@ def test_places_of_code_exist():
         for place in re.findall(r"`((?:\w+/)+\w+\.(?:py|toml|lark|js))`", document.read_text(encoding="utf-8")):
             tried = [ROOT / place, ROOT / "pipeline" / place, ROOT / "pipeline" / "review" / place]
             assert any(path.is_file() for path in tried), f"{document.name}: {place} is not there"
+
+
+def told_by_the_program() -> list[str]:
+    """Every text in the code of the rooms that run films, with an ellipsis for what is filled in."""
+    found = []
+    for path in (path for room in ("film", "library", "night") for path in (ROOT / "pipeline" / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.JoinedStr):
+                found.append("".join(str(v.value) if isinstance(v, ast.Constant) else "…" for v in node.values))
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                found.append(node.value)
+    return found
+
+
+def test_the_manual_quotes_what_the_program_says():
+    text = (ROOT / "docs" / "manual.md").read_text(encoding="utf-8")
+    section = text[text.index("## 4. When a film failed") : text.index("## 5.")]
+    quoted = re.findall(r"(?m)^\| \*(.+?)\*", section)
+    assert len(quoted) > 8
+    texts = told_by_the_program()
+    for sentence in quoted:
+        pieces = [piece.strip(" :") for piece in re.split(r"…|\d+", sentence) if piece.strip(" :")]
+        assert any(all(piece in one for piece in pieces) for one in texts), f"nothing says '{sentence}'"
