@@ -297,3 +297,9 @@ def test_real_play_mirrored_gives_the_same(real, recogniser):
     for name, view in real.items():
         one, two = (recogniser.find(v, [], RULES) for v in (view, other[name]))
         assert [(e.actors, e.t_s, dict(e.traits)) for e in one] == [(e.actors, e.t_s, dict(e.traits)) for e in two]
+
+
+def test_a_cutter_who_comes_to_stand_beside_a_teammate_has_used_no_screen():
+    cutter = ((2.0, 4, 14), (2.3, 3, 13.2), (2.9, 10, 14.0), (3.4, 9.5, 13.0))
+    assert len(of_kind(screen(times(end_s=5.0), *DOWN), SCREEN)) == 1
+    assert not of_kind(screen(times(end_s=5.0), cutter, *DOWN[1:]), SCREEN)

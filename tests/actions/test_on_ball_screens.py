@@ -250,3 +250,19 @@ def test_closest_approaches():
     assert closest_approaches(gap, 6.0, 2) == [2, 7, 11]
     assert closest_approaches(gap, 2.5, 2) == [7]
     assert closest_approaches(np.full(3, np.nan), 6.0, 2) == []
+
+
+@pytest.mark.parametrize(("first", "screeners"), [(True, [1, 2]), (False, [])])
+def test_a_second_screener_need_not_meet_a_defender_whom_the_first_held_up(first, screeners):
+    t_s = times(end_s=5.5)
+    big = ((0.5, 12, 6), (1.7, 24.5, 3.2), (3.6, 24.5, 3.2), (4.6, 14, 1)) if first else ((0.5, 6, -20),)
+    paths = {
+        0: ((2.5, 26, 0), (3.0, 26, 6.0), (3.6, 26.2, 15.5), (4.5, 14, 18)),
+        1: big,
+        2: ((0.5, 10, 16), (1.9, 22.5, 12.5), (4.2, 22.5, 12.5), (5.2, 12, 16)),
+        5: ((2.5, 23.5, 1.0), (2.9, 25.5, 1.4), (3.3, 25.8, 3.2), (4.0, 25.6, 7.2), (4.8, 20, 9)),
+        6: ((0.5, 10, 5), (1.8, 20, 3), (3.6, 19, 3), (4.6, 11, 0)) if first else ((0.5, 4, -16),),
+        7: ((0.5, 8, 14), (1.9, 15, 12), (5.2, 10, 13)),
+    }
+    found = of_kind(play({who: along(t_s, *stops) for who, stops in paths.items()}, t_s, handler=0), SCREEN)
+    assert [screen.actor("screener") for screen in found] == screeners
