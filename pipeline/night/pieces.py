@@ -493,7 +493,7 @@ class _Gatherer:
                 )
             if bug.wants(frame.t_s):
                 with self._watch.part("score graphic"):
-                    bug.look(frame.quick(), frame.index, frame.t_s)
+                    bug.look(frame.image, frame.index, frame.t_s)
         self._tables.append(looked.tables)
 
     def finish(self, piece: int) -> None:
