@@ -37,7 +37,7 @@ from pipeline.library.library_file import LIBRARY_FILE, read_library_file
 from pipeline.library.rosters import check_roster
 from pipeline.tags import TagStore
 from pipeline.user_files import first_wrong, read_toml, sayable
-from pipeline.whole_files import rename_whole, write_whole
+from pipeline.whole_files import TEMPORARY, rename_whole, write_whole
 
 TAG_STORE = "library.db"
 GAMES = "games"
@@ -132,6 +132,13 @@ class Game:
     def state_file(self) -> Path:
         """Which stages ran."""
         return self.folder / "state.json"
+
+    def names(self, digest: str) -> bool:
+        """Whether the text of ``game.toml``, be it well written or not, has a film's digest in it."""
+        try:
+            return digest.encode() in (self.folder / "game.toml").read_bytes()
+        except FileNotFoundError:
+            return False
 
     def file(self) -> GameFile:
         """Read ``game.toml``; LibraryError when it is missing or wrong."""
@@ -230,8 +237,8 @@ class Library:
         return games[name]
 
     def game_of_film(self, digest: str) -> Game | None:
-        """The game whose film or tracking data has this digest."""
-        return next((game for game in self.games() if game.file().digest == digest), None)
+        """The game whose film or tracking data has this digest; what is wrong with other games does not matter."""
+        return next((game for game in self.games() if game.names(digest) and game.file().digest == digest), None)
 
     @contextmanager
     def claim(self, digest: str) -> Iterator[None]:
@@ -288,7 +295,7 @@ class Library:
         """Take away unfinished games, and locks, that nobody works on and that have lain unchanged for so long.
 
         A run that was killed leaves its unfinished game for the next run of the film; this is for films that never
-        come again. What it took away is returned.
+        come again, and for files under temporary names that nobody came back to. What it took away is returned.
         """
         games, gone = self.root / GAMES, []
         oldest_s = time.time() - older_s
@@ -302,6 +309,10 @@ class Library:
             if _changed_s(lock) < oldest_s:
                 with suppress(BusyError), self.claim(lock.name.removeprefix(".lock-")):
                     gone.append(lock)  # the end of a claim takes it away
+        for left in self.root.rglob(f"*{TEMPORARY}"):
+            if left.is_file() and _changed_s(left) < oldest_s:
+                left.unlink(missing_ok=True)
+                gone.append(left)
         return tuple(gone)
 
     @property

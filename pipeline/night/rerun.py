@@ -15,7 +15,7 @@ from pipeline.night.import_tracks import import_tracks
 from pipeline.night.jerseys import team_colours
 from pipeline.night.play_stages import bring_tags, play_stages
 from pipeline.night.run import Networks, run_film, table_stages
-from pipeline.night.stages import Progress, Ran, Stage, forget_from, run_stage
+from pipeline.night.stages import Progress, Ran, Stage, clear_unfinished, clear_units, forget_from, run_stage
 from pipeline.players.imported_rows import Convention
 from pipeline.settings import Settings
 from pipeline.tags import Merge, Tag
@@ -115,7 +115,9 @@ def _run(
     since: From,
     progress: Callable[[str], Progress],
 ) -> Rerun:
+    clear_unfinished(game)
     forget_from(game, since)
     ran = tuple(run_stage(stage, game, progress(stage.name)) for stage in stages)
+    clear_units(game)
     merge, tags = bring_tags(game, library, settings)
     return Rerun(game, ran, merge, tags)

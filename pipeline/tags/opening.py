@@ -9,6 +9,7 @@ it read cannot change before it writes; whoever comes second waits, up to ``WAIT
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 import time
@@ -20,6 +21,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, m
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from pipeline.errors import LibraryError, MissingExtraError
+from pipeline.whole_files import TEMPORARY, flush_folder
 
 HEAD = "v2"
 """The schema that this program reads and writes: the newest step of ``migrations``."""
@@ -212,8 +214,12 @@ def _keep_copy(engine: Engine, version: str) -> None:
     number = 2
     while copy.exists():
         copy, number = file.with_name(f"{file.stem}-before-{HEAD}-was-{version}-{number}.db"), number + 1
-    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(copy)) as target:
+    unfinished = copy.with_name(f"{copy.name}{TEMPORARY}")  # a kill leaves no half copy under the copy's name
+    unfinished.unlink(missing_ok=True)
+    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(unfinished)) as target:
         source.backup(target)
+    os.replace(unfinished, copy)
+    flush_folder(copy.parent)
 
 
 def _migrate(connection: Connection, stamped: str | None) -> None:

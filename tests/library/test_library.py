@@ -122,3 +122,17 @@ def test_digest_tells_films_apart(film):
     assert before == film_digest(film)
     film.write_bytes(film.read_bytes() + b"x")
     assert before != film_digest(film)
+
+
+def test_what_is_wrong_with_one_game_keeps_no_other_from_being_found(tmp_path, film):
+    library = Library(tmp_path / "library")
+    game = new_game(library, film)
+    for name, text in (("a", "date = "), ("b", None)):
+        (library.root / "games" / name).mkdir()
+        if text is not None:
+            (library.root / "games" / name / "game.toml").write_text(text)
+    assert library.game_of_film(film_digest(film)) == game
+    assert library.game_of_film("0" * 64) is None
+    (game.folder / "game.toml").write_text(f'date = \ndigest = "{film_digest(film)}"')
+    with pytest.raises(LibraryError, match="not valid TOML"):
+        library.game_of_film(film_digest(film))

@@ -16,12 +16,12 @@ from acted_film import KnowingAreas, KnowingDetector, Play, knowing_networks, wr
 from sqlalchemy.orm import Session
 
 from pipeline.crew import in_turn
-from pipeline.errors import BusyError, FilmError, WorkerError
+from pipeline.errors import BusyError, FilmError, LibraryError, WorkerError
 from pipeline.evaluate.kills import differences
 from pipeline.film import probe as probing
 from pipeline.film.settings import DecodeSettings
 from pipeline.library.games import Library
-from pipeline.night import pieces, units
+from pipeline.night import pieces, units, vision
 from pipeline.night import run as running
 from pipeline.night.run import run_film
 from pipeline.night.settings import NightSettings
@@ -73,7 +73,8 @@ def killed_run(film: Path, library: Path, after: int) -> None:
     run(film, library)
 
 
-@pytest.mark.parametrize("every", [pytest.param(5, marks=pytest.mark.slow), 23])
+@pytest.mark.slow
+@pytest.mark.parametrize("every", [7, 23])
 def test_killed_again_and_again_it_comes_to_the_same(film, undisturbed, tmp_path, every):
     context = get_context("forkserver")
     context.set_forkserver_preload(["pipeline.night.run"])
@@ -91,7 +92,9 @@ def test_killed_again_and_again_it_comes_to_the_same(film, undisturbed, tmp_path
     assert differences(undisturbed, library) == []
 
 
-@pytest.mark.parametrize("room", [0, 25, 50])
+@pytest.mark.parametrize(
+    "room", [25, pytest.param(0, marks=pytest.mark.slow), pytest.param(50, marks=pytest.mark.slow)]
+)
 def test_a_full_disk_takes_nothing_that_was_there(film, undisturbed, tmp_path, monkeypatch, room):
     library, left = tmp_path / "library", room
     sync = os.fsync
@@ -180,13 +183,12 @@ def test_what_was_lost_to_damage_is_told_after_a_kill_too(film, tmp_path, monkey
     assert run(scratched, tmp_path / "library", settings=borne).damage == again.damage
 
 
-@pytest.mark.parametrize("moment", ["before", "within", "after"])
+@pytest.mark.parametrize("moment", ["within", "after"])
 def test_a_kill_at_the_tag_store_doubles_and_loses_nothing(film, undisturbed, tmp_path, monkeypatch, moment):
     bring, flush = running.bring_tags, Session.flush
 
     def killed(*given):
-        if moment == "after":
-            bring(*given)
+        bring(*given)
         raise KeyboardInterrupt
 
     def killed_flush(session, objects=None):
@@ -287,6 +289,27 @@ def test_a_killed_stage_keeps_its_shots(film, undisturbed, tmp_path, monkeypatch
     assert differences(undisturbed, library) == []
 
 
+@pytest.mark.parametrize(
+    "spoilt", ["part-000001/boxes.parquet", pytest.param("signs-000001.npz", marks=pytest.mark.slow)]
+)
+def test_a_piece_that_the_disk_spoiled_is_looked_at_anew(film, undisturbed, tmp_path, monkeypatch, spoilt):
+    def killed(*_given):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(vision, "_put_together", killed)
+    with pytest.raises(KeyboardInterrupt):
+        run(film, tmp_path / "library")
+    monkeypatch.undo()
+    (place,) = (tmp_path / "library").glob(f"games/*/units/film-*/{spoilt}")
+    place.write_bytes(place.read_bytes()[:-40] + bytes(40))
+    with pytest.raises(LibraryError, match=r"is spoiled .* has been taken away: run the film again, only this piece"):
+        run(film, tmp_path / "library")
+    looked: list[int] = []
+    run(film, tmp_path / "library", watched(looked))
+    assert len(looked) == (10 if spoilt.startswith("part") else 0), "half of the 20 frames of a piece are analysed"
+    assert differences(undisturbed, tmp_path / "library") == []
+
+
 def test_a_piece_that_two_runs_finish_is_there_once(tmp_path):
     (tmp_path / "game" / "units").mkdir(parents=True)
     parts = SeenParts(tmp_path / "game" / "units" / "film-1")
@@ -334,8 +357,10 @@ def test_unfinished_games_of_films_that_never_come_again_are_swept_up(film, tmp_
     library = Library(tmp_path / "library")
     for letter in "abc":
         library.begin(film, letter * 64)
+    (library.root / "index.json.99.tmp").touch()
     with library.claim("b" * 64):
         gone = library.sweep(0.0)
         assert sorted(path.name[-1] for path in gone if path.name.startswith(".unfinished")) == ["a", "c"]
+        assert gone[-1] == library.root / "index.json.99.tmp"
         assert library.sweep(3600.0) == ()
     assert [path.name for path in (tmp_path / "library" / "games").iterdir()] == [".unfinished-" + "b" * 16]
