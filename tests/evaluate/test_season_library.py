@@ -4,6 +4,7 @@ import pytest
 
 from pipeline.errors import SettingsError
 from pipeline.evaluate.season import READS, make_season, read_part
+from pipeline.evaluate.season_times import of_backup, of_pages, of_search, of_store, sizes
 from pipeline.night.stages import read_state
 from pipeline.players.tables import TRACKS
 from pipeline.settings import Settings
@@ -23,7 +24,7 @@ def test_a_small_season_is_a_library(tmp_path):
         tags = store.tags()
         assert {tag.game for tag in tags} == {game.name for game in library.games()}
         assert any(tag.state is not State.CANDIDATE for tag in tags)
-        before = store.last_line()
+        before, first_state = store.last_line(), store.tag(1).state
     first, _, copy = library.games()
     assert TRACKS.read(copy.tables).equals(TRACKS.read(first.tables))
     assert copy.file().opponent != first.file().opponent
@@ -33,6 +34,13 @@ def test_a_small_season_is_a_library(tmp_path):
     assert (library.games()[0].folder / "logs" / "runs.jsonl").read_text(encoding="utf-8") == log
     with library.tag_store() as store:
         assert store.last_line() == before
+    assert {name: files for name, _, files in sizes(library)}["table tracks"] == 3
+    told = [*of_store(library, 1), *of_search(library, Settings(), 0), *of_backup(library, Settings(), 0)]
+    told += of_pages(library, Settings(), 0)  # raises where a page is not answered with 200
+    assert all(one.cold_s > 0 for one in told)
+    assert {one.part for one in told} == {"store", "search", "backup", "pages"}
+    with library.tag_store() as store:
+        assert store.tag(1).state is first_state, "a decision is taken back again"
 
 
 def test_a_part_is_a_part():
