@@ -51,8 +51,8 @@ def read_text(path: Path, wrong: Wrong, *, largest_mb: float = LARGEST_MB, longe
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise wrong(f"{path}, line {line}, is not UTF-8 text; save it as UTF-8.") from error
+        at = data[: error.start].count(b"\n") + 1
+        raise wrong(f"{path}, line {at}, is not UTF-8 text; save it as UTF-8.") from error
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     for number, line in enumerate(lines, start=1):
         if len(line) > longest_line:
