@@ -34,7 +34,8 @@ ORDER = (
 """Rooms in the order of the way; a room imports only rooms before it (and itself)."""
 
 FREE = {
-    "tables", "errors", "crew", "networks", "backends", "torch_backend", "shipped", "settings", "whole_files", "user_files",
+    "tables", "errors", "crew", "networks", "backends", "torch_backend", "shipped", "settings",
+    "whole_files", "user_files",
 }  # fmt: skip
 """Modules of the package itself."""
 
