@@ -13,6 +13,7 @@ import time
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
+import psutil
 import pytest
 from acted_film import Play, knowing_networks, write_film
 
@@ -332,8 +333,11 @@ def test_a_night_ends_well_when_asked_to(folder, tmp_path):
 @pytest.mark.slow
 def test_a_night_that_is_killed_is_told_and_the_next_one_goes_on(folder, tmp_path):
     process = _begun(folder, tmp_path / "library", tmp_path, "slow")
+    own = psutil.Process(process.pid).children(recursive=True)
     process.kill()
     process.communicate(timeout=60)
+    _, left = psutil.wait_procs(own, timeout=30)
+    assert left == [], "no film goes on running by itself"
     library = Library(tmp_path / "library")
     killed = newest_night(library)
     assert killed is not None
