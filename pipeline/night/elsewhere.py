@@ -57,7 +57,7 @@ def see_elsewhere(far: FarErrand) -> Carried:
     with TemporaryDirectory(prefix="elbowroom-") as own:
         folder = Path(own) / "seen"
         seconds = see_errand(replace(far.errand, run=replace(run, film=film, folder=folder)))
-        files = {str(file.relative_to(folder)): file.read_bytes() for file in folder.rglob("*") if file.is_file()}
+        files = {file.relative_to(folder).as_posix(): file.read_bytes() for file in folder.rglob("*") if file.is_file()}
     return Carried(files, seconds)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pickle
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -162,7 +162,8 @@ def _seen_by(
 ) -> Iterable[dict[str, float]]:
     if not crew.elsewhere:
         return crew.spread_few(see_errand, errands, workers)
-    far = [FarErrand(errand, place) for errand in errands]
+    there = replace(place, path=place.path.absolute())  # workers stand in other folders
+    far = [FarErrand(errand, there) for errand in errands]
     return (bring_home(carried, parts.folder) for carried in crew.spread_few(see_elsewhere, far, workers))
 
 

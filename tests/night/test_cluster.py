@@ -17,7 +17,7 @@ from ray_nodes import Nodes, environment, ray_nodes, wait_for
 from pipeline.backends import Device
 from pipeline.errors import ClusterError
 from pipeline.library.games import Library
-from pipeline.night.cluster import Share, connect, share_of_looker
+from pipeline.night.cluster import RayCrew, Share, connect, share_of_looker
 from pipeline.night.run import Networks, run_film
 
 pytest.importorskip("ray")
@@ -116,6 +116,22 @@ def test_what_does_not_speak_is_not_waited_for(monkeypatch):
         for address in (f"127.0.0.1:{port}", f"ray://127.0.0.1:{port}"):
             with pytest.raises(ClusterError, match="nothing was heard"):
                 connect(address)
+
+
+def test_a_run_does_not_wait_for_ever_for_machines_that_are_gone(monkeypatch):
+    there = [[{"CPU": 1.0}]]
+    monkeypatch.setattr("pipeline.night.cluster.nodes", lambda: there[0])
+    monkeypatch.setattr("pipeline.night.cluster.NO_NODES_S", 0.05)
+    crew = RayCrew("head:6379", lambda _: Share(1))
+    crew._check(Share(1))
+    time.sleep(0.1)
+    crew._check(Share(1))
+    there[0] = [{"CPU": 0.0}]
+    time.sleep(0.1)
+    with pytest.raises(ClusterError, match="has lost every machine that has 1 core"):
+        crew._check(Share(1))
+    there[0] = [{"CPU": 1.0}]
+    crew._check(Share(1))
 
 
 MEMORY = {Device.CPU: 2.0, Device.CUDA: 3.0}
