@@ -147,3 +147,9 @@ def test_the_manual_quotes_what_the_program_says():
     for sentence in quoted:
         pieces = [piece.strip(" :") for piece in re.split(r"…|\d+", sentence) if piece.strip(" :")]
         assert any(all(piece in one for piece in pieces) for one in texts), f"nothing says '{sentence}'"
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_nothing_is_left_to_fill_in(document):
+    left = re.findall(r"\b(?:[A-Z]+_HERE|TODO|TBD|FIXME|XXX)\b", document.read_text(encoding="utf-8"))
+    assert not left, f"{document.name}: {left}"
