@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.live import Live
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
 out = Console(highlight=False, soft_wrap=True, width=None if sys.stdout.isatty() else 200)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+FOLDED_ROWS = 200
+"""Longer tables are printed as they are: laying out a season's takes half a minute."""
 
 
 def say(*lines: str) -> None:
@@ -43,12 +48,7 @@ def print_tags(library: Library, tags: Sequence[Tag]) -> None:
     if not tags:
         say("No candidates.")
         return
-    table = Table(box=None, pad_edge=False)
-    for name in HEAD:
-        table.add_column(name, justify="right" if name in ("tag", "score") else "left", overflow="fold")
-    for row in tag_rows(library, tags):
-        table.add_row(*row)
-    out.print(table)
+    _draw(HEAD, list(tag_rows(library, tags)), right=("tag", "score"))
 
 
 def print_json(value: Any) -> None:
@@ -84,13 +84,27 @@ def write_table(table: Any, form: str, to: Path | None) -> None:
     elif form != "table":
         sys.stdout.buffer.write(as_bytes(table, Form(form)))
     else:
-        drawn = Table(box=None, pad_edge=False)
         head, *rows = cells(table)
-        for name in head:
-            drawn.add_column(name, overflow="fold")
-        for row in rows:
-            drawn.add_row(*(Text(cell) for cell in row))
-        out.print(drawn)
+        _draw(head, rows)
+
+
+def _draw(head: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[str] = ()) -> None:
+    """Columns under their names; folded to the width of the screen, unless so many rows make that slow."""
+    if len(rows) > FOLDED_ROWS:
+        widths = [max(cell_len(row[k]) for row in (head, *rows)) for k in range(len(head))]
+        for row in (head, *rows):
+            padded = [
+                " " * (width - cell_len(cell)) + cell if name in right else cell + " " * (width - cell_len(cell))
+                for name, cell, width in zip(head, row, widths, strict=True)
+            ]
+            print(" ".join(padded).rstrip())
+        return
+    drawn = Table(box=None, pad_edge=False)
+    for name in head:
+        drawn.add_column(name, justify="right" if name in right else "left", overflow="fold")
+    for row in rows:
+        drawn.add_row(*(Text(cell) for cell in row))
+    out.print(drawn)
 
 
 @contextmanager

@@ -47,14 +47,16 @@ def game_time(clock: pa.Table, t_s: float) -> GameTime | None:
 
 def game_times(library: Library, tags: Sequence[Tag]) -> dict[int, GameTime]:
     """Game time of tags by their number, for those of which it is known."""
+    by_game: dict[str, list[Tag]] = {}
+    for tag in tags:
+        by_game.setdefault(tag.game, []).append(tag)
     found = {}
     for game in library.games():
-        own = [tag for tag in tags if tag.game == game.name]
+        own = by_game.get(game.name, [])
         if not own or not CLOCK.path(game.tables).is_file():
             continue  # run before clocks were read, or not yet through
-        clock = CLOCK.read(game.tables)
-        for tag in own:
-            time = game_time(clock, tag.candidate.t_s)
-            if time is not None:
-                found[tag.tag] = time
+        periods, clocks_s = times_of(CLOCK.read(game.tables), np.array([tag.candidate.t_s for tag in own]))
+        for tag, period, clock_s in zip(own, periods.tolist(), clocks_s.tolist(), strict=True):
+            if not math.isnan(clock_s):
+                found[tag.tag] = GameTime(period or None, clock_s)
     return found

@@ -97,3 +97,15 @@ def test_a_mistake_is_told_and_nothing_printed(library, arguments, capsys, monke
     assert shown.out == ""
     assert [line for line in shown.err.splitlines() if line.startswith("elbowroom: ")]
     assert "Traceback" not in shown.err
+
+
+def test_long_tables_are_printed_as_they_are(capsys):
+    """A season's list in seconds: its columns stand under their names, nothing is folded."""
+    from pipeline.cli import screen
+
+    rows = [(str(number), "x" * 300) for number in range(screen.FOLDED_ROWS + 1)]
+    screen._draw(("tag", "what"), rows, right=("tag",))
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == len(rows) + 1
+    assert lines[0] == "tag what"
+    assert lines[1] == f"  0 {'x' * 300}"
