@@ -79,3 +79,22 @@ def test_the_processor_needs_no_pytorch():
         "assert 'torch' not in sys.modules, 'PyTorch was imported'\n"
     )
     subprocess.run([sys.executable, "-c", script], check=True)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("task", ["areas", "detector"])
+def test_pytorch_agrees_with_openvino(task):
+    from pipeline.torch_backend import BATCH, TorchNetwork
+
+    mine = TorchNetwork(shipped_weights(task, "pt"), task, device="cpu")
+    other = OpenVinoNetwork(shipped_weights(task, "onnx"), task, threads=1, streams=1)
+    assert mine.batch == BATCH[task]
+    width, height = mine.input_px
+    coarse = np.random.default_rng(3).integers(0, 255, (2, height // 32, width // 32, 3), dtype=np.uint8)
+    pictures = np.kron(coarse, np.ones((1, 32, 32, 1), np.uint8))
+    ours, theirs = mine.run(pictures), other.run(pictures)
+    if task == "areas":
+        assert np.mean(ours[0].argmax(axis=1) != theirs[0].argmax(axis=1)) < 0.01
+    else:  # only the surest cells come back
+        best = [np.sort(found[1].max(axis=2), axis=1)[:, -30:] for found in (ours, theirs)]
+        assert np.abs(best[0] - best[1]).max() < 0.03

@@ -128,6 +128,7 @@ def test_rotation_is_applied(tmp_path: Path, turn_deg: int) -> None:
     assert image.shape == (112, 192, 3)
     assert np.abs(image.astype(int) - upright).mean() < 12
     assert next(decode(film)).small(96).shape == (56, 96, 3)
+    assert np.abs(next(decode(film)).quick().astype(int) - image).mean() < 3
 
 
 def test_sample_aspect_is_applied(tmp_path: Path) -> None:
@@ -136,6 +137,7 @@ def test_sample_aspect_is_applied(tmp_path: Path) -> None:
     assert (info.coded_width_px, info.width_px, info.height_px) == (160, 213, 120)
     frames = list(decode(film))
     assert frames[3].image.shape == (120, 213, 3)
+    assert np.array_equal(frames[3].quick(), frames[3].image)
     assert [read_number(f.image) for f in frames] == list(range(8))
 
 
@@ -165,7 +167,7 @@ def test_interlaced_film_is_deinterlaced(tmp_path: Path) -> None:
 
 def test_frames_are_read_only(films: dict[str, Path]) -> None:
     frame = next(decode(films["h264_25.mp4"]))
-    for image in (frame.image, frame.small(64)):
+    for image in (frame.image, frame.small(64), frame.quick()):
         assert not image.flags.writeable
         with pytest.raises(ValueError, match="read-only"):
             image[0, 0] = 0
@@ -186,7 +188,9 @@ def test_untagged_high_definition_is_taken_as_bt709(tmp_path: Path) -> None:
             frame.pts, frame.time_base = number, Fraction(1, 25)
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
-    np.testing.assert_allclose(next(decode(film)).image[300, 600], [0, 255, 0], atol=4)
+    frame = next(decode(film))
+    np.testing.assert_allclose(frame.image[300, 600], [0, 255, 0], atol=4)
+    np.testing.assert_allclose(frame.quick()[300, 600], [0, 255, 0], atol=4)
 
 
 # Broken files -----------------------------------------------------------------------------------
