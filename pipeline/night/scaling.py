@@ -36,15 +36,15 @@ class Scaled:
         Medians of the whole run, and of the pass that looks at the pictures.
     machines : int
         On how many of them workers were.
-    same : bool
-        Whether its tables are those of the first run, to the byte.
+    other_tables : tuple of str
+        Tables that are not, to the byte, those of the first run.
     """
 
     workers: int
     seconds: float
     vision_s: float
     machines: int
-    same: bool
+    other_tables: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ def scaling_of(
                     median(one.seconds for one in ran),
                     median(one.vision_s for one in ran),
                     ran[-1].machines,
-                    all(one.tables == first for one in ran),
+                    tuple(sorted({name for one in ran for name in first if one.tables.get(name) != first[name]})),
                 )
             )
     return Scaling(info.duration_s, tuple(rows))
@@ -148,7 +148,7 @@ def scaling_lines(scaling: Scaling) -> list[str]:
         gain = f"{one / row.seconds:.2f}" if one and row.workers else ""
         lines.append(
             f"{name:<14}{row.seconds:>9.1f}{row.vision_s:>9.1f}{scaling.film_s / row.seconds:>13.2f}{gain:>8}"
-            f"{row.machines or '':>10}  {'the same' if row.same else 'OTHERS'}"
+            f"{row.machines or '':>10}  {'others: ' + ', '.join(row.other_tables) if row.other_tables else 'the same'}"
         )
     return lines
 
@@ -162,7 +162,7 @@ def scaling_as_json(scaling: Scaling) -> dict[str, Any]:
             "vision_s": round(row.vision_s, 2),
             "times_real_time": round(scaling.film_s / row.seconds, 2),
             "machines": row.machines,
-            "same_tables": row.same,
+            "other_tables": list(row.other_tables),
         }
         for row in scaling.rows
     ]
