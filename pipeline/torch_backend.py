@@ -91,7 +91,13 @@ class TorchNetwork:
         head = DetectorHead(model) if task == "detector" else AreasHead(model)
         self._head = head.eval().to(self._device, self._type).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self._lock = _GPU if on_gpu else threading.Lock()  # the detector's head keeps its grid of cells between calls
-        self._recorded = _Recorded(self) if on_gpu else None
+        try:
+            self._recorded = _Recorded(self) if on_gpu else None
+        except RuntimeError as reason:  # no memory left, or a card that PyTorch does not serve
+            raise ModelError(
+                f"The graphics card cannot run the network for '{task}' ({' '.join(str(reason).split())[:120]}); free "
+                "its memory, run with fewer workers (night.workers), or use --device cpu."
+            ) from reason
 
     def run(self, pictures: np.ndarray) -> list[np.ndarray]:
         """See `pipeline.backends.PictureNetwork.run`. Of the detector's cells only the surest are returned."""
