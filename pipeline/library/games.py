@@ -44,6 +44,9 @@ GAMES = "games"
 NIGHTS = "nights"
 UNFINISHED = ".unfinished-"
 
+DIGEST_WITHIN_BYTES = 1 << 20
+"""A ``game.toml`` is never so long; what lies in its place may be."""
+
 
 class FilmFile(BaseModel):
     """The film of a game."""
@@ -135,10 +138,14 @@ class Game:
 
     def names(self, digest: str) -> bool:
         """Whether the text of ``game.toml``, be it well written or not, has a film's digest in it."""
+        path = self.folder / "game.toml"
         try:
-            return digest.encode() in (self.folder / "game.toml").read_bytes()
-        except FileNotFoundError:
-            return False
+            if not path.is_file():
+                return False
+            with path.open("rb") as stream:
+                return digest.encode() in stream.read(DIGEST_WITHIN_BYTES)
+        except OSError:
+            return True  # it may be this one: reading it tells what is wrong
 
     def file(self) -> GameFile:
         """Read ``game.toml``; LibraryError when it is missing or wrong."""
@@ -148,6 +155,10 @@ class Game:
             return _game_file(path, state.st_mtime_ns, state.st_size, state.st_ino)
         except FileNotFoundError as error:
             raise LibraryError(f"{self.folder} has no game.toml, so it is no game of a library.") from error
+        except OSError as error:
+            raise LibraryError(
+                f"{path} cannot be read ({error.strerror}); check the disk and its permissions."
+            ) from error
         except ValidationError as error:
             name, what = first_wrong(error)
             where = f"'{name}': " if name else ""
