@@ -16,7 +16,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from functools import partial
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 from types import TracebackType
@@ -154,8 +153,8 @@ class Crew(Protocol):
 
         Raises
         ------
-        WorkerError
-            A worker was lost, and with it its work.
+        WorkerError, ClusterError
+            A worker was lost, or a part of the work with its machines.
         """
         ...
 
@@ -222,7 +221,7 @@ class LocalCrew:
     def _results(self, work: Callable[[Item], Result], items: Sequence[Item], most: int) -> Iterator[Result]:
         executor = self._started()
         try:
-            for result, used in in_order(partial(executor.submit, _worked, work), items, most):
+            for result, used in in_order(lambda item: executor.submit(_worked, work, item), items, most):
                 self.used |= used
                 yield result
         except BrokenProcessPool as error:
