@@ -35,7 +35,7 @@ FIRST_GAMES = 10
 """So many games, the latest ones, stand open on the page; a season's others are a click away."""
 
 GOOD_SHARE = 0.97
-"""From this share of live frames with a floor on a film counts as well seen (what is asked of registration on film: README's table)."""
+"""From this share of live frames with a floor on a film counts as well seen; README's table asks it of registration."""
 
 _LATEST: dict[Path, tuple[object, int, NightSummary]] = {}
 """The last summary of a library, with the files and the line of the tags' history that it was made from."""

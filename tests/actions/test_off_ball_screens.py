@@ -242,7 +242,7 @@ def test_a_path_round_a_point():
 
 READ = Path(__file__).resolve().parents[2] / ".." / "shared" / "data" / "possessions_read"
 WITHIN_S = 0.8
-"""A find and a reader's event of the same two players nearer in time than this are one: how readers are compared in docs/real_play.md."""
+"""A find and a reader's event of the same two players nearer in time than this are one (docs/real_play.md)."""
 
 
 @pytest.fixture(scope="module")
