@@ -31,6 +31,14 @@ def night_page(summary: NightSummary) -> Document:
     """A night laid out."""
     blocks: list[Block] = [_facts(summary)]
     blocks += [Remark(text, Tone.CAUTION) for text in summary.unfinished]
+    if summary.not_begun:
+        count = counts(len(summary.not_begun), "film")
+        blocks.append(
+            Remark(
+                f"The night has not come to {count}: {_listed(summary.not_begun)}; the next one runs what is left.",
+                Tone.CAUTION,
+            )
+        )
     failed = [(game.game, text) for game in summary.failed for text in game.wrong]
     failed += [(film, text) for film, text in summary.failed_films]
     if failed:

@@ -159,6 +159,12 @@ class NightSummary:
         return tuple((game, tuple(names)) for game, names in sorted(files.items()) if len(names) > 1)
 
     @property
+    def not_begun(self) -> tuple[str, ...]:
+        """Files of films that the night has not come to."""
+        early = (FilmState.WAITING, FilmState.COPYING)
+        return tuple(Path(film.film).name for film in self.films if film.state in early)
+
+    @property
     def without_play(self) -> tuple[str, ...]:
         """Games from film in which no live play was seen."""
         return tuple(game.game for game in self.games if game.source == "film" and game.live_s == 0)

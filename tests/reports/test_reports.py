@@ -336,9 +336,11 @@ def test_files_of_one_film_and_films_without_play_are_told():
             ("b\nc", FilmState.DONE, "adverts"),
             ("d", FilmState.DONE, "other"),
             ("e", FilmState.FAILED, None),
+            ("f", FilmState.WAITING, None),
         )
     )
     page = night_page(NightSummary(None, (quiet,), (), (), films))
     remarks = [block.text for block in page.blocks if isinstance(block, Remark)]
     assert "The files a.mp4 and b c.mp4 hold the same film; they are one game, adverts." in remarks
     assert any(text.startswith("In adverts no live play was seen.") for text in remarks)
+    assert "The night has not come to 1 film: f.mp4; the next one runs what is left." in remarks
