@@ -43,6 +43,9 @@ TAG_STORE = "library.db"
 GAMES = "games"
 NIGHTS = "nights"
 UNFINISHED = ".unfinished-"
+LONGEST_NAME = 100
+"""Letters of a film's name that its game keeps."""
+
 
 DIGEST_WITHIN_BYTES = 1 << 20
 """A ``game.toml`` is never so long; what lies in its place may be."""
@@ -337,7 +340,7 @@ class Library:
         return TagStore(self.tag_place)
 
     def _free_name(self, wanted: str) -> str:
-        base = re.sub(r"[^a-z0-9]+", "-", wanted.lower()).strip("-") or "game"
+        base = re.sub(r"[^a-z0-9]+", "-", wanted.lower()).strip("-")[:LONGEST_NAME].strip("-") or "game"
         taken = {game.name for game in self.games()}
         name, number = base, 2
         while name in taken:

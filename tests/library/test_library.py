@@ -136,3 +136,14 @@ def test_what_is_wrong_with_one_game_keeps_no_other_from_being_found(tmp_path, f
     (game.folder / "game.toml").write_text(f'date = \ndigest = "{film_digest(film)}"')
     with pytest.raises(LibraryError, match="not valid TOML"):
         library.game_of_film(film_digest(film))
+
+
+def test_a_very_long_name_of_a_film_gives_a_game_a_shorter_one(tmp_path):
+    library = Library(tmp_path / "library")
+    names = []
+    for number in (1, 2):
+        film = tmp_path / f"{'a film with a long name ' * 9}{number}.mp4"
+        film.write_bytes(bytes([number]) * 3000)
+        names.append(new_game(library, film).name)
+    assert len(set(names)) == 2
+    assert all(len(name) <= 110 for name in names)
