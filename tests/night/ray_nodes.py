@@ -75,8 +75,15 @@ class Nodes:
         for name in names:
             self._joined += 1
             place = ("--address", self.address, "--node-ip-address", f"127.0.0.{self._joined + 1}")
-            self.start(name, *place, "--num-cpus", "1", **variables.get(name, {}))
-            self.runs(name)
+            for tries_left in (2, 1, 0):
+                self.start(name, *place, "--num-cpus", "1", **variables.get(name, {}))
+                try:
+                    self.runs(name)
+                    break
+                except AssertionError:  # Ray itself gives a node half a minute, which a busy machine may need longer
+                    self.kill(name)
+                    if not tries_left:
+                        raise
 
     def runs(self, name: str) -> None:
         """Wait until a node runs."""
