@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -29,7 +30,7 @@ from pipeline.review.settings import ReviewSettings
 from pipeline.sets.settings import SETS_FOLDER, SetLibrarySettings, SetSettings, set_library, shipped_sets
 from pipeline.spacing.settings import FAULTS_FOLDER, FaultSettings, SpacingSettings, fault_settings, shipped_faults
 from pipeline.tags.settings import TagSettings
-from pipeline.user_files import first_wrong, read_toml, shown_value
+from pipeline.user_files import first_wrong, read_toml, shown, shown_value
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -180,6 +181,9 @@ def _read_toml(path: Path) -> dict[str, Any]:
 
 
 def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
+    for name, value in _floats(values, ""):
+        if not math.isfinite(value):
+            raise SettingsError(f"{path}: '{shown(name)}' cannot be {value}: it must be a number that ends; change it.")
     try:
         return model.model_validate(_over(model().model_dump(), values))
     except ValidationError as error:
@@ -191,6 +195,18 @@ def _validated(model: type[Model], values: dict[str, Any], path: Path) -> Model:
             hint = f" did you mean '{close[0]}'?" if close else " see the comments in the shipped file."
             raise SettingsError(f"{path}: there is no setting '{name}';{hint}") from error
         raise SettingsError(f"{path}: '{name}' cannot be {shown_value(first['input'])}: {what}; change it.") from error
+
+
+def _floats(value: Any, name: str) -> Iterator[tuple[str, float]]:
+    """Every number with a fraction among values that were read, with its dotted name."""
+    if isinstance(value, float):
+        yield name, value
+    elif isinstance(value, dict):
+        for key, one in value.items():
+            yield from _floats(one, f"{name}.{key}" if name else key)
+    elif isinstance(value, list):
+        for one in value:
+            yield from _floats(one, name)
 
 
 def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:

@@ -24,6 +24,9 @@ LARGEST_MB = 1
 LONGEST_LINE = 20_000
 """Characters; what is longer was not written by hand, and readers of nested text take ages over it."""
 
+DEEPEST = 20
+"""Lists and tables within each other."""
+
 SHOWN_AT_MOST = 160
 
 Wrong = Callable[[str], ElbowroomError]
@@ -88,7 +91,7 @@ def read_toml(path: Path, wrong: Wrong, *, advice: str = "repair that place") ->
     """
     text = read_text(path, wrong)
     try:
-        return tomllib.loads(text)
+        values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         what = shown(str(error))
         if "Cannot overwrite a value" in what:
@@ -98,6 +101,18 @@ def read_toml(path: Path, wrong: Wrong, *, advice: str = "repair that place") ->
         raise wrong(f"{path} is not valid TOML: it nests lists or tables hundreds deep; {advice}.") from error
     except ValueError as error:
         raise wrong(f"{path} is not valid TOML: {shown(str(error))}; {advice}.") from error
+    if _is_deeper(values, DEEPEST):
+        raise wrong(f"{path} nests lists or tables more than {DEEPEST} deep; {advice}.")
+    return values
+
+
+def _is_deeper(values: Any, deepest: int) -> bool:
+    """Whether lists and tables lie within each other deeper than that; goes level by level."""
+    level = [values]
+    for _ in range(deepest):
+        inside = [one for value in level for one in (value.values() if isinstance(value, dict) else value)]
+        level = [one for one in inside if isinstance(one, dict | list)]
+    return bool(level)
 
 
 def read_json(path: Path, wrong: Wrong, *, advice: str, largest_mb: float = 256) -> Any:
