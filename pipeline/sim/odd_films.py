@@ -173,6 +173,7 @@ _DAMAGED = (
     "{film} is damaged: # of # pictures (#%) were lost to damage in # place(s): #–# s; copy it again, or raise "
     "film.decode.largest_lost_share to use what is left."
 )
+_LOST = "# of # pictures (#%) were lost to damage in # place(s): #–# s."
 _NO_TIMES = "{film} carries no presentation times for its pictures; put it into an MP4 or MKV file."
 _NO_SIZE = "{film} does not say how large its pictures are: it is damaged; copy or convert it again."
 _TWO_CLOCKS = (
@@ -211,7 +212,7 @@ ODD_FILMS: tuple[OddFilm, ...] = (
         "cut.ts",
         "a broadcast recording cut short is a shorter film",
         cut(0.6, options={"g": "10", "bf": "0"}),
-        Right(length_s=None),
+        Right(length_s=None, damage=_LOST),
     ),
     OddFilm(
         "begun late.ts",
@@ -235,7 +236,7 @@ ODD_FILMS: tuple[OddFilm, ...] = (
         "scratch.mp4",
         "a hundred bytes spoilt, one picture in fifty",
         spoilt(0.5, 100, options={"g": "1", "crf": "10"}),
-        Right(damage="# of # pictures (#%) were lost to damage in # place(s): #–# s."),
+        Right(damage=_LOST),
     ),
     # Containers and codecs.
     OddFilm("plain.mp4", "nothing", video(), Right()),
