@@ -30,7 +30,7 @@ _HEAD = "# Landmarks pinned by hand; 'elbowroom court pin' writes this file. Run
 
 
 class _FramePins(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
     frame: int = Field(ge=0)
     t_s: float = Field(ge=0)
     points: dict[str, tuple[float, float]]
