@@ -18,6 +18,7 @@ import numpy as np
 from pipeline.court.attack_frame import ENDS, to_court
 from pipeline.court.rule_books import RuleBook
 from pipeline.errors import SettingsError
+from pipeline.user_files import shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,5 +98,6 @@ def landmark(name: str, book: RuleBook) -> Landmark:
         name.lower().replace("-", "_").replace("center", "centre"), known, n=1, cutoff=0.0
     )
     raise SettingsError(
-        f"There is no landmark '{name}'; did you mean '{close[0]}'? 'elbowroom court landmarks' lists them all."
+        f"There is no landmark '{shown(name, 40)}'; did you mean '{close[0]}'? 'elbowroom court landmarks' lists them "
+        "all."
     )
