@@ -135,7 +135,7 @@ def set_named(name: str, settings: Settings) -> SetDefinition:
     """
     known = {one.name: one for one in settings.set_library.definitions}
     if name not in known:
-        raise SearchError(f"The set library has no such set: {unknown_word(name, 'set', known)}")
+        raise SearchError(unknown_word(name, "set of the library", known))
     return known[name]
 
 

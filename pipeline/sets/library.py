@@ -83,7 +83,7 @@ def set_path(configs: Path, name: str) -> Path:
     path = configs / FOLDER / f"{name}{ENDING}"
     if not path.is_file():
         names = sorted(one.stem for one in (configs / FOLDER).glob(f"*{ENDING}"))
-        raise LibraryError(f"The library has no such set: {unknown_word(name, 'set', names)}")
+        raise LibraryError(unknown_word(name, "set of the library", names))
     return path
 
 
