@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -35,6 +36,10 @@ SEALED: dict[str, str | bool | int | float | list[str]] = {
     "lock_configuration": "true",
 }
 """DuckDB opens no file but the index, loads nothing, sees no Python variable, and stays so."""
+
+_ONE_CONNECTS = threading.Lock()
+"""DuckDB 2.0.1 gives threads that connect to one file at once the same database, to the later one before it can read
+Arrow tables (seen as "Table Function with name python_arrow_scan does not exist")."""
 
 _GAMES = pa.schema([("game", pa.string()), ("key", pa.string()), ("left_out", pa.list_(pa.string()))])
 
@@ -63,7 +68,9 @@ def open_index(library: Library, on_game: Progress = lambda _done, _of: None) ->
     for _ in range(ATTEMPTS):
         try:
             if path.is_file():
-                return _opened(duckdb.connect(path, read_only=True, config=SEALED))
+                with _ONE_CONNECTS:
+                    connection = duckdb.connect(path, read_only=True, config=SEALED)
+                return _opened(connection)
         except duckdb.Error:  # damaged, or taken away by somebody who made a newer one
             path.unlink(missing_ok=True)
         try:
