@@ -106,7 +106,7 @@ def run_stage(stage: Stage, game: Game, progress: Progress) -> Ran:
 
 def clear_unfinished(game: Game) -> None:
     """Take away what killed runs have left in a game that this run has claimed: files under temporary names."""
-    for folder in (game.folder, game.tables):
+    for folder in (game.folder, game.tables, game.folder / "logs"):
         clear_temporaries(folder)
 
 
