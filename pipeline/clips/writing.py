@@ -20,6 +20,7 @@ import numpy as np
 from av.video.reformatter import ColorRange, Colorspace, Interpolation
 from PIL import Image
 
+from pipeline import whole_files
 from pipeline.clips.settings import ClipSettings
 from pipeline.errors import ExportError, FilmError
 from pipeline.film.probe import HD_HEIGHT_PX
@@ -144,14 +145,10 @@ def write_whole(data: bytes, out: Path) -> None:
         If the file or its folder cannot be written.
     """
     make_folder(out)
-    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
     try:
-        temporary.write_bytes(data)
-        os.replace(temporary, out)
+        whole_files.write_whole(out, data)
     except OSError as error:
         raise ExportError(f"{out} cannot be written ({error.strerror}); check the folder.") from error
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def png_bytes(image: Image.Image) -> bytes:

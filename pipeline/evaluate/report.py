@@ -19,6 +19,7 @@ from typing import Any
 
 from pipeline.errors import DataError
 from pipeline.evaluate.films import evaluate_films, shown
+from pipeline.whole_files import write_whole
 
 BEGIN, END = "<!-- numbers:begin -->", "<!-- numbers:end -->"
 
@@ -332,7 +333,5 @@ def write_report(source: Sources, readme: Path, on_part: Callable[[str], None]) 
     finally:
         shutil.rmtree(work)
     text = put_into(readme.read_text(encoding="utf-8"), table(rows, machine(), datetime.now(UTC)))
-    temporary = readme.with_suffix(f".{os.getpid()}.tmp")
-    temporary.write_text(text, encoding="utf-8")
-    os.replace(temporary, readme)
+    write_whole(readme, text)
     return tuple(rows)

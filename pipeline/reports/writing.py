@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from datetime import datetime
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from pipeline.errors import LibraryError, SettingsError
 from pipeline.reports.document import Document
 from pipeline.reports.html import as_html
 from pipeline.reports.pdf import as_pdf
+from pipeline.whole_files import write_whole
 
 ENDINGS = (".html", ".pdf")
 
@@ -32,14 +32,9 @@ def write_report(document: Document, out: Path, made_at: datetime | None = None)
     """
     check_out(out)
     data = as_pdf(document, made_at) if out.suffix.lower() == ".pdf" else as_html(document).encode()
-    temporary = out.with_name(f".{out.name}.{os.getpid()}.tmp")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        temporary.write_bytes(data)
-        os.replace(temporary, out)
+        write_whole(out, data)
     except OSError as error:
         raise LibraryError(f"The report cannot be written to {out} ({error.strerror}); check the folder.") from error
-    finally:
-        if temporary.is_file():
-            temporary.unlink()
     return out
