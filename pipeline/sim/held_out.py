@@ -3,8 +3,8 @@
     python -m pipeline.sim.held_out DIR --workers 2
 
 Their seeds and look seeds (901 to 999) are reserved: training draws its looks from other seeds, thresholds are chosen
-on other films. Nine films of games and ten of drills (five hold every set and every fault once, with near misses), two
-and a half minutes each, each with its own look; all four rule books, three kinds of building; rates as
+on other films. Nine films of games and twenty of drills (five hold every set and every fault once, with near misses),
+two and a half minutes each, each with its own look; all four rule books, three kinds of building; rates as
 broadcasters and gym cameras have them. Thresholds of actions, sets and faults were chosen with the games in view: for
 those only the drills are held out. ``elbowroom evaluate films`` measures games against their truth.
 """
@@ -63,6 +63,16 @@ HELD_OUT: dict[str, FilmRequest] = {
     "held_938": _drill(938, "nba", "hall", (2, 5)),
     "held_939": _drill(939, "fiba", "arena", (3, 5)),
     "held_940": _drill(940, "nfhs", "gym", (4, 5)),
+    "held_941": _drill(941, "nba", "arena", (0, 5)),
+    "held_942": _drill(942, "fiba", "hall", (1, 5)),
+    "held_943": _drill(943, "ncaa", "arena", (2, 5)),
+    "held_944": _drill(944, "nfhs", "gym", (3, 5)),
+    "held_945": _drill(945, "nba", "arena", (4, 5)),
+    "held_946": _drill(946, "ncaa", "arena", (0, 5)),
+    "held_947": _drill(947, "nfhs", "gym", (1, 5)),
+    "held_948": _drill(948, "nba", "arena", (2, 5)),
+    "held_949": _drill(949, "fiba", "arena", (3, 5)),
+    "held_950": _drill(950, "ncaa", "hall", (4, 5)),
 }  # fmt: skip
 """By file stem. Seed and look seed are the number in the name."""
 DEVELOPMENT: dict[str, FilmRequest] = {
@@ -73,6 +83,26 @@ DEVELOPMENT: dict[str, FilmRequest] = {
     "drill_65": _drill(65, "ncaa", "hall", (2, 5)),
     "drill_66": _drill(66, "nba", "arena", (3, 5)),
     "drill_67": _drill(67, "fiba", "gym", (4, 5)),
+    "drill_68": _drill(68, "nba", "arena", (0, 5)),
+    "drill_69": _drill(69, "fiba", "hall", (1, 5)),
+    "drill_70": _drill(70, "ncaa", "arena", (2, 5)),
+    "drill_71": _drill(71, "nfhs", "gym", (3, 5)),
+    "drill_72": _drill(72, "nba", "arena", (4, 5)),
+    "drill_73": _drill(73, "ncaa", "arena", (0, 5)),
+    "drill_74": _drill(74, "nfhs", "gym", (1, 5)),
+    "drill_75": _drill(75, "nba", "arena", (2, 5)),
+    "drill_76": _drill(76, "fiba", "arena", (3, 5)),
+    "drill_77": _drill(77, "ncaa", "hall", (4, 5)),
+    "drill_78": _drill(78, "nba", "arena", (0, 5)),
+    "drill_79": _drill(79, "fiba", "arena", (1, 5)),
+    "drill_80": _drill(80, "ncaa", "hall", (2, 5)),
+    "drill_81": _drill(81, "nfhs", "gym", (3, 5)),
+    "drill_82": _drill(82, "nba", "gym", (4, 5)),
+    "drill_83": _drill(83, "ncaa", "hall", (0, 5)),
+    "drill_84": _drill(84, "nfhs", "gym", (1, 5)),
+    "drill_85": _drill(85, "nba", "gym", (2, 5)),
+    "drill_86": _drill(86, "fiba", "arena", (3, 5)),
+    "drill_87": _drill(87, "ncaa", "arena", (4, 5)),
 }
 """Films of drills to develop on."""
 FILMS = HELD_OUT | DEVELOPMENT

@@ -42,7 +42,7 @@ def test_the_drills_show_every_set_and_every_fault() -> None:
     drills = [request for request in HELD_OUT.values() if request.plan is Plan.DRILL]
     parts = Counter(request.part for request in drills)
     assert set(parts) == {(k, 5) for k in range(5)}, "five drills hold every card once"
-    assert set(parts.values()) == {2}
+    assert len(set(parts.values())) == 1, "each part as often as the others"
     shown: set[str] = set()
     near = 0
     for request in drills:
