@@ -8,7 +8,7 @@ on-ball screen after McQueen, Wiens & Guttag 2014 (same conference). The courts 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -19,9 +19,11 @@ HANDOFF_FT, HANDOFF_S = 6.5, 0.32
 HANDLER_S, SCREENER_FT, CLOSEST_FT, FARTHER_FT, DEFENDER_FT = 0.52, 10.0, 6.0, 2.0, 12.0
 
 Hold = tuple[int, float, float]
+Holders = Sequence[int | None]
+"""Who holds the ball at each moment: what :func:`holders` gives."""
 
 
-def holders(t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray]) -> list[int | None]:
+def holders(t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray]) -> Holders:
     """The nearest player at each moment while the ball is within 5 ft of him and slower than 25 ft/s."""
     found: list[int | None] = []
     for k in range(len(t_s)):
@@ -36,10 +38,9 @@ def holders(t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray]
     return found
 
 
-def holds(t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray]) -> list[Hold]:
+def holds(t_s: np.ndarray, told: Holders) -> list[Hold]:
     """Holds of at least 0.2 s: who, from when, until when."""
     found: list[Hold] = []
-    told = holders(t_s, ball, players)
     first = 0
     for k in range(1, len(t_s) + 1):
         if k < len(t_s) and told[k] == told[first]:
@@ -51,12 +52,11 @@ def holds(t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray]) 
 
 
 def handoffs(
-    t_s: np.ndarray, ball: np.ndarray, players: Mapping[int, np.ndarray], team: Mapping[int, int]
+    t_s: np.ndarray, told: Holders, players: Mapping[int, np.ndarray], team: Mapping[int, int]
 ) -> list[tuple[int, int, float]]:
     """Giver, receiver, time: the hold goes to a teammate within 6.5 ft, the ball in nobody's hands at most 0.32 s."""
     found = []
-    told = holds(t_s, ball, players)
-    for (giver, _, end_s), (receiver, start_s, _) in itertools.pairwise(told):
+    for (giver, _, end_s), (receiver, start_s, _) in itertools.pairwise(holds(t_s, told)):
         if giver == receiver or team[giver] != team[receiver] or start_s - end_s > HANDOFF_S:
             continue
         k = int(np.argmin(np.abs(t_s - start_s)))
@@ -72,6 +72,7 @@ def _in_paint(place: np.ndarray, left: bool) -> bool:
 
 def on_ball_screens(
     t_s: np.ndarray,
+    told: Holders,
     ball: np.ndarray,
     players: Mapping[int, np.ndarray],
     team: Mapping[int, int],
@@ -80,7 +81,6 @@ def on_ball_screens(
 ) -> list[tuple[int, int, float]]:
     """Handler, screener, time of the closest approach."""
     ring = np.array([RING_FT if left else LENGTH_FT - RING_FT, WIDTH_FT / 2])
-    told = holders(t_s, ball, players)
     found = []
     first = 0
     for k in range(1, len(t_s) + 1):

@@ -55,9 +55,8 @@ def told_of(events: list[Event], kind: str, *roles: str) -> list[Told]:
 
 def real_play(folder: str, most: int) -> list[Stretch]:
     table, source = read_tracking(DATA / folder)
-    if most < 100:
-        names = pa.compute.unique(table["possession"]).to_pylist()[:most]
-        table = table.filter(pa.compute.is_in(table["possession"], pa.array(names)))
+    names = pa.compute.unique(table["possession"]).to_pylist()[:most]
+    table = table.filter(pa.compute.is_in(table["possession"], pa.array(names)))
     games = games_of(read_rows(table, source, NBA, Convention()), NBA, SETTINGS.imported)
     return [stretch for stretches in games.values() for stretch in stretches][:most]
 
@@ -79,15 +78,16 @@ def agreement(plays: list[Stretch]) -> Counter[str]:
         for row in tables.touches.to_pylist():
             if row["kind"] == "hold":
                 own[(t >= row["start_s"]) & (t <= row["end_s"])] = row["track"]
-        for k, who in enumerate(holders(t, ball, players)):
+        held = holders(t, ball, players)
+        for k, who in enumerate(held):
             if who is not None and who < 5 and inside[k]:
                 count["held"] += 1
                 count["held by both"] += int(own[k] == who)
         for kind, rule, roles in (
-            ("handoff", handoffs(t, ball, players, TEAM), ("giver", "receiver")),
+            ("handoff", handoffs(t, held, players, TEAM), ("giver", "receiver")),
             (
                 "on_ball_screen",
-                on_ball_screens(t, ball, players, TEAM, 0, possession["attacked_end"] == "left"),
+                on_ball_screens(t, held, ball, players, TEAM, 0, possession["attacked_end"] == "left"),
                 ("handler", "screener"),
             ),
         ):
@@ -169,8 +169,10 @@ def test_the_second_implementation_knows_the_plain_cases():
     stand[1] = np.tile([20.0, 30.0], (len(t), 1))
     stand[2] = np.column_stack([20.0 + 0 * t, np.clip(30 + 3 - 3 * np.abs(t - 2), 25, 40) + 2])
     ball = np.where(t[:, None] < 2, stand[1], stand[2])
-    assert holders(t, ball, stand)[10] == 1
-    (one,) = handoffs(t, ball, stand, TEAM)
+    held = holders(t, ball, stand)
+    assert held[10] == 1
+    (one,) = handoffs(t, held, stand, TEAM)
     assert one[:2] == (1, 2)
     stand[2] = stand[2] + [0.0, 9.0]
-    assert handoffs(t, np.where(t[:, None] < 2, stand[1], stand[2]), stand, TEAM) == []
+    held = holders(t, np.where(t[:, None] < 2, stand[1], stand[2]), stand)
+    assert handoffs(t, held, stand, TEAM) == []
