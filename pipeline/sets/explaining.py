@@ -34,7 +34,7 @@ from pipeline.sets.floor import END, HERE, START, Floor, points_uv
 from pipeline.sets.phrases import roles_by_word
 from pipeline.sets.play import Play, side_share
 from pipeline.sets.settings import SetSettings
-from pipeline.sets.telling import player_words, points_of, unseen_in
+from pipeline.sets.telling import player_words, points_of, unseen_in, why_unseen
 from pipeline.sets.ways import lines
 
 STEP_FT = 0.5
@@ -142,8 +142,8 @@ def _phase_lines(case: _Case, traits: Mapping[str, str]) -> Iterator[str]:
             yield f"{_name(phase)} at {_clock(event.t_s)}: {_told(event, case)}."
         elif phase.name in unseen_in(case.row):
             yield (
-                f"{_name(phase)} was not seen, the ball being out of sight when it was due; all the rest was there, so "
-                f"it is taken on trust."
+                f"{_name(phase)} was not seen: {why_unseen(phase)} when it was due; all the rest was there, so it is "
+                f"taken on trust."
             )
         elif phase.need is Need.REQUIRED:
             yield f"{_name(phase)} is missing: {_wanted(phase, case)}. {_nearest(phase, case)}"

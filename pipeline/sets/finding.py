@@ -17,6 +17,7 @@ from pipeline.sets.emphasis import points
 from pipeline.sets.floor import Floor, points_uv
 from pipeline.sets.match import Match, shared_time
 from pipeline.sets.matching import match_set
+from pipeline.sets.meetings import unseen_screens
 from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Play
 from pipeline.sets.settings import SetSettings
@@ -70,7 +71,10 @@ def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, s
     unseen: dict[tuple[int, int], range] = {}
     for key, indices in groups.items():
         indices.sort(key=lambda i: (events[i].t_s, events[i].start_s, events[i].kind, numbers[i]))
-        more = unseen_passes([events[i] for i in indices], floor, settings) if settings.unseen_at_most else []
+        more: list[Event] = []
+        if settings.unseen_at_most:
+            here = [events[i] for i in indices]
+            more = [*unseen_passes(here, floor, settings), *unseen_screens(here, floor, settings)]
         unseen[key] = range(len(events), len(events) + len(more))
         events += more
     points = points_uv(events, floor)

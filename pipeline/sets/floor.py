@@ -63,6 +63,7 @@ class Floor:
         self.book = book
         self._settings = settings
         self._paths = _paths(tracks)
+        self._hidden_s = _hidden(tracks)
         self._teams = _teams(tracks)
         self._by_team: dict[tuple[int, int], list[int]] = {}
         for (shot, track), team in sorted(self._teams.items()):
@@ -90,6 +91,14 @@ class Floor:
     def _known(self, key: tuple[int, int], t_s: float) -> bool:
         path = self._paths.get(key)
         return path is not None and path.t_s[0] - NEAREST_S <= t_s <= path.t_s[-1] + NEAREST_S
+
+    def was_hidden(self, shot: int, track: int, start_s: float, end_s: float) -> bool:
+        """Whether a player went unseen at some moment of a stretch of time, his place then being a guess."""
+        hidden_s = self._hidden_s.get((shot, track))
+        if hidden_s is None:
+            return False
+        at = int(np.searchsorted(hidden_s, start_s))
+        return at < len(hidden_s) and bool(hidden_s[at] <= end_s)
 
     def ball_v(self, shot: int, t_s: float, end: str) -> float:
         """The ball's distance to the right of the ring; NaN where it is not known."""
@@ -209,6 +218,18 @@ def _paths(tracks: pa.Table) -> Mapping[tuple[int, int], _Path]:
     known = tracks.select(["shot", "track", "t_s", "x_ft", "y_ft"]).filter(pc.field("x_ft").is_valid())
     columns = [known[name].to_numpy() for name in ("shot", "track", "t_s", "x_ft", "y_ft")]
     return _split(np.column_stack(columns[:2]).astype(np.int64), columns[2], np.column_stack(columns[3:]))
+
+
+def _hidden(tracks: pa.Table) -> Mapping[tuple[int, int], np.ndarray]:
+    """Times at which a player's place is told although he was not seen, by track."""
+    if tracks.num_rows == 0:
+        return {}
+    told = tracks.filter((pc.field("role") == "player") & ~pc.field("observed"))
+    rows = sorted(zip(*(told[name].to_pylist() for name in ("shot", "track", "t_s")), strict=True))
+    found: dict[tuple[int, int], list[float]] = {}
+    for shot, track, t_s in rows:
+        found.setdefault((shot, track), []).append(t_s)
+    return {key: np.array(times) for key, times in found.items()}
 
 
 def _teams(tracks: pa.Table) -> Mapping[tuple[int, int], int]:

@@ -33,8 +33,7 @@ class Fit:
         0..1: its score, less for what was nearly so or not seen.
     binds : tuple of (player of the definition, track)
     hidden_s : float
-        Of what may have happened while the ball was out of sight (:mod:`unseen`): since when it was; NaN for what was
-        seen.
+        Of what may have happened unseen (:mod:`unseen`, :mod:`meetings`): since when; NaN for what was seen.
     """
 
     index: int
@@ -57,7 +56,7 @@ class Play:
     Parameters
     ----------
     events : sequence of Event
-        In order of time; those that nobody saw (:mod:`unseen`) after all others.
+        In order of time; those that nobody saw (:mod:`unseen`, :mod:`meetings`) after all others.
     numbers : sequence of int
         Numbers of those that were seen in the actions table.
     points_uv : ndarray (N, 3, 2)

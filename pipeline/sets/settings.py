@@ -63,12 +63,12 @@ class SetSettings(BaseModel):
     unseen_at_most: int = Field(
         1,
         ge=0,
-        description="In so many stretches with the ball out of sight a pass that must be there may have gone unseen.",
+        description="At so many moments, the ball or a player hidden, what must be there may have gone unseen.",
     )
     unseen_beside: int = Field(
         2,
         ge=1,
-        description="With a pass unseen, at least so many other phases were found, those that may be among them.",
+        description="With a phase unseen, at least so many others were found, those that may be there among them.",
     )
     unseen_from_s: float = Field(0.5, gt=0, description="The ball is out of sight when it is not seen for this long.")
     unseen_sighting: float = Field(0.3, ge=0, le=1, description="A sighting of the ball counts from this score on.")
@@ -94,6 +94,15 @@ class SetSettings(BaseModel):
         1.5, ge=0, description="Who stood for this long before the ball went out of sight would have got it earlier."
     )
     unseen_stood_share: float = Field(0.8, gt=0, le=1, description="Share of that score that is left for him.")
+    unseen_meet_ft: float = Field(
+        3.5,
+        ge=0,
+        description="Two who met this near off the ball, one of them hidden about then, may have screened; 0: never.",
+    )
+    unseen_around_s: float = Field(
+        0.8, gt=0, description="One of them was hidden at some moment this long before or after they met."
+    )
+    unseen_screen_score: float = Field(0.5, ge=0, le=1, description="What such a screen scores.")
     steps_at_most: int = Field(
         20000, ge=100, description="A search in one possession gives up after so many steps and keeps the best so far."
     )

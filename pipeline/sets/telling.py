@@ -45,7 +45,7 @@ def sentence_of(row: Mapping[str, Any], definition: SetDefinition, called: Calla
 
 def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[str, str]) -> tuple[str, ...]:
     """A sentence for each thing that must be there and was not found: "The return pass from … to … did not come.",
-    or that nobody saw, the ball being out of sight.
+    or that nobody saw, with the reason.
 
     Parameters
     ----------
@@ -71,12 +71,20 @@ def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[
         "It came to none of its endings." if name == ENDING else f"The {told(name)} did not come."
         for name in row["missing"] or ()
     ]
-    return (*missing, *(f"The {told(name)} was not seen; the ball was out of sight." for name in unseen_in(row)))
+    unseen = [f"The {told(name)} was not seen; {why_unseen(phases.get(name))}." for name in unseen_in(row)]
+    return (*missing, *unseen)
 
 
 def unseen_in(row: Mapping[str, Any]) -> tuple[str, ...]:
-    """The phases of a row of ``set_candidates`` that were taken on trust, the ball being out of sight."""
+    """The phases of a row of ``set_candidates`` that were taken on trust."""
     return tuple(value for name, value in row["traits"] or () if name == UNSEEN)
+
+
+def why_unseen(phase: Phase | None) -> str:
+    """Why a phase that was taken on trust was not seen, as the end of a sentence."""
+    if phase is not None and any(action.kind == "off_ball_screen" for action in phase.actions):
+        return "the two met, one of them hidden"
+    return "the ball was out of sight"
 
 
 def _asked(phase: Phase, names: Mapping[str, str]) -> str:

@@ -21,7 +21,7 @@ from pipeline.sets.floor import Floor
 from pipeline.sets.settings import SetSettings
 
 HIDDEN_S = "hidden_s"
-"""Measure of what nobody saw: since when the ball was out of sight."""
+"""Measure of what nobody saw: since when the ball was out of sight, or when two met (:mod:`meetings`)."""
 
 LOOK_S = 0.1
 """How often it is looked who meets whom."""
