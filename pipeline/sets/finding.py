@@ -19,11 +19,14 @@ from pipeline.sets.match import Match, shared_time
 from pipeline.sets.matching import match_set
 from pipeline.sets.meetings import unseen_screens
 from pipeline.sets.plan import Plan, plan_set
-from pipeline.sets.play import Play
+from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.sets.telling import UNSEEN
 from pipeline.sets.unseen import unseen_passes
+
+GUESSED_SCREENS = frozenset({"off_ball_screen", "on_ball_screen"})
+"""Kinds that are taken on trust where two met."""
 
 HALF = 0.5
 """Share of a match's actions, or of the shorter one's time, from which on two matches are taken as one."""
@@ -91,9 +94,10 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
 
     Complete matches come first, then those that ask for more, then the better. A match goes when one before it has used
     :data:`HALF` of the actions of its main line; a complete one also goes when its file yields to a set that was
-    completely played at the same time.
+    completely played at the same time, or when it takes a screen on trust and another has all in it that was seen.
     """
-    found = [match for plan in plans for match in match_set(plan, play)]
+    every = [match for plan in plans for match in match_set(plan, play)]
+    found = [match for match in every if not any(_explains(other, match, play) for other in every)]
     kept: list[Match] = []
     for match in sorted(
         found, key=lambda one: (not one.complete, -one.size(), one.rank()[1:], one.plan.definition.name)
@@ -108,10 +112,28 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
     return kept
 
 
+def _explains(other: Match, match: Match, play: Play) -> bool:
+    """Whether a whole set without anything on trust has in it all that was seen of a match with a screen on trust.
+
+    Two meet so often that a screen which nobody saw explains nothing there.
+    """
+    if not other.complete or _on_trust(other):
+        return False
+    if all(play.events[fit.index].kind not in GUESSED_SCREENS for fit in _on_trust(match)):
+        return False
+    seen = frozenset(index for index in match.main if index < len(play.numbers))
+    return bool(seen) and seen <= other.main
+
+
+def _on_trust(match: Match) -> list[Fit]:
+    """What a match takes on trust."""
+    return [met.fit for met in match.met if met.fit is not None and not met.fit.seen]
+
+
 def _yields(match: Match, other: Match) -> bool:
     if not other.complete or other.plan.definition.name not in match.plan.definition.yields_to:
         return False
-    if len(match.main) > 1 and any(met.fit is not None and not met.fit.seen for met in other.met):
+    if len(match.main) > 1 and _on_trust(other):
         return False  # only a bare screen yields to what was taken on trust
     return shared_time(match.start_s, match.end_s, other.start_s, other.end_s) >= HALF
 

@@ -88,3 +88,33 @@ def test_a_screen_that_was_seen_is_not_guessed_again():
     assert "down" in row["phases"]
     assert "unseen" not in row["traits"]
     assert np.isclose(row["score"], matches(DOWN, [*events(), screen], floor(hidden=None))[0]["score"])
+
+
+BARE = read_set("""
+set bare "Bare"
+  source "made up"
+players
+  1 guard
+  5 big
+phase screen: ball screen by big for guard
+""")
+
+FREED = read_set("""
+set freed "Freed"
+  source "made up"
+players
+  1 guard
+  2 shooter
+  4 big
+phase down: screen by big for shooter
+phase screen: ball screen by shooter for guard
+ending shot
+  phase shot: shot by guard
+""")
+
+
+def test_a_guess_adds_nothing_to_a_whole_set_that_has_all_that_was_seen():
+    screen = action("on_ball_screen", 5.5, {"handler": GUARD, "screener": SHOOTER}, (24, 2))
+    seen = [*events()[:1], screen, action("shot", 7.0, {"shooter": GUARD}, (10, 2))]
+    assert [row["kind"] for row in matches([FREED], seen, floor()) if row["complete"]] == ["freed"]
+    assert [row["kind"] for row in matches([FREED, BARE], seen, floor()) if row["complete"]] == ["bare"]
