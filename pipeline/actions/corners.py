@@ -18,8 +18,10 @@ CORNER = "corner_turned"
 class CornersTurned:
     """Finds the moment when the handler comes off a screen and his way points at the ring.
 
-    He has passed the screener when the screener is no longer ahead of him on his way. The score is the
-    screen's, times the share of the turn's moments in which the handler was observed.
+    He has passed the screener when the screener is no longer ahead of him on his way; one who then rolls faster than
+    the handler runs does not undo that. Off two screens in a row one corner is turned, that of the later one. The moment
+    is when the way points there surely (``surely_deg`` inside the limit): one that only grazes the limit may as well
+    lead across. The score is the screen's, times the share of the turn's moments in which the handler was observed.
     """
 
     kinds = (CORNER,)
@@ -27,8 +29,15 @@ class CornersTurned:
 
     def find(self, view: PossessionView, earlier: Sequence[Event], settings: ActionSettings) -> list[Event]:
         """Corners turned after the on-ball screens in ``earlier``."""
-        found = (_corner(view, screen, settings) for screen in earlier if screen.kind == SCREEN)
-        return [corner for corner in found if corner is not None]
+        turned = [(e, _corner(view, e, settings)) for e in earlier if e.kind == SCREEN]
+        corners = [(screen, corner) for screen, corner in turned if corner is not None]
+        return [
+            corner
+            for screen, corner in corners
+            if not any(
+                later.actors[0] == screen.actors[0] and screen.t_s < later.t_s <= corner.t_s for later, _ in corners
+            )
+        ]
 
 
 def _corner(view: PossessionView, screen: Event, settings: ActionSettings) -> Event | None:
@@ -43,11 +52,15 @@ def _corner(view: PossessionView, screen: Event, settings: ActionSettings) -> Ev
     off_deg = angle_deg(velocity, -place)
     ahead = np.einsum("td,td->t", view.uv_ft[span, screener] - place, velocity) > 0
     with np.errstate(invalid="ignore"):
-        turned = (off_deg <= rule.points_within_deg) & (view.speed_ft_s[span, handler] > rule.speed_ft_s) & ~ahead
-    count = len(turned)
-    for a, b in stretches(turned):
-        if (b - a) * view.step_s < rule.for_s and b < count:
+        goes = view.speed_ft_s[span, handler] > rule.speed_ft_s
+        points = goes & (off_deg <= rule.points_within_deg)
+        surely = off_deg <= rule.points_within_deg - rule.surely_deg
+    count = len(points)
+    for first, b in stretches(points):
+        turned = ~ahead[first:b] & surely[first:b]
+        if ((b - first) * view.step_s < rule.for_s and b < count) or not turned.any():
             continue
+        a = first + int(turned.argmax())
         at = span.start + a
         u, v = (float(x) for x in view.uv_ft[at, handler])
         return Event(

@@ -355,6 +355,9 @@ class CornerSettings(BaseModel):
     points_within_deg: float = Field(
         35.0, gt=0, lt=180, description="The handler's way points at the ring within this."
     )
+    surely_deg: float = Field(
+        5.0, ge=0, description="And this far inside that limit at its moment: a way's direction is not known better [C]."
+    )
     speed_ft_s: float = Field(6.0, gt=0, description="Slower than this the handler has no way to speak of.")
     within_s: float = Field(2.5, gt=0, description="The corner is turned at most this long after the screen.")
     for_s: float = Field(0.15, ge=0, description="The way points at the ring for at least this long.")
