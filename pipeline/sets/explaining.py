@@ -142,7 +142,7 @@ def _phase_lines(case: _Case, traits: Mapping[str, str]) -> Iterator[str]:
             yield f"{_name(phase)} at {_clock(event.t_s)}: {_told(event, case)}."
         elif phase.name in unseen_in(case.row):
             yield (
-                f"{_name(phase)} was not seen: {why_unseen(phase)} when it was due; all the rest was there, so it is "
+                f"{_name(phase)} was not seen, {why_unseen(phase)} when it was due; all the rest was there, so it is "
                 f"taken on trust."
             )
         elif phase.need is Need.REQUIRED:

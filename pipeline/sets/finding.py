@@ -17,16 +17,13 @@ from pipeline.sets.emphasis import points
 from pipeline.sets.floor import Floor, points_uv
 from pipeline.sets.match import Match, shared_time
 from pipeline.sets.matching import match_set
-from pipeline.sets.meetings import unseen_screens
+from pipeline.sets.meetings import SEEN_BESIDE, untold_screens
 from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.tables import SET_CANDIDATES
 from pipeline.sets.telling import UNSEEN
 from pipeline.sets.unseen import unseen_passes
-
-GUESSED_SCREENS = frozenset({"off_ball_screen", "on_ball_screen"})
-"""Kinds that are taken on trust where two met."""
 
 HALF = 0.5
 """Share of a match's actions, or of the shorter one's time, from which on two matches are taken as one."""
@@ -77,7 +74,7 @@ def plays(actions: pa.Table, tracks: pa.Table, ball: pa.Table, book: RuleBook, s
         more: list[Event] = []
         if settings.unseen_at_most:
             here = [events[i] for i in indices]
-            more = [*unseen_passes(here, floor, settings), *unseen_screens(here, floor, settings)]
+            more = [*unseen_passes(here, floor, settings), *untold_screens(here, floor, settings)]
         unseen[key] = range(len(events), len(events) + len(more))
         events += more
     points = points_uv(events, floor)
@@ -119,7 +116,7 @@ def _explains(other: Match, match: Match, play: Play) -> bool:
     """
     if not other.complete or _on_trust(other):
         return False
-    if all(play.events[fit.index].kind not in GUESSED_SCREENS for fit in _on_trust(match)):
+    if all(play.events[fit.index].kind not in SEEN_BESIDE for fit in _on_trust(match)):
         return False
     seen = frozenset(index for index in match.main if index < len(play.numbers))
     return bool(seen) and seen <= other.main

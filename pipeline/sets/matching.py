@@ -13,11 +13,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from pipeline.sets.definition import AT_START, During, Edge, Need, Window
 from pipeline.sets.match import Match, Met, shared_time
+from pipeline.sets.meetings import SEEN_BESIDE
 from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase
 from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
@@ -173,8 +175,11 @@ class _Search:
 
     def _trusted(self, fit: Fit) -> bool:
         """Whether a phase may be met by what nobody saw; none of a counter, which is what was not planned."""
-        hidden = {other.hidden_s for other in self._met.values() if not other.seen} | {fit.hidden_s}
-        return self._line.line.counter is None and len(hidden) <= self._s.unseen_at_most
+        if self._line.line.counter is not None:
+            return False
+        hidden = sorted([other.hidden_s for other in self._met.values() if not other.seen] + [fit.hidden_s])
+        moments = 1 + sum(b - a > self._s.met_around_s for a, b in pairwise(hidden))
+        return moments <= self._s.unseen_at_most
 
     def _at_its_time(self, phase: PlannedPhase, fit: Fit, last: Fit | None) -> bool:
         slack = self._s.order_slack_s
@@ -324,11 +329,21 @@ class _Search:
         return total
 
     def _borne_out(self) -> bool:
-        """Whether enough was seen of a match that takes a phase on trust; of a handoff, that the two met was seen."""
+        """Whether enough was seen of a match that takes a phase on trust; of a handoff, that the two met was seen.
+
+        With a screen on trust something of the set that must be there was seen, and two such things where the screen
+        was for the ball, which others always pass.
+        """
         taken = self._met.values()
-        seen = sum(fit.seen for fit in taken)
-        met = sum(not fit.seen and self._play.events[fit.index].kind == "handoff" for fit in taken)
-        return seen == len(taken) or seen + met >= min(self._s.unseen_beside, len(self._line.part.required))
+        unseen = [fit for fit in taken if not fit.seen]
+        if not unseen:
+            return True
+        kinds = [self._play.events[fit.index].kind for fit in unseen]
+        required = sum(self._met[phase.name].seen for phase in self._line.part.required if phase.name in self._met)
+        if required < max(SEEN_BESIDE.get(kind, 0) for kind in kinds):
+            return False
+        seen = len(taken) - len(unseen)
+        return seen + kinds.count("handoff") >= min(self._s.unseen_beside, len(self._line.part.required))
 
     def _allowed(self, parts: Sequence[PlannedPart]) -> bool:
         """Not too long, not over a match that stands, nothing forbidden in it."""

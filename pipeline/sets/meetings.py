@@ -1,14 +1,14 @@
-"""Screens off the ball that nobody saw: teammates who met while one hid the other.
+"""Screens that nobody told: teammates who met where a screen was due.
 
 Where two bodies meet in a picture one hides the other, and a track may go on with the wrong one of them: of the screens
-that are not told on film most are lost so. That the two met is seen all the same. So the matcher is given such meetings
-as screens of either for the other, as it is given passes that nobody saw (:mod:`unseen`), and takes one on trust where
-nothing better met a phase that must be there.
+that are not told on film most are lost so. And a screen that hits nobody is none by itself, though it is a poor one to
+a coach who sees that all the rest of a set is played. That the two met is seen in both cases. So the matcher is given
+such meetings as screens, as it is given passes that nobody saw (:mod:`unseen`), and takes one on trust where nothing
+better met a phase that must be there.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 from types import MappingProxyType
@@ -20,15 +20,24 @@ from pipeline.sets.floor import Floor
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.unseen import HIDDEN_S
 
-SCREENS = ("off_ball_screen", "on_ball_screen", "handoff")
+TOLD = ("off_ball_screen", "on_ball_screen", "handoff")
 """What two who met were seen to do."""
+
+SEEN_BESIDE = MappingProxyType({"off_ball_screen": 1, "on_ball_screen": 2})
+"""So many phases that must be there are seen beside a screen on trust: more for one on the ball, whom others always
+pass."""
 
 LOOK_S = 0.1
 """How often it is looked who is how far from whom."""
 
+ABOUT = 5
+"""So many looks before and after a meeting tell who stood and who ran."""
 
-def unseen_screens(events: Sequence[Event], floor: Floor, settings: SetSettings) -> list[Event]:
-    """Screens off the ball that may have been set in a possession while one of the two was hidden.
+
+def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings) -> list[Event]:
+    """Screens that may have been set in a possession and were not told.
+
+    Two teammates met, and either one of them was hidden then, or the one stood and the other ran by.
 
     Parameters
     ----------
@@ -40,8 +49,8 @@ def unseen_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
     Returns
     -------
     list of Event
-        Of kind ``off_ball_screen``, with the score ``unseen_score`` and no more traits and measures than its place, in
-        order of time, two a meeting. None where every player was always seen.
+        Of kind ``off_ball_screen`` or, where one of the two has the ball, ``on_ball_screen``, with the score
+        ``untold_screen_score`` and no more traits and measures than the place, in order of time.
     """
     touches = [e for e in events if e.kind == "touch" and e.actors]
     if not touches:
@@ -49,61 +58,69 @@ def unseen_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
     shot, end = events[0].shot, events[0].attacked_end
     start_s, end_s = min(e.start_s for e in events), max(e.end_s for e in touches)
     times = np.arange(start_s, end_s + 1e-6, LOOK_S)
-    holders = sorted({e.actors[0][1] for e in touches})
-    team = sorted({mate for holder in holders for t_s in (start_s, end_s) for mate in floor.mates(shot, holder, t_s)})
-    if len(times) < 3 or not any(floor.was_hidden(shot, one, start_s, end_s) for one in team):
-        return []
+    holders = {e.actors[0][1] for e in touches}
+    team = sorted({mate for one in holders for t_s in (start_s, end_s) for mate in floor.mates(shot, one, t_s)})
     places = {one: floor.places_uv(shot, one, times, end) for one in team}
-    told = [e for e in events if e.kind in SCREENS]
+    told = [e for e in events if e.kind in TOLD]
     found = []
     for one, other in combinations(team, 2):
         gap_ft = np.linalg.norm(places[one] - places[other], axis=1)
         for k in _closest(gap_ft, settings):
             t_s = float(times[k])
-            around = (t_s - settings.unseen_around_s, t_s + settings.unseen_around_s)
-            if not any(floor.was_hidden(shot, who, *around) for who in (one, other)):
+            if any(
+                abs(e.t_s - t_s) <= settings.met_around_s and {one, other} <= {track for _, track in e.actors}
+                for e in told
+            ):
                 continue
-            if _has_ball(touches, (one, other), t_s) or _was_told(told, (one, other), t_s, settings):
-                continue
-            for screener, cutter in ((one, other), (other, one)):
-                found.append(_screen(events[0], screener, cutter, t_s, places[screener][k], floor, settings))
+            hidden = any(
+                floor.was_hidden(shot, who, t_s - settings.met_around_s, t_s + settings.met_around_s)
+                for who in (one, other)
+            )
+            held = {e.actors[0][1] for e in touches if e.start_s <= t_s <= e.end_s}
+            for screener, mover in ((one, other), (other, one)):
+                if screener in held or not (hidden or _ran_by(places[screener], places[mover], k, settings)):
+                    continue
+                kind = "on_ball_screen" if mover in held else "off_ball_screen"
+                found.append(_screen(events[0], kind, screener, mover, t_s, places[screener][k], floor, settings))
     return sorted(found, key=lambda e: e.t_s)
 
 
 def _closest(gap_ft: np.ndarray, settings: SetSettings) -> Iterator[int]:
     """Moments at which two are nearest to each other, and near."""
-    apart = max(1, round(settings.unseen_around_s / LOOK_S))
+    apart = max(1, round(settings.met_around_s / LOOK_S))
     near = np.where(np.isfinite(gap_ft), gap_ft, np.inf)
-    for k in np.flatnonzero(near <= settings.unseen_meet_ft):
-        around = near[max(0, k - apart) : k + apart + 1]
-        if near[k] == around.min() and k - max(0, k - apart) == int(around.argmin()):
-            yield int(k)
+    for k in np.flatnonzero(near <= settings.met_within_ft).tolist():
+        first = max(0, k - apart)
+        if first + int(near[first : k + apart + 1].argmin()) == k:
+            yield k
 
 
-def _has_ball(touches: Sequence[Event], two: tuple[int, int], t_s: float) -> bool:
-    return any(e.start_s <= t_s <= e.end_s and e.actors[0][1] in two for e in touches)
-
-
-def _was_told(told: Sequence[Event], two: tuple[int, int], t_s: float, settings: SetSettings) -> bool:
-    return any(
-        abs(e.t_s - t_s) <= settings.unseen_around_s and set(two) <= {track for _, track in e.actors} for e in told
-    )
+def _ran_by(screener_uv: np.ndarray, mover_uv: np.ndarray, k: int, settings: SetSettings) -> bool:
+    """Whether one stood at some moment about a meeting and the other ran."""
+    around = slice(max(0, k - ABOUT), k + ABOUT + 1)
+    slow, fast = (np.linalg.norm(np.diff(uv[around], axis=0), axis=1) / LOOK_S for uv in (screener_uv, mover_uv))
+    if not (np.isfinite(slow).any() and np.isfinite(fast).any()):
+        return False
+    return bool(np.nanmin(slow) <= settings.met_stood_ft_s and np.nanmax(fast) >= settings.met_ran_ft_s)
 
 
 def _screen(
-    like: Event, screener: int, cutter: int, t_s: float, uv: np.ndarray, floor: Floor, settings: SetSettings
+    like: Event, kind: str, screener: int, mover: int, t_s: float, uv: np.ndarray, floor: Floor, settings: SetSettings
 ) -> Event:
     u_ft, v_ft = float(uv[0]), float(uv[1])
+    first, second = ("screener", screener), ("cutter", mover)
+    if kind == "on_ball_screen":
+        first, second = ("handler", mover), ("screener", screener)
     return Event(
-        kind="off_ball_screen",
+        kind=kind,
         shot=like.shot,
         possession=like.possession,
-        start_s=t_s - settings.unseen_around_s,
-        end_s=t_s + settings.unseen_around_s,
+        start_s=t_s - settings.met_around_s,
+        end_s=t_s + settings.met_around_s,
         t_s=t_s,
-        actors=(("screener", screener), ("cutter", cutter)),
+        actors=(first, second),
         place_ft=floor.court_ft((u_ft, v_ft), like.attacked_end),
         attacked_end=like.attacked_end,
         measures=MappingProxyType({HIDDEN_S: t_s, "u_ft": u_ft, "v_ft": v_ft}),
-        score=settings.unseen_screen_score if math.isfinite(u_ft) else 0.0,
+        score=settings.untold_screen_score,
     )

@@ -53,7 +53,7 @@ class SetSettings(BaseModel):
         le=1,
         description="A play is reported in part when this share of its phases was found, and two at least.",
     )
-    least_score: float = Field(0.35, ge=0, le=1, description="Plays that score less are not reported.")
+    least_score: float = Field(0.25, ge=0, le=1, description="Plays that score less are not reported.")
     apart_share: float = Field(
         0.3,
         ge=0,
@@ -63,7 +63,7 @@ class SetSettings(BaseModel):
     unseen_at_most: int = Field(
         1,
         ge=0,
-        description="At so many moments, the ball or a player hidden, what must be there may have gone unseen.",
+        description="At so many moments what must be there may have gone unseen or untold.",
     )
     unseen_beside: int = Field(
         2,
@@ -94,15 +94,17 @@ class SetSettings(BaseModel):
         1.5, ge=0, description="Who stood for this long before the ball went out of sight would have got it earlier."
     )
     unseen_stood_share: float = Field(0.8, gt=0, le=1, description="Share of that score that is left for him.")
-    unseen_meet_ft: float = Field(
-        3.5,
-        ge=0,
-        description="Two who met this near off the ball, one of them hidden about then, may have screened; 0: never.",
+    met_within_ft: float = Field(
+        4.0, ge=0, description="Two who met this near may have screened although no screen was told; 0: never."
     )
-    unseen_around_s: float = Field(
-        0.8, gt=0, description="One of them was hidden at some moment this long before or after they met."
+    met_around_s: float = Field(
+        0.8, gt=0, description="Whether one of them was hidden is looked at for this long before and after they met."
     )
-    unseen_screen_score: float = Field(0.5, ge=0, le=1, description="What such a screen scores.")
+    met_stood_ft_s: float = Field(
+        4.0, ge=0, description="Where nobody was hidden, the screener slows down to this at least."
+    )
+    met_ran_ft_s: float = Field(6.0, ge=0, description="Where nobody was hidden, the other is at least this fast.")
+    untold_screen_score: float = Field(0.5, ge=0, le=1, description="What such a screen scores.")
     steps_at_most: int = Field(
         20000, ge=100, description="A search in one possession gives up after so many steps and keeps the best so far."
     )

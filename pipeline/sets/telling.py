@@ -12,6 +12,9 @@ from pipeline.sets.phrases import roles_by_word
 UNSEEN = "unseen"
 """Trait of a row that names a phase which was taken on trust."""
 
+SCREENS = ("off_ball_screen", "on_ball_screen")
+"""What is taken on trust where two met; anything else because the ball was out of sight."""
+
 ENDING = "ending"
 """What a row calls an ending that must be there and is missing."""
 
@@ -71,7 +74,7 @@ def missed_of(row: Mapping[str, Any], definition: SetDefinition, names: Mapping[
         "It came to none of its endings." if name == ENDING else f"The {told(name)} did not come."
         for name in row["missing"] or ()
     ]
-    unseen = [f"The {told(name)} was not seen; {why_unseen(phases.get(name))}." for name in unseen_in(row)]
+    unseen = [f"The {told(name)} was not seen, {why_unseen(phases.get(name))}." for name in unseen_in(row)]
     return (*missing, *unseen)
 
 
@@ -82,9 +85,9 @@ def unseen_in(row: Mapping[str, Any]) -> tuple[str, ...]:
 
 def why_unseen(phase: Phase | None) -> str:
     """Why a phase that was taken on trust was not seen, as the end of a sentence."""
-    if phase is not None and any(action.kind == "off_ball_screen" for action in phase.actions):
-        return "the two met, one of them hidden"
-    return "the ball was out of sight"
+    if phase is not None and any(action.kind in SCREENS for action in phase.actions):
+        return "only that the two met"
+    return "the ball being out of sight"
 
 
 def _asked(phase: Phase, names: Mapping[str, str]) -> str:

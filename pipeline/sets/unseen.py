@@ -74,6 +74,7 @@ def unseen_passes(events: Sequence[Event], floor: Floor, settings: SetSettings) 
     stands = [e for e in events if e.kind == "stand"]
     found: list[Event] = []
     for hidden in _hidden(events[0], seen_s, start_s, end_s, floor, settings):
+        found += _flown_on(hidden, events, floor, settings)
         if any(e.start_s < hidden.end_s and e.end_s > hidden.start_s for e in events if e.kind in TOLD):
             continue
         found += _handoffs(hidden, events, settings)
@@ -112,6 +113,22 @@ def _handoffs(hidden: Hidden, events: Sequence[Event], settings: SetSettings) ->
                     traits=MappingProxyType({}),
                     score=settings.unseen_handoff_score,
                 )
+
+
+def _flown_on(hidden: Hidden, events: Sequence[Event], floor: Floor, settings: SetSettings) -> Iterator[Event]:
+    """Passes whose ball was last seen at whom they were told to, and may have flown on to another."""
+    for told in events:
+        passer, receiver = told.actor("passer"), told.actor("receiver")
+        if told.kind != "pass" or passer is None or receiver is None:
+            continue
+        if abs(told.end_s - hidden.start_s) > settings.order_slack_s:
+            continue
+        for mate in floor.mates(told.shot, passer, told.end_s):
+            if mate not in (passer, receiver) and _may_have_gone(
+                hidden, receiver, mate, floor, told.shot, told.attacked_end, settings
+            ):
+                flown = _pass(told, hidden, told.end_s, passer, mate, floor, settings.unseen_score)
+                yield replace(flown, start_s=told.start_s)
 
 
 def _given_back(

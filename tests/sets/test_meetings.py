@@ -1,10 +1,11 @@
-"""Screens off the ball that nobody saw, because one of the two was hidden as they met."""
+"""Screens that nobody told, because one of the two was hidden as they met, or the screen was a poor one."""
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 
+from pipeline.sets.printing import set_text
 from pipeline.sets.reading import read_set
 from pipeline.sets.settings import SetSettings
 from pipeline.sets.telling import sentence_of, unseen_in
@@ -58,7 +59,7 @@ def test_who_met_while_one_was_hidden_may_have_screened():
     assert "down" not in row["phases"], "nobody saw it"
     told = {**row, "traits": list(row["traits"].items()), "actors": []}
     assert unseen_in(told) == ("down",)
-    assert "screen by the big for the shooter was not seen; the two met, one of them hidden." in sentence_of(
+    assert "screen by the big for the shooter was not seen, only that the two met." in sentence_of(
         told, DOWN, lambda _: None
     )
 
@@ -66,16 +67,22 @@ def test_who_met_while_one_was_hidden_may_have_screened():
 @pytest.mark.parametrize(
     ("tracks", "settings"),
     [
-        (floor(hidden=None), SetSettings()),
-        (floor(hidden=GUARD), SetSettings()),
+        (floor(hidden=None), SetSettings(met_ran_ft_s=1000)),
+        (floor(hidden=GUARD), SetSettings(met_ran_ft_s=1000)),
         (floor(apart_ft=5.0), SetSettings()),
         (floor(), SetSettings(unseen_at_most=0)),
-        (floor(), SetSettings(unseen_meet_ft=0)),
+        (floor(), SetSettings(met_within_ft=0)),
     ],
-    ids=["both were seen", "another was hidden", "they did not meet", "not wished", "no meetings wished"],
+    ids=["seen, and nobody ran", "another was hidden", "they did not meet", "not wished", "no meetings wished"],
 )
 def test_else_the_screen_is_missing(tracks, settings):
     assert [row["missing"] for row in matches(DOWN, events(), tracks, settings)] == [["down"]]
+
+
+def test_a_poor_screen_is_one_where_all_the_rest_was_played():
+    (row,) = matches(DOWN, events(), floor(hidden=None))
+    assert row["complete"]
+    assert row["traits"]["unseen"] == "down"
 
 
 def test_who_has_the_ball_does_not_screen_off_it():
@@ -118,3 +125,27 @@ def test_a_guess_adds_nothing_to_a_whole_set_that_has_all_that_was_seen():
     seen = [*events()[:1], screen, action("shot", 7.0, {"shooter": GUARD}, (10, 2))]
     assert [row["kind"] for row in matches([FREED], seen, floor()) if row["complete"]] == ["freed"]
     assert [row["kind"] for row in matches([FREED, BARE], seen, floor()) if row["complete"]] == ["bare"]
+
+
+TAKEN = read_set("""
+set taken "Taken"
+  source "made up"
+players
+  1 guard
+  2 shooter
+  4 big
+phase catch: pass from guard to shooter
+phase screen: ball screen by big for shooter
+  from 3 s before to 3 s after catch
+ending shot
+  phase shot: shot by shooter
+""")
+
+
+def test_a_screen_for_the_ball_needs_two_other_phases():
+    held = [*events()[1:3], action("touch", 4.4, {"handler": SHOOTER}, (14, 8), lasts_s=4.3)]
+    assert not any(row["complete"] for row in matches(TAKEN, held, floor()))
+    longer = read_set(set_text(TAKEN).replace("ending shot\n", ""))
+    (row,) = matches(longer, held, floor())
+    assert row["complete"]
+    assert row["traits"]["unseen"] == "screen"

@@ -49,7 +49,7 @@ def test_one_pass_may_go_unseen_while_the_ball_is_out_of_sight():
     assert "unseen" not in whole["traits"]
     told = {**row, "traits": list(row["traits"].items()), "actors": []}
     assert unseen_in(told) == ("back",)
-    assert "pass from the top to the guard was not seen; the ball was out of sight." in sentence_of(
+    assert "pass from the top to the guard was not seen, the ball being out of sight." in sentence_of(
         told, MOTION, lambda _: None
     )
 
