@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.actions.events import Event
-from pipeline.actions.on_ball_screens import SCREEN, pair_sigma_ft
+from pipeline.actions.on_ball_grades import pair_sigma_ft
+from pipeline.actions.on_ball_screens import SCREEN
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import PossessionView
@@ -19,9 +20,9 @@ class CornersTurned:
     """Finds the moment when the handler comes off a screen and his way points at the ring.
 
     He has passed the screener when the screener is no longer ahead of him on his way; one who then rolls faster than
-    the handler runs does not undo that. Off two screens in a row one corner is turned, that of the later one. The moment
-    is when the way points there surely (``surely_deg`` inside the limit): one that only grazes the limit may as well
-    lead across. The score is the screen's, times the share of the turn's moments in which the handler was observed.
+    the handler runs does not undo that. Off two screens in a row one corner is turned, that of the later one. Its
+    moment is when the way points there surely (``surely_deg`` inside the limit): one that only grazes the limit may as
+    well lead across. The score is the screen's, times the share of the turn's moments in which he was observed.
     """
 
     kinds = (CORNER,)

@@ -17,7 +17,8 @@ import numpy as np
 
 from pipeline.actions.events import Event
 from pipeline.actions.grades import at_least, at_most
-from pipeline.actions.on_ball_screens import closest_approaches, pair_sigma_ft, usual_guard
+from pipeline.actions.on_ball_grades import pair_sigma_ft
+from pipeline.actions.on_ball_screens import closest_approaches, usual_guard
 from pipeline.actions.screen_settings import OffBallScreenSettings
 from pipeline.actions.screen_types import group, line_off_deg, read, route, screen_type, set_up_ft, swept_deg
 from pipeline.actions.settings import ActionSettings

@@ -3,8 +3,9 @@
 Frame of the rule: the glossary's, after McQueen, Wiens and Guttag (MIT Sloan 2014): one handler for 0.52 s, a teammate
 within 10 ft of him who is not in the paint and at most 2 ft farther from the ring, a defender within 12 ft, the ball
 outside the paint; the moment is their closest approach. That alone is right about half of the time. So what a coach
-looks at is graded besides (:class:`OnBallScreenSettings`): the screener gets to the handler's defender and came to him
-(or had him brought to him), the screener slows down, and the handler goes. The score is the product of the grades.
+looks at is graded besides (``on_ball_grades``): the screener gets to the handler's defender and came to him (or had
+him brought to him), he slows down, he is in that defender's way, and the handler goes. The score is the product of the
+grades.
 
 Decided here, as a coach would:
 
@@ -23,16 +24,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import replace
 
 import numpy as np
 
 from pipeline.actions.coverage import coverage
 from pipeline.actions.events import Event
-from pipeline.actions.grades import HALF, at_least, at_most
+from pipeline.actions.grades import HALF
+from pipeline.actions.on_ball_grades import (
+    Grade,
+    Meeting,
+    grade_of,
+    handles,
+    off_way,
+    pair_sigma_ft,
+    second_grade,
+    slowest,
+    touch,
+)
 from pipeline.actions.screen_settings import OnBallScreenSettings
-from pipeline.actions.screen_use import dives, early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
+from pipeline.actions.screen_use import early_s, goes_at, live_dribble, phase, sent, since_half_court_s, slipped
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.stretches import stretches
 from pipeline.actions.view import NOBODY, PossessionView
@@ -40,23 +51,6 @@ from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
 
 SCREEN = "on_ball_screen"
 NAN = float("nan")
-
-
-@dataclass(frozen=True, slots=True)
-class Meeting:
-    """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known.
-
-    What was before ``since`` belongs to an earlier meeting of the two, and the screener came before ``came_since`` for
-    that one.
-    """
-
-    handler: int
-    screener: int
-    guard: int
-    screener_guard: int
-    moment: int
-    since: int = 0
-    came_since: int = 0
 
 
 class OnBallScreens:
@@ -72,16 +66,16 @@ class OnBallScreens:
         """On-ball screens of one possession; ``earlier`` is not used."""
         del earlier
         rule = settings.on_ball_screen
-        graded = [(_score(view, meeting, rule), meeting) for meeting in _meetings(view, settings)]
+        graded = [(grade_of(view, meeting, rule), meeting) for meeting in _meetings(view, settings)]
         least = rule.least_score
-        sure = [meeting for score, meeting in graded if score >= least]
+        sure = [meeting for grade, meeting in graded if grade.score >= least]
         graded = [
-            (max(score, _second_score(view, meeting, rule)), meeting)
-            if score < least and _follows(view, meeting, sure, rule)
-            else (score, meeting)
-            for score, meeting in graded
+            (max(grade, second_grade(view, meeting, rule), key=lambda g: g.score), meeting)
+            if grade.score < least and _follows(view, meeting, sure, rule)
+            else (grade, meeting)
+            for grade, meeting in graded
         ]
-        found = [(score, meeting) for score, meeting in _apart(view, graded, settings) if score >= least]
+        found = [(g.score, meeting) for g, meeting in _apart(view, graded, settings) if g.score >= least]
         events: list[Event] = []
         last: dict[tuple[int, int], float] = {}
         for score, meeting in sorted(found, key=lambda g: g[1].moment):
@@ -145,145 +139,6 @@ def usual_guard(view: PossessionView, column: int, span: slice) -> int:
     return int(found[counts.argmax()]) if len(found) else NOBODY
 
 
-def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
-    """Grade of a player having the ball for long enough about a moment, and longer than anybody else."""
-    around = view.span(view.t_s[moment] - rule.handler_around_s, view.t_s[moment] + rule.handler_around_s)
-    who = view.handler[around]
-    own_s = float((who == handler).sum()) * view.step_s
-    others_s = float(((who != handler) & (who != NOBODY)).sum()) * view.step_s
-    soft = rule.time_soft_s
-    return at_least(own_s, rule.handler_for_s, soft) * at_least(own_s - others_s, 0.0, soft)
-
-
-def held_before_s(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
-    """How long a player has had the ball shortly before a moment; what lies before the view began counts as his."""
-    span = view.span(view.t_s[moment] - rule.held_within_s, view.t_s[moment])
-    missing = max(view.steps(rule.held_within_s) + 1 - (span.stop - span.start), 0)
-    return (float((view.handler[span] == handler).sum()) + missing) * view.step_s
-
-
-def guarded_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """How far off the handler his defender is as the screen comes; NaN where not known."""
-    if meeting.guard < 0:
-        return NAN
-    return float(view.gap_ft[view.at(view.t_s[meeting.moment] - rule.guarded_before_s), meeting.handler, meeting.guard])
-
-
-def handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> float:
-    """Grade of the ball going from hand to hand between two players about a time."""
-    holds = [touch for touch in view.touches if touch.held_s >= rule.hold_s - 1e-9]
-    changes = (
-        at_most(abs(after.start_s - t_s), rule.handoff_within_s, rule.time_soft_s)
-        * at_most(float(view.gap_ft[view.at(after.start_s), one, other]), rule.handoff_ft, rule.place_soft_ft)
-        for before, after in pairwise(holds)
-        if {before.column, after.column} == {one, other}
-    )
-    return max(changes, default=0.0)
-
-
-def touch(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, int]:
-    """Least distance of screener and on-ball defender about the screen, and when; (NaN, moment) if not known."""
-    if meeting.guard < 0:
-        return NAN, meeting.moment
-    t = view.t_s[meeting.moment]
-    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
-    gap = view.gap_ft[around, meeting.screener, meeting.guard]
-    if not np.isfinite(gap).any():
-        return NAN, meeting.moment
-    return float(np.nanmin(gap)), around.start + int(np.nanargmin(gap))
-
-
-def _from(since: int, span: slice) -> slice:
-    """What is left of a span from a moment on."""
-    return slice(max(since, span.start), span.stop)
-
-
-def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    t = view.t_s[meeting.moment]
-    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
-    speed = view.speed_ft_s[around, meeting.screener]
-    return float(np.nanmin(speed)) if np.isfinite(speed).any() else NAN
-
-
-def pair_sigma_ft(view: PossessionView, moment: int, *columns: int) -> float:
-    """Uncertainty of a distance between players; what is not given counts as none."""
-    sigma = np.nan_to_num(view.sigma_ft[moment, [c for c in columns if c >= 0]])
-    return float(np.sqrt((sigma**2).sum()))
-
-
-def paint_depth_ft(view: PossessionView, moment: int, column: int) -> float:
-    """How far inside the attacked paint a player stands; negative outside."""
-    u, v = view.uv_ft[moment, column]
-    book = view.book
-    return float(min(book.lane_length_ft - book.ring_to_baseline_ft - u, book.lane_width_ft / 2 - abs(v)))
-
-
-def _score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    h, s, m = meeting.handler, meeting.screener, meeting.moment
-    t = view.t_s[m]
-    sigma = pair_sigma_ft(view, m, h, s)
-    least, at = touch(view, meeting, rule)
-    touch_sigma = pair_sigma_ft(view, at, s, meeting.guard)
-    came = NAN
-    if meeting.guard >= 0:
-        before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
-        came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
-    closest = float(view.gap_ft[m, h, s])
-    slow = slowest(view, meeting, rule)
-    set_screen = (
-        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
-    )
-    rub = (
-        at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.rub_touch_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slow, rule.moving_ft_s, rule.screener_soft_ft_s),
-    )
-    slip = (
-        at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
-        dives(view, s, at, rule),
-    )
-    set_for_him = (
-        at_most(least, rule.contact_ft, rule.touch_soft_ft / 2, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
-        at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
-    )
-    always = (*_frame(view, meeting, rule), max(_goes(view, meeting, rule), math.prod(set_for_him)))
-    return math.prod(always) * max(math.prod(way) for way in (set_screen, rub, slip))
-
-
-def _frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, ...]:
-    """Grades of what every screen on the ball must have: a handler with the ball, guarded, and the right places."""
-    h, s, m = meeting.handler, meeting.screener, meeting.moment
-    sigma = pair_sigma_ft(view, m, h, s)
-    behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
-    return (
-        handles(view, h, m, rule),
-        at_least(held_before_s(view, h, m, rule), rule.held_before_s, rule.time_soft_s),
-        at_most(guarded_ft(view, meeting, rule), rule.guarded_ft, rule.place_soft_ft, sigma),
-        at_most(float(view.uv_ft[m, s, 0]), view.half_court_u_ft, rule.front_court_soft_ft),
-        1.0 - handed_over(view, h, s, float(view.t_s[m]), rule),
-        at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
-        at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
-        at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
-    )
-
-
-def _goes(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """Grade of the handler going off the screen."""
-    t = view.t_s[meeting.moment]
-    after = view.speed_ft_s[view.span(t - rule.goes_within_s / 2, t + rule.goes_within_s), meeting.handler]
-    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
-    return at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2)
-
-
 def _follows(view: PossessionView, meeting: Meeting, sure: Sequence[Meeting], rule: OnBallScreenSettings) -> bool:
     """Whether the handler has just come off somebody else's screen: the second of a double drag."""
     return any(
@@ -294,38 +149,9 @@ def _follows(view: PossessionView, meeting: Meeting, sure: Sequence[Meeting], ru
     )
 
 
-def _second_score(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """Product of the grades of a screen right after another's.
-
-    The defender trails behind the first screen, or has been switched: he need not be met again where a second screener
-    stands on the handler's way, had come there, and the handler passes close by him.
-    """
-    h, s, m = meeting.handler, meeting.screener, meeting.moment
-    sigma = pair_sigma_ft(view, m, h, s)
-    least, _ = touch(view, meeting, rule)
-    return math.prod(
-        (
-            *_frame(view, meeting, rule),
-            _goes(view, meeting, rule),
-            at_most(float(view.gap_ft[m, h, s]), rule.second_ft, rule.closest_soft_ft, sigma),
-            at_most(least, rule.second_touch_ft, rule.touch_soft_ft, sigma),
-            at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
-            at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
-        )
-    )
-
-
-def _came_up_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """How far off the screener was from where he meets the handler; NaN where not known."""
-    t = view.t_s[meeting.moment]
-    way = view.uv_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), meeting.screener]
-    off = np.linalg.norm(way - view.uv_ft[meeting.moment, meeting.screener], axis=1)
-    return float(np.nanmax(off)) if np.isfinite(off).any() else NAN
-
-
 def _apart(
-    view: PossessionView, graded: list[tuple[float, Meeting]], settings: ActionSettings
-) -> list[tuple[float, Meeting]]:
+    view: PossessionView, graded: list[tuple[Grade, Meeting]], settings: ActionSettings
+) -> list[tuple[Grade, Meeting]]:
     """One meeting per screen.
 
     Meetings of two players close in time are one, the better of them, whoever of the two has the ball. So are those of
@@ -333,18 +159,18 @@ def _apart(
     then uses the screen meets him twice, and the later meeting is the use.
     """
     rule = settings.on_ball_screen
-    kept: list[tuple[float, Meeting]] = []
-    for score, meeting in sorted(graded, key=lambda g: (g[1].moment, g[1].handler, g[1].screener)):
+    kept: list[tuple[Grade, Meeting]] = []
+    for grade, meeting in sorted(graded, key=lambda g: (g[1].moment, g[1].handler, g[1].screener)):
         pair = {meeting.handler, meeting.screener}
         last = next((n for n in reversed(range(len(kept))) if {kept[n][1].handler, kept[n][1].screener} == pair), None)
         if last is None:
-            kept.append((score, meeting))
+            kept.append((grade, meeting))
             continue
-        before_score, before = kept[last]
-        if before.screener != meeting.screener and min(score, before_score) < rule.least_score:
+        earlier, before = kept[last]
+        if before.screener != meeting.screener and min(grade.score, earlier.score) < rule.least_score:
             # no screen with the parts changed: it parts no meetings of those who had them right
-            if score > before_score:
-                kept[last] = (score, meeting)
+            if grade.score > earlier.score:
+                kept[last] = (grade, meeting)
             continue
         apart_s = float(view.t_s[meeting.moment] - view.t_s[before.moment])
         waits = (
@@ -353,18 +179,18 @@ def _apart(
             and not _passed(view, before, meeting, rule)
         )
         if apart_s <= rule.same_within_s:
-            if score > before_score:
-                kept[last] = (score, meeting)
+            if grade.score > earlier.score:
+                kept[last] = (grade, meeting)
         elif apart_s <= rule.same_if_stays_s and waits and _close_by(view, meeting, rule):
-            kept[last] = (max(score, before_score), meeting)
-        elif apart_s <= rule.again_within_s and before_score >= rule.least_score:
+            kept[last] = (grade.better(earlier), meeting)
+        elif apart_s <= rule.again_within_s and earlier.score >= rule.least_score:
             gap = view.gap_ft[before.moment : meeting.moment + 1, meeting.handler, meeting.screener]
             parted = before.moment + int(np.nanargmax(gap))
             stayed = before.screener == meeting.screener and _stayed(view, before, meeting, rule)
             anew = replace(meeting, since=parted, came_since=0 if stayed else parted)
-            kept.append((_score(view, anew, rule), anew))
+            kept.append((grade_of(view, anew, rule), anew))
         else:
-            kept.append((score, meeting))
+            kept.append((grade, meeting))
     return kept
 
 
@@ -429,6 +255,7 @@ def _event(view: PossessionView, meeting: Meeting, score: float, since_s: float,
             "sigma_ft": pair_sigma_ft(view, m, h, s),
             "closest_ft": float(view.gap_ft[m, h, s]),
             "contact_ft": contact,
+            "off_way_ft": off_way(view, meeting, rule),
             "handler_ring_distance_ft": float(view.ring_ft[m, h]),
             "screener_speed_ft_s": speed,
             "early_s": early_s(view, s, m, goes, rule),

@@ -8,6 +8,26 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 
+class InTheWaySettings(BaseModel):
+    """When a screener stands in the way of the defender whom he screens. [C] throughout."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    around_s: float = Field(0.4, gt=0, description="That is looked at so long before and after the screen.")
+    ahead_s: float = Field(0.6, gt=0, description="The defender's way leads to where his man is so much later.")
+    guards_ft: float = Field(3.5, ge=0, description="Or to a spot this much nearer to the ring than that.")
+    off_ft: float = Field(
+        2.2,
+        gt=0,
+        description="A screener no farther off the way is in it: half of a wide stance and half of a body.",
+    )
+    touching_ft: float = Field(
+        1.7,
+        ge=0,
+        description="One beside or behind the defender is this near to him, or holds nobody up: bodies touch.",
+    )
+    soft_ft: float = Field(0.3, gt=0, description="Softness of that limit.")
+
+
 class OnBallScreenSettings(BaseModel):
     """When two attackers make a screen for the ball.
 
@@ -28,7 +48,7 @@ class OnBallScreenSettings(BaseModel):
         gt=0,
         description="Their closest approach is about this at most: 6 ft in P3.",
     )
-    closest_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
         2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
@@ -47,6 +67,9 @@ class OnBallScreenSettings(BaseModel):
         description="The handler has had the ball for so long before the screen: a catch beside one is none [C].",
     )
     held_within_s: float = Field(0.9, gt=0, description="And that within this time before it; holes do not count.")
+    way: InTheWaySettings = Field(
+        InTheWaySettings(), description="The screener is in the way of the handler's defender."
+    )
     contact_ft: float = Field(3.0, gt=0, description="Screener to on-ball defender at contact, at most (glossary).")
     touch_within_ft: float = Field(
         3.5, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
@@ -79,9 +102,12 @@ class OnBallScreenSettings(BaseModel):
         4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
     )
     screener_speed_ft_s: float = Field(
-        5.5, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
+        4.6, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
     )
-    screener_soft_ft_s: float = Field(1.0, gt=0, description="Softness of that limit.")
+    screener_soft_ft_s: float = Field(0.7, gt=0, description="Softness of that limit.")
+    bump_speed_ft_s: float = Field(
+        5.8, gt=0, description="One who touches the defender may still be on the move, about so fast [C]."
+    )
     runs_ft_s: float = Field(9.0, gt=0, description="A screener who never slows to this and leaves slips [C].")
     speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
     goes_ft_s: float = Field(
@@ -356,7 +382,9 @@ class CornerSettings(BaseModel):
         35.0, gt=0, lt=180, description="The handler's way points at the ring within this."
     )
     surely_deg: float = Field(
-        5.0, ge=0, description="And this far inside that limit at its moment: a way's direction is not known better [C]."
+        5.0,
+        ge=0,
+        description="And this far inside that limit at its moment: a way's direction is not known better [C].",
     )
     speed_ft_s: float = Field(6.0, gt=0, description="Slower than this the handler has no way to speak of.")
     within_s: float = Field(2.5, gt=0, description="The corner is turned at most this long after the screen.")

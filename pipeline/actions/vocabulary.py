@@ -211,6 +211,7 @@ KINDS: tuple[Kind, ...] = (
         _measures(
             closest_ft="closest approach of handler and screener",
             contact_ft="distance from the screener to the handler's defender",
+            off_way_ft="how far the screener stood off that defender's way",
             handler_ring_distance_ft="distance of the handler to the ring",
             screener_speed_ft_s="speed of the screener as the handler goes",
             early_s="how long before the screener stood the handler left",

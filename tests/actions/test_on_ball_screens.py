@@ -86,9 +86,25 @@ def test_coverages(way):
     assert screen.traits["coverage"] == way
 
 
+def rejected_screen(screener_v_ft: float):
+    """The handler goes left at 2.5 s; the screener stands to the right of his defender, who stands at v = 1."""
+    t = times(end_s=5.0)
+    paths = {
+        0: along(t, (2.5, 26, -1.0), (3.0, 25, -6.0), (3.6, 20, -10.0), (4.4, 10, -8.0)),
+        1: along(t, (0.5, 12, 6), (1.7, 23.8, screener_v_ft), (3.4, 23.8, screener_v_ft), (4.4, 14, 1)),
+        5: along(t, (2.6, 23.5, 1.0), (3.2, 23.0, -4.0), (3.8, 18, -8), (4.4, 9, -7)),
+        6: along(t, (0.5, 10, 5), (1.8, 20, 4), (3.4, 19, 4), (4.4, 11, 0)),
+    }
+    return play(paths, t)
+
+
 def test_a_handler_who_goes_the_other_way_rejects_it():
-    (screen,) = of_kind(middle_screen(times(end_s=5.0), used=False), SCREEN)
+    (screen,) = of_kind(rejected_screen(2.2), SCREEN)
     assert screen.traits["sent"] == "rejected"
+
+
+def test_a_screener_beside_a_defender_whom_he_does_not_touch_screens_nobody_who_goes_the_other_way():
+    assert of_kind(rejected_screen(4.0), SCREEN) == []
 
 
 def test_a_trap():
@@ -107,7 +123,7 @@ def test_a_side_screen_with_the_defender_on_the_screens_side_is_iced():
     t = times(end_s=5.0)
     paths = {
         0: along(t, (2.6, 15, 18), (4.0, 2, 19)),
-        1: along(t, (0.5, 14, 5), (1.8, 17.0, 13.5), (5.0, 17.0, 13.5)),
+        1: along(t, (0.5, 14, 5), (1.8, 16.9, 14.2), (5.0, 16.9, 14.2)),
         5: along(t, (1.5, 13.0, 16.0), (2.2, 16.2, 15.6), (2.7, 15.2, 15.8), (4.1, 4, 17.0)),
         6: along(t, (0.5, 12, 4), (1.8, 12, 12), (4.0, 5, 14)),
     }

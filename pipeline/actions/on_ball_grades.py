@@ -1,0 +1,252 @@
+"""What makes a meeting of handler and teammate a screen on the ball, graded.
+
+The frame and what a coach looks at besides are told in ``on_ball_screens``; every limit stands in
+:class:`OnBallScreenSettings`. A screen is *set*: the screener gets to the handler's defender, came to him (or had him
+brought to him) and slows down; or the handler rubs past one who stands; or he slips. And it is *used*: he is in the
+defender's way (``in_the_way``) and the handler goes.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from pipeline.actions.grades import at_least, at_most
+from pipeline.actions.in_the_way import off_way_ft
+from pipeline.actions.screen_settings import OnBallScreenSettings
+from pipeline.actions.screen_use import dives, sent
+from pipeline.actions.view import NOBODY, PossessionView
+
+NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """Handler and screener at their closest approach, by column and moment; -1 where a defender is not known.
+
+    What was before ``since`` belongs to an earlier meeting of the two, and the screener came before ``came_since`` for
+    that one.
+    """
+
+    handler: int
+    screener: int
+    guard: int
+    screener_guard: int
+    moment: int
+    since: int = 0
+    came_since: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """How surely a meeting is a screen, in two parts: that one was set, and that it was used.
+
+    A screener who keeps his place may be met when he sets himself and used later; then each part counts from the
+    meeting that shows it better.
+    """
+
+    setting: float
+    use: float
+
+    @property
+    def score(self) -> float:
+        """Their product."""
+        return self.setting * self.use
+
+    def better(self, other: Grade) -> Grade:
+        """The better of each part."""
+        return Grade(max(self.setting, other.setting), max(self.use, other.use))
+
+
+def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
+    """Grade of a meeting as a screen of its own."""
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    t = view.t_s[m]
+    sigma = pair_sigma_ft(view, m, h, s)
+    least, at = touch(view, meeting, rule)
+    touch_sigma = pair_sigma_ft(view, at, s, meeting.guard)
+    came = NAN
+    if meeting.guard >= 0:
+        before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
+        came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
+    closest = float(view.gap_ft[m, h, s])
+    slow = slowest(view, meeting, rule)
+    touches = at_most(least, rule.way.touching_ft, rule.way.soft_ft, touch_sigma)
+    stands = max(
+        at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
+        at_most(slow, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * touches,
+    )
+    set_screen = (
+        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
+        stands,
+    )
+    rub = (
+        at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.rub_touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_most(slow, rule.moving_ft_s, rule.screener_soft_ft_s),
+    )
+    slip = (
+        at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
+        dives(view, s, at, rule),
+    )
+    set_for_him = (
+        at_most(least, rule.contact_ft, rule.touch_soft_ft / 2, touch_sigma),
+        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
+        at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
+    )
+    setting = (*frame(view, meeting, rule), guarded(view, meeting, rule))
+    ways = max(math.prod(way) for way in (set_screen, rub, slip))
+    goes = max(_goes(view, meeting, rule), math.prod(set_for_him))
+    way = in_the_way(view, meeting, rule)
+    if sent(view, h, s, m, rule) == "rejected":
+        # he goes where the screener is in nobody's way: only one who touches the defender has screened him
+        way = max(touches, at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma) * way)
+    return Grade(math.prod(setting) * ways, way * goes)
+
+
+def second_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
+    """Grade of a screen right after another's.
+
+    The defender trails behind the first screen, or has been switched: he need be neither near the handler nor met again
+    where a second screener stands in his way, had come there, and the handler passes close by him.
+    """
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    sigma = pair_sigma_ft(view, m, h, s)
+    least, _ = touch(view, meeting, rule)
+    setting = (
+        *frame(view, meeting, rule),
+        at_most(float(view.gap_ft[m, h, s]), rule.second_ft, rule.closest_soft_ft, sigma),
+        at_most(least, rule.second_touch_ft, rule.touch_soft_ft, sigma),
+        at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
+        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
+    )
+    return Grade(math.prod(setting), in_the_way(view, meeting, rule) * _goes(view, meeting, rule))
+
+
+def frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, ...]:
+    """Grades of what every screen on the ball must have: a handler with the ball and the right places."""
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    sigma = pair_sigma_ft(view, m, h, s)
+    behind = float(view.ring_ft[m, s] - view.ring_ft[m, h])
+    return (
+        handles(view, h, m, rule),
+        at_least(held_before_s(view, h, m, rule), rule.held_before_s, rule.time_soft_s),
+        at_most(float(view.uv_ft[m, s, 0]), view.half_court_u_ft, rule.front_court_soft_ft),
+        1.0 - handed_over(view, h, s, float(view.t_s[m]), rule),
+        at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
+        at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
+        at_most(behind, rule.farther_from_ring_ft, rule.place_soft_ft, sigma),
+    )
+
+
+def guarded(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Grade of the handler being guarded as the screen comes: who sags far off guards no ball."""
+    off = NAN
+    if meeting.guard >= 0:
+        before = view.at(view.t_s[meeting.moment] - rule.guarded_before_s)
+        off = float(view.gap_ft[before, meeting.handler, meeting.guard])
+    sigma = pair_sigma_ft(view, meeting.moment, meeting.handler, meeting.screener)
+    return at_most(off, rule.guarded_ft, rule.place_soft_ft, sigma)
+
+
+def in_the_way(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Grade of the screener standing in the way of the handler's defender."""
+    sigma = pair_sigma_ft(view, meeting.moment, meeting.screener, meeting.handler, meeting.guard)
+    return at_most(off_way(view, meeting, rule), rule.way.off_ft, rule.way.soft_ft, sigma)
+
+
+def off_way(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """How far off the way of the handler's defender the screener stands, feet; see ``in_the_way``."""
+    return off_way_ft(view, (meeting.screener, meeting.handler, meeting.guard), meeting.moment, rule.way)
+
+
+def handles(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
+    """Grade of a player having the ball for long enough about a moment, and longer than anybody else."""
+    around = view.span(view.t_s[moment] - rule.handler_around_s, view.t_s[moment] + rule.handler_around_s)
+    who = view.handler[around]
+    own_s = float((who == handler).sum()) * view.step_s
+    others_s = float(((who != handler) & (who != NOBODY)).sum()) * view.step_s
+    soft = rule.time_soft_s
+    return at_least(own_s, rule.handler_for_s, soft) * at_least(own_s - others_s, 0.0, soft)
+
+
+def held_before_s(view: PossessionView, handler: int, moment: int, rule: OnBallScreenSettings) -> float:
+    """How long a player has had the ball shortly before a moment; what lies before the view began counts as his."""
+    span = view.span(view.t_s[moment] - rule.held_within_s, view.t_s[moment])
+    missing = max(view.steps(rule.held_within_s) + 1 - (span.stop - span.start), 0)
+    return (float((view.handler[span] == handler).sum()) + missing) * view.step_s
+
+
+def handed_over(view: PossessionView, one: int, other: int, t_s: float, rule: OnBallScreenSettings) -> float:
+    """Grade of the ball going from hand to hand between two players about a time."""
+    holds = [touch for touch in view.touches if touch.held_s >= rule.hold_s - 1e-9]
+    changes = (
+        at_most(abs(after.start_s - t_s), rule.handoff_within_s, rule.time_soft_s)
+        * at_most(float(view.gap_ft[view.at(after.start_s), one, other]), rule.handoff_ft, rule.place_soft_ft)
+        for before, after in pairwise(holds)
+        if {before.column, after.column} == {one, other}
+    )
+    return max(changes, default=0.0)
+
+
+def touch(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, int]:
+    """Least distance of screener and on-ball defender about the screen, and when; (NaN, moment) if not known."""
+    if meeting.guard < 0:
+        return NAN, meeting.moment
+    t = view.t_s[meeting.moment]
+    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
+    gap = view.gap_ft[around, meeting.screener, meeting.guard]
+    if not np.isfinite(gap).any():
+        return NAN, meeting.moment
+    return float(np.nanmin(gap)), around.start + int(np.nanargmin(gap))
+
+
+def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    t = view.t_s[meeting.moment]
+    around = _from(meeting.since, view.span(t - rule.touch_before_s, t + rule.touch_after_s))
+    speed = view.speed_ft_s[around, meeting.screener]
+    return float(np.nanmin(speed)) if np.isfinite(speed).any() else NAN
+
+
+def _goes(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Grade of the handler going off the screen."""
+    t = view.t_s[meeting.moment]
+    after = view.speed_ft_s[view.span(t, t + rule.goes_within_s), meeting.handler]
+    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
+    return at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2)
+
+
+def _came_up_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """How far off the screener was from where he meets the handler; NaN where not known."""
+    t = view.t_s[meeting.moment]
+    way = view.uv_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), meeting.screener]
+    off = np.linalg.norm(way - view.uv_ft[meeting.moment, meeting.screener], axis=1)
+    return float(np.nanmax(off)) if np.isfinite(off).any() else NAN
+
+
+def paint_depth_ft(view: PossessionView, moment: int, column: int) -> float:
+    """How far inside the attacked paint a player stands; negative outside."""
+    u, v = view.uv_ft[moment, column]
+    book = view.book
+    return float(min(book.lane_length_ft - book.ring_to_baseline_ft - u, book.lane_width_ft / 2 - abs(v)))
+
+
+def pair_sigma_ft(view: PossessionView, moment: int, *columns: int) -> float:
+    """Uncertainty of a distance between players; what is not given counts as none."""
+    sigma = np.nan_to_num(view.sigma_ft[moment, [c for c in columns if c >= 0]])
+    return float(np.sqrt((sigma**2).sum()))
+
+
+def _from(since: int, span: slice) -> slice:
+    """What is left of a span from a moment on."""
+    return slice(max(since, span.start), span.stop)
