@@ -17,7 +17,7 @@ from pipeline.sets.emphasis import points
 from pipeline.sets.floor import Floor, points_uv
 from pipeline.sets.match import Match, shared_time
 from pipeline.sets.matching import match_set
-from pipeline.sets.meetings import SEEN_BESIDE, untold_screens
+from pipeline.sets.meetings import HIDDEN, MET, untold_screens
 from pipeline.sets.plan import Plan, plan_set
 from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
@@ -112,11 +112,11 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
 def _explains(other: Match, match: Match, play: Play) -> bool:
     """Whether a whole set without anything on trust has in it all that was seen of a match with a screen on trust.
 
-    Two meet so often that a screen which nobody saw explains nothing there.
+    Two meet so often that a screen of players who were hidden as they met explains nothing there.
     """
     if not other.complete or _on_trust(other):
         return False
-    if all(play.events[fit.index].kind not in SEEN_BESIDE for fit in _on_trust(match)):
+    if all(play.events[fit.index].traits.get(MET) != HIDDEN for fit in _on_trust(match)):
         return False
     seen = frozenset(index for index in match.main if index < len(play.numbers))
     return bool(seen) and seen <= other.main

@@ -10,6 +10,7 @@ better met a phase that must be there.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import combinations
 from types import MappingProxyType
 
@@ -26,6 +27,9 @@ TOLD = ("off_ball_screen", "on_ball_screen", "handoff")
 SEEN_BESIDE = MappingProxyType({"off_ball_screen": 1, "on_ball_screen": 2})
 """So many phases that must be there are seen beside a screen on trust: more for one on the ball, whom others always
 pass."""
+
+MET, SEEN, HIDDEN = "met", "seen", "hidden"
+"""Trait of such a screen: whether both were seen as they met."""
 
 LOOK_S = 0.1
 """How often it is looked who is how far from whom."""
@@ -50,7 +54,7 @@ def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
     -------
     list of Event
         Of kind ``off_ball_screen`` or, where one of the two has the ball, ``on_ball_screen``, with the score
-        ``untold_screen_score`` and no more traits and measures than the place, in order of time.
+        ``untold_screen_score``, the trait :data:`MET` and no more measures than the place, in order of time.
     """
     touches = [e for e in events if e.kind == "touch" and e.actors]
     if not touches:
@@ -81,7 +85,8 @@ def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
                 if screener in held or not (hidden or _ran_by(places[screener], places[mover], k, settings)):
                     continue
                 kind = "on_ball_screen" if mover in held else "off_ball_screen"
-                found.append(_screen(events[0], kind, screener, mover, t_s, places[screener][k], floor, settings))
+                screen = _screen(events[0], kind, screener, mover, t_s, places[screener][k], floor, settings)
+                found.append(replace(screen, traits=MappingProxyType({MET: HIDDEN if hidden else SEEN})))
     return sorted(found, key=lambda e: e.t_s)
 
 

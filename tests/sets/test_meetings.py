@@ -149,3 +149,10 @@ def test_a_screen_for_the_ball_needs_two_other_phases():
     (row,) = matches(longer, held, floor())
     assert row["complete"]
     assert row["traits"]["unseen"] == "screen"
+
+
+def test_where_both_were_seen_to_meet_a_poor_screen_says_more_than_a_bare_set():
+    screen = action("on_ball_screen", 5.5, {"handler": GUARD, "screener": SHOOTER}, (24, 2))
+    seen = [*events()[:1], screen, action("shot", 7.0, {"shooter": GUARD}, (10, 2))]
+    rows = matches([FREED, BARE], seen, floor(hidden=None))
+    assert {row["kind"] for row in rows if row["complete"]} == {"freed"}
