@@ -19,7 +19,7 @@ class Isolations:
 
     He is alone with his defender for long enough, then drives or shoots, and between the two nobody screens for him or
     takes the ball from his hands. It is told of his touch, from the half-court phase on; its place is where he has
-    settled alone, and the nearest teammate is that of the last moments before he goes. The score is the certainty of
+    settled alone, and the nearest teammate is that of the time from then until he goes. The score is the certainty of
     handler and defender.
     """
 
@@ -43,10 +43,9 @@ class Isolations:
                 went_s = _goes_himself(view, touch.column, (view.t_s[first], view.t_s[last]), earlier, rule)
                 if went_s is None:
                     continue
-                until = min(view.at(went_s), last)
-                still = np.flatnonzero(view.speed_ft_s[first : until + 1, touch.column] <= rule.settled_ft_s)
-                settled = first + (int(still[0]) if len(still) else 0)
-                faced = slice(max(view.at(went_s - rule.for_s), settled) - span.start, until + 1 - span.start)
+                settled, goes = _faces(view.speed_ft_s[first : min(view.at(went_s), last) + 1, touch.column], rule)
+                faced = slice(first + settled - span.start, first + goes + 1 - span.start)
+                settled += first
                 uv = view.uv_ft[settled, touch.column]
                 found.append(
                     event_of(
@@ -76,6 +75,16 @@ def _alone(view: PossessionView, column: int, span: slice, rule: IsolationSettin
     with np.errstate(invalid="ignore"):
         near = (view.ring_ft[span, column] <= rule.within_ft) & (guarded <= rule.guard_within_ft)
     return near & (nearest >= rule.alone_ft), nearest
+
+
+def _faces(speed_ft_s: np.ndarray, rule: IsolationSettings) -> tuple[int, int]:
+    """From when until when a handler plays his man, as moments of his speeds (n,) until he drives or shoots.
+
+    He begins as he leaves his first rest alone (or where he is slowest, if he never rests) and ends as he rests last.
+    """
+    rest = np.flatnonzero(speed_ft_s <= max(rule.settled_ft_s, float(np.nanmin(speed_ft_s))))
+    ends = np.flatnonzero(np.diff(rest) > 1)
+    return int(rest[ends[0]] if len(ends) else rest[-1]), int(rest[-1])
 
 
 def _goes_himself(

@@ -235,7 +235,7 @@ class IsolationSettings(BaseModel):
     within_ft: float = Field(30.0, gt=0, description="He is at most this far from the ring.")
     guard_within_ft: float = Field(8.0, gt=0, description="His defender is this near.")
     after_s: float = Field(1.0, ge=0, description="He shoots or drives at most this long after it.")
-    settled_ft_s: float = Field(4.0, gt=0, description="He has settled when he is slower than this [C].")
+    settled_ft_s: float = Field(2.0, gt=0, description="He rests when he is slower than this [C].")
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
     tolerance_ft: float = Field(3.0, gt=0, description="Uncertainty of a place at which an isolation is half trusted.")
 

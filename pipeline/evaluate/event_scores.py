@@ -44,6 +44,9 @@ class EventScoreSettings(BaseModel):
         ("overloaded_side", "shrunk_spacing"),
         description="Faults of all five, nobody's in particular: right by their time alone, whoever has the ball.",
     )
+    pair_kinds: tuple[str, ...] = Field(
+        ("twins",), description="Faults of two alike: right when both are, whichever is named first."
+    )
     set_overlap: float = Field(0.3, gt=0, le=1, description="A set is right from this share of the joint time on.")
     set_roles: float = Field(0.5, gt=0, le=1, description="A set is right when this share of its roles is right.")
 
@@ -178,7 +181,7 @@ def _pairs(
     for i, f in enumerate(found):
         for j, t in enumerate(true):
             near = _nearness(f, t, settings)
-            if near > 0 and (f.kind in settings.team_kinds or _same_leaders(f, t, actor_of)):
+            if near > 0 and _same_actors(f, t, actor_of, settings):
                 gain[i, j] = near + (10.0 if j < sure else 0.0)
     return _assign(gain)
 
@@ -202,6 +205,15 @@ def _overlap(f: Event, t: Event) -> float:
     shared = min(f.end_s, t.end_s) - max(f.start_s, t.start_s)
     whole = max(f.end_s, t.end_s) - min(f.start_s, t.start_s)
     return max(shared, 0.0) / whole if whole > 0 else float(shared == 0.0)
+
+
+def _same_actors(f: Event, t: Event, actor_of: ActorOf, settings: EventScoreSettings) -> bool:
+    """Whether a found event is of those whom it must be of: all five, a pair in any order, or the leading roles."""
+    if f.kind in settings.team_kinds:
+        return True
+    if f.kind in settings.pair_kinds:
+        return {actor_of(track, f.t_s) for _, track in f.actors} == {true for _, true in t.actors}
+    return _same_leaders(f, t, actor_of)
 
 
 def _same_leaders(f: Event, t: Event, actor_of: ActorOf) -> bool:

@@ -223,39 +223,40 @@ def _then(scene: Scene, touch: Event) -> str:
     return "other" if touch.end_s < scene.view.end_s - scene.settings.next_within_s else "unknown"
 
 
-def _still(scene: Scene, touch: Event) -> tuple[float, float] | None:
-    """A touch's longest stretch without a dribble; None where it is not known."""
+def _still_parts(scene: Scene, touch: Event) -> list[tuple[float, float]]:
+    """A touch's times without a dribble; empty where the touch is not known."""
     who = touch.actor("handler")
     own = next((t for t in scene.view.touches if t.track == who and abs(t.start_s - touch.start_s) < 1e-6), None)
     if own is None:
-        return None
+        return []
     begins = [own.start_s, *(min(end, own.end_s) for _, end in sorted(own.dribbles))]
     ends = [*(max(start, own.start_s) for start, _ in sorted(own.dribbles)), own.end_s]
-    return max(zip(begins, ends, strict=True), key=lambda part: part[1] - part[0])
+    return list(zip(begins, ends, strict=True))
 
 
 def _still_from_s(scene: Scene, touch: Event) -> float:
-    """Start of a touch's longest stretch without a dribble; its catch where that is not known."""
-    still = _still(scene, touch)
-    return touch.t_s if still is None else still[0]
+    """Start of a touch's longest time without a dribble; its catch where that is not known."""
+    parts = _still_parts(scene, touch)
+    return max(parts, key=lambda part: part[1] - part[0])[0] if parts else touch.t_s
 
 
 def _seen_still_s(scene: Scene, touch: Event) -> float:
-    """Longest part of that stretch in which the ball was never unseen for longer than ``ball_unseen_s``.
+    """Longest time without a dribble in which the ball was never unseen for longer than ``ball_unseen_s``.
 
-    While it is not seen it may have been dribbled, or passed and caught again. Unknown where ``still_s`` is.
+    While it is not seen it may have been dribbled, or passed and caught again. Unknown where the touch is.
     """
-    still = _still(scene, touch)
-    if still is None or not np.isfinite(touch.measures["still_s"]):
-        return NAN
+    parts = _still_parts(scene, touch)
     view = scene.view
-    span = view.span(*still)
-    t_s, seen = view.t_s[span], view.dribble[span] >= 0
-    for first, past in stretches(~seen):
-        if (past - first) * view.step_s <= scene.settings.ball_unseen_s + 1e-6:
-            seen[first:past] = True
-    longest = max((float(t_s[past - 1] - t_s[first]) for first, past in stretches(seen)), default=0.0)
-    return min(longest + view.step_s, touch.measures["still_s"])
+    longest = 0.0
+    for part in parts:
+        span = view.span(*part)
+        t_s, seen = view.t_s[span], view.dribble[span] >= 0
+        for first, past in stretches(~seen):
+            if (past - first) * view.step_s <= scene.settings.ball_unseen_s + 1e-6:
+                seen[first:past] = True
+        whole = max((float(t_s[past - 1] - t_s[first]) for first, past in stretches(seen)), default=-view.step_s)
+        longest = max(longest, min(whole + view.step_s, part[1] - part[0]))
+    return longest if parts else NAN
 
 
 def _with_ball_s(scene: Scene, post: Event) -> float:

@@ -65,7 +65,8 @@ def find_faults(
     """Look for every fault of a library in every possession; the ``faults`` table.
 
     A fault's score is how sure it is that its situation was there, times how sure it is that its condition holds,
-    given how sure the places and numbers are. What a rule needs and nobody saw makes no fault.
+    given how sure the places and numbers are. What a rule needs and nobody saw makes no fault, nor does what is less
+    sure than ``least_score``.
     """
     found: list[Event] = []
     for view in views:
@@ -94,7 +95,8 @@ def faults_of(one: Scene, library: FaultLibrary) -> list[Event]:
                     one, spell, holds_over(rule.where, {**spell.measures, **spell.traits}), rule.for_s
                 )
             ]
-        found.extend(_candidate(rule, group) for group in _grouped(hits, rule.once_s))
+        told = (_candidate(rule, group) for group in _grouped(hits, rule.once_s))
+        found.extend(event for event in told if event.score >= one.settings.least_score)
     return found
 
 

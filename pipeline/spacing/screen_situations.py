@@ -14,9 +14,14 @@ SCREENS = ("on_ball_screen", "off_ball_screen")
 
 
 def on_ball_screens(scene: Scene) -> list[Moment]:
-    """Every on-ball screen, with how the screener stood before they met."""
+    """Every on-ball screen, with how the screener stood before they met and after it."""
     return [
-        of_action(screen, "on_ball_screen", {"slowest_ft_s": _slowest_ft_s(scene, screen)}, {})
+        of_action(
+            screen,
+            "on_ball_screen",
+            {"slowest_ft_s": _slowest_ft_s(scene, screen), "stands_after_s": _stands_after_s(scene, screen)},
+            {},
+        )
         for screen in scene.of_kind("on_ball_screen")
     ]
 
@@ -106,8 +111,7 @@ def screeners_after(scene: Scene) -> list[Moment]:
         until_s = screen.t_s + settings.after_screen_s
         end_s = min(until_s, float(view.t_s[-1]), view.end_s)
         whole = end_s >= until_s - view.step_s - 1e-6
-        sigma = screen.measures.get("sigma_ft", NAN)
-        late_s = settings.late_s_per_ft * sigma if np.isfinite(sigma) else 0.0
+        late_s = _late_s(scene, screen)
         later = [e for e in scene.actions if screen.t_s < e.t_s and e.start_s <= until_s + late_s]
         who = screen.actor("screener")
         deeds = {
@@ -192,6 +196,27 @@ def _slowest_ft_s(scene: Scene, screen: Event) -> float:
         return NAN
     speeds = scene.view.speed_ft_s[scene.view.span(screen.t_s - scene.settings.stops_within_s, screen.t_s), column]
     return float(speeds.min()) if np.isfinite(speeds).all() else NAN
+
+
+def _stands_after_s(scene: Scene, screen: Event) -> float:
+    """How long after the screen's moment the screener first stands for ``set_for_s``; NaN where he does not in time.
+
+    The smoother that makes unsure places steady also makes a sudden stop gradual, so he has longer to stand then.
+    """
+    column = scene.column(screen, "screener")
+    if column is None:
+        return NAN
+    view, settings = scene.view, scene.settings
+    span = view.span(screen.t_s, screen.t_s + settings.then_stands_s + _late_s(scene, screen))
+    slow = view.speed_ft_s[span, column] < settings.screener_set_ft_s
+    least = settings.set_for_s - 1e-6
+    return next((float(a * view.step_s) for a, b in stretches(slow) if (b - a) * view.step_s >= least), NAN)
+
+
+def _late_s(scene: Scene, screen: Event) -> float:
+    """How much later a screen may have been than it is told, its places being unsure."""
+    sigma = screen.measures.get("sigma_ft", NAN)
+    return scene.settings.late_s_per_ft * sigma if np.isfinite(sigma) else 0.0
 
 
 def zipper_cuts(scene: Scene) -> list[Moment]:

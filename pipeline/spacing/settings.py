@@ -100,6 +100,10 @@ class SpacingSettings(BaseModel):
     stops_within_s: float = Field(
         0.4, ge=0, description="A screener who was slow at any time in this long before they meet, stood."
     )
+    then_stands_s: float = Field(
+        0.6, ge=0, description="And one who is slow at most this long after they met, stands then."
+    )
+    least_score: float = Field(0.2, ge=0, le=1, description="What is less sure than this is not told.")
     ball_inside_ft: float = Field(28.0, gt=0, description="The hulls are compared as the ball first comes inside this.")
     inside_within_s: float = Field(
         0.5, ge=0, description="If not all ten are placed then, they are taken from at most this long before or after."

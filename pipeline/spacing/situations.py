@@ -99,6 +99,7 @@ SITUATIONS: tuple[Situation, ...] = (
         ("handler", "screener", "on_ball_defender", "screener_defender"), action="on_ball_screen",
         own_measures=(
             Measure("slowest_ft_s", "least speed of the screener just before the handler is nearest to him"),
+            Measure("stands_after_s", "how long after that the screener first stands"),
         ),
     ),
     Situation(

@@ -171,6 +171,16 @@ def test_an_isolation_is_alone_and_goes_himself():
     assert not of_kind(play({0: still(t, 25, 6), 5: still(t, 21, 5)}, t), "isolation")
 
 
+def test_an_isolation_counts_teammates_from_his_rest_until_he_goes():
+    t = times(end_s=8.0)
+    handler = along(t, (0, 25, -6), (2, 25, 6), (5.5, 25, 6), (6.9, 5, 1), (8, 5, 1))
+    mate = along(t, (0, 25, -18.5), (2, 25, -6.5), (3.5, 25, -8.5), (5.4, 25, -8.5), (6.5, 12, -2), (8, 12, -2))
+    (one,) = of_kind(play({0: handler, 5: handler * 0.85, 1: mate}, t), "isolation")
+    assert one.measures["u_ft"] == pytest.approx(25.0, abs=0.2)
+    assert one.measures["v_ft"] == pytest.approx(6.0, abs=0.2)
+    assert one.measures["nearest_teammate_ft"] == pytest.approx(14.5, abs=0.3)
+
+
 def heights(p: PlayTables, z_ft) -> PlayTables:
     """The same play with the ball's height by time."""
     return replace(p, ball=BALL.from_rows([row | {"z_ft": float(z_ft(row["t_s"]))} for row in p.ball.to_pylist()]))

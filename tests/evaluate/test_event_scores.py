@@ -76,6 +76,14 @@ def test_a_defender_may_differ_and_is_told():
     assert tally.report()["other_roles_right"] == 0.0
 
 
+def test_a_pair_of_alike_has_no_order():
+    def twins(*who: int) -> Event:
+        return an_event("twins", actors=tuple(zip(("player", "other"), who, strict=True)))
+
+    for who, right in (((1, 2), 1), ((2, 1), 1), ((1, 3), 0)):
+        assert score_events([twins(*who)], [twins(1, 2)], same, RULE)["twins"].right == right
+
+
 def test_lasting_kinds_are_matched_by_shared_time():
     true = an_event("post_up", 5.0, (("poster", 4),), start_s=2.0, end_s=8.0)
     inside = an_event("post_up", 7.9, (("poster", 4),), start_s=6.0, end_s=8.0)
