@@ -14,7 +14,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from pipeline.ball.evidence import PICTURE_FT2, Evidence
-from pipeline.ball.settings import BallSettings, FlightSettings
+from pipeline.ball.settings import BallSettings, FlightSettings, StorySettings
 
 GRAVITY_FT_S2 = 32.17
 BALL_RADIUS_FT = 0.39
@@ -112,12 +112,14 @@ def possible_flights(evidence: Evidence, fit: np.ndarray, settings: BallSettings
     may = strength >= rules.plausible_fit
     passes = _pass_ends(evidence, strength, rules)
     shots = _shot_ends(evidence, may, rules)
-    rebounds = _rebound_ends(evidence, may, rules)
+    rebounds = _rebound_ends(evidence, rules)
     parts = {
         FlightKind.PASS: passes,
         FlightKind.BOUNCE: passes,
         FlightKind.SHOT: shots,
-        FlightKind.REBOUND: rebounds,
+        FlightKind.REBOUND: tuple(
+            part[_lasts(evidence, rebounds) >= rules.shortest_rebound_s - 1e-9] for part in rebounds
+        ),
         FlightKind.DROP: rebounds,
     }
     start, end, by, to = (np.concatenate(part) for part in zip(*parts.values(), strict=True))
@@ -127,17 +129,23 @@ def possible_flights(evidence: Evidence, fit: np.ndarray, settings: BallSettings
     kept = kept[np.argsort(end[kept], kind="stable")]
     every = Flights(start[kept], end[kept], by[kept], to[kept], kind[kept], np.zeros(len(kept)))
     value = _values(evidence, every, settings) - np.where(every.kind == FlightKind.BOUNCE, rules.bounce_cost, 0.0)
-    value -= np.where(_blind_end(every, may), rules.blind_end_cost, 0.0)
+    blind = np.where(every.by >= may.shape[1], rules.blind_rebound_cost, rules.blind_end_cost)
+    value -= np.where(_blind_end(every, may), blind, 0.0)
     return replace(every, value=value)
 
 
+def _lasts(evidence: Evidence, ends: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+    """Seconds from start to end, (S,)."""
+    return evidence.times_s[ends[1]] - evidence.times_s[ends[0]]
+
+
 def _blind_end(flights: Flights, may: np.ndarray) -> np.ndarray:
-    """Passes one of whose two players shows no ball about then, (S,)."""
+    """Flights at one of whose players no ball is seen about then, (S,)."""
     count = may.shape[1]
-    passed = (flights.by < count) & (flights.to < count)
-    thrown = may[flights.start, np.minimum(flights.by, count - 1)]
-    caught = may[flights.end, np.minimum(flights.to, count - 1)]
-    return passed & ~(thrown & caught)
+    by, to = (np.minimum(ends, count - 1) for ends in (flights.by, flights.to))
+    thrown = (flights.by >= count) | may[flights.start, by]
+    caught = (flights.to >= count) | may[flights.end, to]
+    return ~(thrown & caught)
 
 
 def _strength(evidence: Evidence, fit: np.ndarray, settings: FlightSettings) -> np.ndarray:
@@ -195,16 +203,19 @@ def _pass_ends(
 def _shot_ends(
     evidence: Evidence, may: np.ndarray, settings: FlightSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """From everybody to a ring: where a ball is seen beside it, from those too at whom none was seen."""
     times, place, step = evidence.times_s, evidence.bodies.place_ft, evidence.step_s
     frames, count = may.shape
+    there = np.isfinite(place[..., 0]) & ~evidence.bodies.official
     found: list[tuple[np.ndarray, ...]] = [(np.zeros(0, np.int64),) * 4]
     a, b = settings.shortest_shot_s, settings.longest_shot_s
     longest = int((b[0] + b[1] * settings.longest_shot_ft) / max(step, 1e-3)) + 1
     for ring in (0, 1):
         away = np.linalg.norm(place - evidence.rings_ft[ring, :2], axis=2)
-        shoots = may & (away <= settings.longest_shot_ft) & ~evidence.bodies.official
+        shoots = there & (away <= settings.longest_shot_ft)
+        seen = _at_ring(evidence, ring)
         for span in range(2, min(longest, frames - 1) + 1):
-            start, by = np.nonzero(shoots[:-span])
+            start, by = np.nonzero(shoots[:-span] & (may[:-span] | seen[span:, None]))
             seconds = times[start + span] - times[start] - 0.5 * step
             length = away[start, by]
             kept = (seconds >= a[0] + a[1] * length) & (seconds <= b[0] + b[1] * length)
@@ -214,23 +225,30 @@ def _shot_ends(
     return start, end, by, to
 
 
+def _at_ring(evidence: Evidence, ring: int) -> np.ndarray:
+    """Whether a ball is seen beside a ring about each frame, (F,)."""
+    frames, count = len(evidence.times_s), len(evidence.bodies.names)
+    aside, above = evidence.beside[:, count + ring, 0], evidence.beside[:, count + ring, 1]
+    with np.errstate(invalid="ignore"):
+        near = (np.abs(aside) < 3.0) & (np.abs(above - evidence.rings_ft[ring, 2]) < 3.0)
+    seen = np.zeros(frames, dtype=bool)
+    seen[evidence.moment[near]] = True
+    return maximum_filter1d(seen, 7) if frames else seen
+
+
 def _rebound_ends(
-    evidence: Evidence, may: np.ndarray, settings: FlightSettings
+    evidence: Evidence, settings: FlightSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """From a ring that has a ball beside it to the bodies about it."""
     times, place, step = evidence.times_s, evidence.bodies.place_ft, evidence.step_s
-    frames, count = may.shape
+    frames, count = place.shape[:2]
+    there = np.isfinite(place[..., 0])
     found: list[tuple[np.ndarray, ...]] = [(np.zeros(0, np.int64),) * 4]
     longest = int(settings.longest_rebound_s / max(step, 1e-3)) + 1
     for ring in (0, 1):
-        aside, above = evidence.beside[:, count + ring, 0], evidence.beside[:, count + ring, 1]
-        with np.errstate(invalid="ignore"):
-            near = (np.abs(aside) < 3.0) & (np.abs(above - evidence.rings_ft[ring, 2]) < 3.0)
-        at_ring = np.zeros(frames, dtype=bool)
-        at_ring[evidence.moment[near]] = True
-        at_ring = maximum_filter1d(at_ring, 7) if frames else at_ring
+        at_ring = _at_ring(evidence, ring)
         away = np.linalg.norm(place - evidence.rings_ft[ring, :2], axis=2)
-        takes = may & (away <= 25.0)
+        takes = there & (away <= 25.0)
         for span in range(3, min(longest, frames - 1) + 1):
             start, to = np.nonzero(takes[span:] & at_ring[:-span, None])
             kept = times[start + span] - times[start] <= settings.longest_rebound_s
@@ -273,7 +291,7 @@ def _followed(evidence: Evidence, flights: Flights, settings: BallSettings) -> n
     for near in (middle, middle + 1, middle - 1):
         left = np.flatnonzero(~good)
         score = _frame_scores(evidence, flights, left, near[left], settings)
-        good[left] = score > -settings.story.hidden_flying
+        good[left] = score > -_hidden(flights, left, settings.story)
     return good
 
 
@@ -285,6 +303,12 @@ def _values(evidence: Evidence, flights: Flights, settings: BallSettings) -> np.
     moment = flights.start[which] + 1 + np.arange(len(which)) - first[which]
     score = _frame_scores(evidence, flights, which, moment, settings) - settings.story.flying
     return settings.story.weight * np.bincount(which, score, minlength=len(spans))
+
+
+def _hidden(flights: Flights, which: np.ndarray, costs: StorySettings) -> np.ndarray:
+    """Cost of a frame of flights ``which`` (M,) in which the ball is not seen: passes are thrown before bodies."""
+    passed = (flights.kind[which] == FlightKind.PASS) | (flights.kind[which] == FlightKind.BOUNCE)
+    return np.where(passed, costs.hidden_pass, costs.hidden_flying)
 
 
 def _frame_scores(
@@ -306,6 +330,7 @@ def _frame_scores(
     middle = (2 * settings.middle_sigma_ft * share * (1 - share)) ** 2
     across, upwards = (np.sqrt(((1 - share) * s[0]) ** 2 + (share * s[1]) ** 2 + middle) for s in (ends, rises))
     density = np.log(PICTURE_FT2 / (every.evidence.clutter * 2 * np.pi * across * upwards))
+    hidden = _hidden(flights, which, costs)
     bounds = np.searchsorted(moment, np.arange(len(evidence.times_s) + 1))
     for k, view in evidence.views.items():
         a, b = bounds[k], bounds[k + 1]
@@ -316,7 +341,7 @@ def _frame_scores(
         px = view.lens.distort(view.lens.centre_px + view.focal_px * inner[:, :2] / depth[:, None])
         with np.errstate(invalid="ignore"):
             inside = np.all((px >= 0) & (px <= np.asarray(view.size_px)), axis=1)
-        best = np.where(inside, -costs.hidden_flying, 0.0)
+        best = np.where(inside, -hidden[a:b], 0.0)
         scale = depth / view.focal_px
         for row in range(evidence.rows(k).start, evidence.rows(k).stop):
             off = (evidence.centre_px[row] - px) * scale[:, None]

@@ -66,9 +66,15 @@ class FlightSettings(BaseModel):
     blind_end_s: tuple[float, float] = Field(
         (0.2, 1.2), description="One end of a pass may show no ball when its flight is no shorter and no longer."
     )
-    blind_end_cost: float = Field(1.5, ge=0, description="Cost of a pass with such an end.")
+    blind_end_cost: float = Field(
+        1.5, ge=0, description="Cost of a pass with such an end, and of a shot with such a start."
+    )
+    blind_rebound_cost: float = Field(
+        3.0, ge=0, description="Cost of a rebound by whom no ball is seen: most are seen."
+    )
     rare_fit: float = Field(2.5, description="The same for passes to an opponent, and to or from an official.")
     rebound_height_ft: float = Field(6.0, gt=0, description="Height at which a ball off the ring is caught.")
+    shortest_rebound_s: float = Field(0.45, ge=0, description="Nor a shorter time; what drops faster went in.")
     longest_rebound_s: float = Field(1.6, gt=0, description="A ball off the ring is in the air no longer.")
     shot_height_ft: float = Field(8.7, gt=0, description="Height at which a shot leaves the hands.")
     longest_shot_ft: float = Field(45.0, gt=0, description="Shots from farther away are not looked for.")
@@ -84,9 +90,10 @@ class StorySettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     weight: float = Field(0.6, gt=0, le=1, description="Weight of one frame's evidence; neighbours say the same again.")
     hidden_held: float = Field(0.25, ge=0, description="Cost of not seeing a held ball.")
-    hidden_flying: float = Field(1.9, ge=0, description="Cost of not seeing a flying ball.")
+    hidden_flying: float = Field(1.9, ge=0, description="Cost of not seeing a shot or a ball off the ring.")
+    hidden_pass: float = Field(1.0, ge=0, description="Cost of not seeing a passed ball.")
     hidden_loose: float = Field(1.5, ge=0, description="Cost of not seeing a loose ball.")
-    flying: float = Field(0.8, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")
+    flying: float = Field(0.5, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")
     loose: float = Field(1.5, ge=0, description="Cost a frame of a loose ball; balls are mostly held.")
     off_ring: float = Field(0.5, ge=0, description="Cost a frame of a ball that came off the ring.")
     unknown: float = Field(1.3, ge=0, description="Cost of not knowing where the ball is.")
@@ -100,7 +107,10 @@ class StorySettings(BaseModel):
     lose_cost: float = Field(5.0, ge=0, description="Cost of a ball that gets loose or unknown.")
     gain_cost: float = Field(4.0, ge=0, description="Cost of taking up a loose or unknown ball.")
     rebound_cost: float = Field(2.0, ge=0, description="Cost of taking a ball that came off the ring.")
-    offence_rebound_cost: float = Field(0.8, ge=0, description="Extra cost of a rebound by the attackers.")
+    ring_to_hands_s: float = Field(0.3, ge=0, description="A ball at the ring is in nobody's hands any sooner.")
+    offence_rebound_cost: float = Field(
+        1.1, ge=0, description="Extra cost of a rebound by the attackers: about one of four is theirs."
+    )
     wrong_ring_cost: float = Field(4.0, ge=0, description="Extra cost of a shot at the ring that the team defends.")
     rebound_ft: float = Field(7.0, gt=0, description="Typical distance from the ring of who takes it.")
     steal_cost: float = Field(4.0, ge=0, description="Extra cost of a change to the other team without a shot.")

@@ -130,6 +130,9 @@ class _Telling:
         self.flight_value = flights.value - price
         # a hold shorter than the least has not ripened: it may end in nothing but the next frame of the same hold
         self.layers = max(int(np.ceil(settings.touches.least_hold_s / max(evidence.step_s, 1e-3) - 1e-6)), 1)
+        self.falls = max(int(np.ceil(self.costs.ring_to_hands_s / max(evidence.step_s, 1e-3) - 1e-6)), 1)
+        stays = self.ring_gain - self.costs.weight * self.costs.off_ring
+        self.ring_sum = np.vstack([np.zeros(2), np.cumsum(stays, axis=0)])
         self.hands = [_Best.of(self.layers * count) for _ in range(self.frames)]
         self.rings = [_Best.of(2) for _ in range(self.frames)]
         self.unknown = [_Best.of(1) for _ in range(self.frames)]
@@ -191,10 +194,14 @@ class _Telling:
         self._enter(k, np.where(known, value, -np.inf), State.HELD, came + ripe, k - 1)
         into = np.where(known, np.where(e.bodies.official, -costs.official_cost, 0.0), -np.inf)
         self._enter(k, self.unknown[k - 1].value[0] - costs.gain_cost + into, State.UNKNOWN, 0, k - 1)
-        for ring in (0, 1):
-            away = np.linalg.norm(here - e.rings_ft[ring, :2], axis=1)
-            price = costs.rebound_cost + 0.5 * (away / costs.rebound_ft) ** 2 + self.rebound_extra[ring]
-            self._enter(k, self.rings[k - 1].value[ring] - price + into, State.OFF_RING, ring, k - 1)
+        if k >= self.falls:
+            came_off = k - self.falls  # the ball has been in nobody's hands since
+            meanwhile = self.ring_sum[k] - self.ring_sum[came_off + 1]
+            for ring in (0, 1):
+                away = np.linalg.norm(here - e.rings_ft[ring, :2], axis=1)
+                price = costs.rebound_cost + 0.5 * (away / costs.rebound_ft) ** 2 + self.rebound_extra[ring]
+                value = self.rings[came_off].value[ring] + meanwhile[ring] - price + into
+                self._enter(k, value, State.OFF_RING, ring, came_off)
         first = np.searchsorted(e.moment, max(k - LOOSE_BACK, 0))
         rows = np.arange(first, e.rows(k).start)
         if len(rows):
@@ -369,7 +376,10 @@ class _Telling:
                     who[inner] = by
                     kind, index = State.HELD, by + (self.layers - 1) * self.count
             else:
-                state[inner] = State.LOOSE
+                off = kind == State.HELD and came == State.OFF_RING
+                state[inner] = State.OFF_RING if off else State.LOOSE
+                if off:
+                    who[inner], row[inner] = at, self.ring_row[inner, at]
                 kind, index = State(came), at
             k = frame
         return Story(state, who, row, flight, flights)

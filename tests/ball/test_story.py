@@ -115,6 +115,26 @@ def test_a_shot_that_misses_is_a_shot_and_a_rebound():
     assert touches["end_s"][1].as_py() == pytest.approx(32 * STEP_S, abs=0.17)
 
 
+def test_a_shooter_at_whom_nobody_sees_the_ball_has_shot_it_all_the_same():
+    ring = np.array([5.25, 25.0, 10.0])
+    story = np.vstack(
+        [_held(0, 20), _thrown(_hands(0), _hands(2), 9), _held(2, 12), _thrown(_hands(2, 8.7), ring, 15), _held(4, 25)]
+    )
+    hidden = range(27, 46)  # from just before his catch until his shot is high in the air
+    touches = ball_path(*_film(story, hidden=hidden))[1]
+    given = [one for one in _kinds(touches) if one[0] in ("pass", "shot")]
+    assert given == [("pass", 0, 2), ("shot", 2, None)]
+
+
+def test_nobody_has_a_ball_the_moment_it_comes_to_the_ring():
+    ring = np.array([5.25, 25.0, 10.0])
+    story = np.vstack([_held(0, 20), _thrown(_hands(0, 8.7), ring, 12), _held(4, 25)])
+    touches = ball_path(*_film(story, hidden=range(32, 40)))[1].to_pylist()
+    came = next(row for row in touches if row["kind"] == "shot")
+    taken = next(row for row in touches if row["kind"] == "hold" and row["start_s"] > came["start_s"])
+    assert taken["start_s"] - came["end_s"] >= 0.25
+
+
 def test_a_ball_that_nobody_sees_is_nobodys_pass(passed):
     ball, touches = ball_path(*_film(np.full_like(passed, np.nan)))
     assert {"pass", "shot", "handoff"} & set(touches["kind"].to_pylist()) == set()
