@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,12 +18,13 @@ from pipeline.actions.view import NOBODY, PossessionView
 
 @dataclass(frozen=True, slots=True)
 class Spell:
-    """A stretch of posting up: first and past-last moment, and the touch that it led to or came with."""
+    """A stretch of posting up: first and past-last moment, the touch that it led to or came with, when he caught."""
 
     column: int
     first: int
     last: int
     touch: Touch | None
+    caught_s: float = NAN
 
 
 class PostUps:
@@ -31,8 +32,9 @@ class PostUps:
 
     Facing away is not seen on the floor. So the ball must speak for it: either it comes to him there (``caught``; with
     the ball he may also be in the low lane), or he waits for it for long on the ball's side while a teammate outside,
-    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch, or its
-    start where the ball did not come. The score is the certainty of both places.
+    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch (where
+    nobody saw that, when the ball is seen again), or its start where the ball did not come. The score is the certainty
+    of both places.
     """
 
     kinds = ("post_up",)
@@ -69,18 +71,37 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
         start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
         touch = next((t for t in touches if t.start_s <= end_s and t.end_s >= start_s), None)
         if found and touch is not None and found[-1].touch == touch:
-            found[-1] = Spell(column, found[-1].first, last, touch)
+            found[-1] = replace(found[-1], last=last)
             continue
         if end_s - start_s < rule.for_s - 1e-6:
             continue
         if touch is not None:
-            caught = view.at(touch.start_s)
+            caught_s = _caught_s(view, touch, (start_s, end_s), settings.ball.unseen_s)
+            caught = view.at(caught_s)
             sideways = abs(float(inside[caught, 1])) >= rule.low_lane_v_ft
-            if (beside[caught] or (low[caught] and sideways)) and start_s <= touch.start_s + rule.settles_s:
-                found.append(Spell(column, first, last, touch))
+            if (beside[caught] or (low[caught] and sideways)) and start_s <= caught_s + rule.settles_s:
+                found.append(Spell(column, first, last, touch, caught_s))
         elif _waits(view, column, first, last, rule):
             found.append(Spell(column, first, last, None))
     return found
+
+
+def _caught_s(view: PossessionView, touch: Touch, spell_s: tuple[float, float], unseen_s: float) -> float:
+    """When a touch's ball was caught by a player who posts up for a spell.
+
+    Where the ball went out of sight before that for ``unseen_s`` and more, he may have got it only then: the touch
+    begins when it is seen again.
+    """
+    if not view.ball_seen.any():
+        return touch.start_s
+    span = view.span(touch.start_s, touch.end_s)
+    hidden = [
+        (float(view.t_s[span.start + a]), float(view.t_s[span.start + b - 1]))
+        for a, b in stretches(~view.ball_seen[span])
+        if (b - a) * view.step_s >= unseen_s
+    ]
+    again = [end for start, end in hidden if start < spell_s[0]]
+    return min(again[-1], spell_s[1]) if again else touch.start_s
 
 
 def _waits(view: PossessionView, column: int, first: int, last: int, rule: PostSettings) -> bool:
@@ -104,8 +125,8 @@ def _post_up(view: PossessionView, spell: Spell, settings: ActionSettings) -> Ev
     start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
     uv, catch_ft, moment_s = view.uv_ft[first, column], NAN, start_s
     if spell.touch is not None:
-        uv = view.place_at(spell.touch.start_s, column)
-        catch_ft, moment_s = float(np.hypot(*uv)), spell.touch.start_s
+        uv = view.place_at(spell.caught_s, column)
+        catch_ft, moment_s = float(np.hypot(*uv)), spell.caught_s
     gap = np.nan if guard is None else float(np.nanmean(view.gap_ft[first:last, column, guard]))
     return event_of(
         view, "post_up", (min(start_s, moment_s), moment_s, end_s), [("poster", column), ("post_defender", guard)], uv,

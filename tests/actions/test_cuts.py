@@ -1,5 +1,7 @@
 """Cuts, post-ups, denials and stands on made-up play."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,9 +9,11 @@ from hypothesis import strategies as st
 
 from pipeline.actions.cuts import CUTS
 from pipeline.actions.events import Event
+from pipeline.actions.posts import PostUps
 from pipeline.actions.runs import corners
+from pipeline.actions.view_building import possession_views
 from pipeline.ball.imported_ball import PlayTables
-from tests.actions.made_up import along, found, of_kind, play, times
+from tests.actions.made_up import NBA, RULES, along, found, of_kind, play, times
 
 Stops = tuple[tuple[float, float, float], ...]
 
@@ -169,6 +173,23 @@ def test_a_post_up_is_where_the_ball_comes_in_with_a_man_on_the_back():
     assert post((10, 11))
     assert not post((4, 10), guard_ft=5.5)
     assert not post((22, 10))
+
+
+@pytest.mark.parametrize(("hidden", "count"), [((2.0, 3.2), 1), ((2.9, 3.2), 0), ((3.4, 4.6), 0)])
+def test_a_catch_out_of_sight_at_the_post_is_as_late_as_the_ball_is_seen_again(hidden, count):
+    t = times(0.04, end_s=6.0)
+    paths = {
+        0: along(t, (0, 14, 21)), 1: along(t, (0, 2, 21), (1.5, 2, 21), (2.5, 4, 10)),
+        5: along(t, (0, 4, 18), (1.5, 4, 18), (2.5, 5, 8)), 6: along(t, (0, 12, 17)),
+    }  # fmt: skip
+    p = play(paths, t, holds=((1, 0.0, 6.0),))
+    (view,) = possession_views(p.tracks, p.ball, p.touches, p.possessions, NBA, RULES)
+    view = replace(view, ball_seen=(view.t_s < hidden[0]) | (view.t_s > hidden[1]))
+    posts = PostUps().find(view, [], RULES)
+    assert len(posts) == count
+    for post_up in posts:
+        assert post_up.t_s == pytest.approx(hidden[1], abs=0.1)
+        assert post_up.measures["catch_ring_ft"] == pytest.approx(np.hypot(4, 10), abs=0.3)
 
 
 def test_waiting_at_the_post_is_a_post_up_only_after_long():
