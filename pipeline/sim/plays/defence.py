@@ -230,7 +230,7 @@ class Defence:
                 mean = MAN_WEIGHT * man + BALL_WEIGHT * ball  # the ring is the origin
                 goal = man + (mean - man) * sag
             distance = float(np.hypot(*(goal - stage.position[d])))
-            stage.go(d, goal, float(np.clip(5.5 + 2.4 * distance, 6.0, 20.5)))
+            stage.go(d, goal, min(max(5.5 + 2.4 * distance, 6.0), 20.5))
             stage.goal_velocity[d] = carry * stage.velocity[duty.man]
 
     def _helper(self) -> int | None:
@@ -273,7 +273,7 @@ class Officials:
         edge = floor.half_width_ft
         beyond = floor.baseline_u_ft - 2.2
         lead_u = beyond if self._u < 46 else max(beyond, self._u - 34)
-        towards = float(np.clip(self._v * self.side / 12, -1, 1))
+        towards = min(max(self._v * self.side / 12, -1.0), 1.0)
         lead_v = self.side * (floor.half_lane_ft + 5.0 + 3.0 * towards)
         self._send(lead, np.array([lead_u, lead_v]))
         self._send(centre, np.array([max(floor.line_u_ft + 2.0, self._u - 8), -self.side * (edge + 0.6)]))
@@ -281,7 +281,7 @@ class Officials:
 
     def _send(self, body: int, goal: np.ndarray) -> None:
         distance = self.stage.distance(body, goal)
-        self.stage.go(body, goal, float(np.clip(2.5 + 0.9 * distance, 3.0, 16.0)))
+        self.stage.go(body, goal, min(max(2.5 + 0.9 * distance, 3.0), 16.0))
 
 
 def defenders_start(offence_uv: np.ndarray, ball_uv: np.ndarray) -> np.ndarray:

@@ -69,24 +69,30 @@ def avoidance(position_ft: np.ndarray, velocity_ft_s: np.ndarray, comfort_ft: np
     -------
     ndarray of shape (N, 2), ft/s²
     """
-    rel = position_ft[None] - position_ft[:, None]
-    closing = velocity_ft_s[:, None] - velocity_ft_s[None]
-    speed2 = (closing**2).sum(-1)
-    dot = (rel * closing).sum(-1)
-    tca = np.clip(dot / np.maximum(speed2, 1e-6), 0.0, limits.look_ahead_s)
-    nearest = rel - closing * tca[..., None]
-    gap = np.sqrt((nearest**2).sum(-1))
-    now = np.sqrt((rel**2).sum(-1))
+    place, speed = position_ft.T, velocity_ft_s.T
+    rel = place[:, :, None] - place[:, None, :]  # (axis, the other body, the body), as all that follows
+    closing = speed[:, None, :] - speed[:, :, None]
+    comfort = comfort_ft.T
+    speed2 = np.maximum(_dot(closing, closing), 1e-6)
+    dot = _dot(rel, closing)
+    tca = np.minimum(np.maximum(dot / speed2, 0.0), limits.look_ahead_s)
+    nearest = rel - closing * tca
+    gap = np.sqrt(_dot(nearest, nearest))
+    now = np.sqrt(_dot(rel, rel))
     # heading straight at each other: both step to their own right
-    across = np.stack([-closing[..., 1], closing[..., 0]], axis=-1) / np.sqrt(np.maximum(speed2, 1e-6))[..., None]
-    away = np.where((gap > 0.3)[..., None], -nearest / np.maximum(gap, 1e-6)[..., None], -across)
-    short = np.maximum(comfort_ft - gap, 0.0) / comfort_ft
+    across = np.stack([-closing[1], closing[0]]) / np.sqrt(speed2)
+    away = np.where(gap > 0.3, -nearest / np.maximum(gap, 1e-6), -across)
+    short = np.maximum(comfort - gap, 0.0) / comfort
     strength = 16.0 * short / (0.35 + tca) * (dot > 0)
-    push = (away * strength[..., None]).sum(1)
-    near = np.maximum(comfort_ft - now, 0.0) / comfort_ft
+    push = (away * strength).sum(1)
+    near = np.maximum(comfort - now, 0.0) / comfort
     np.fill_diagonal(near, 0.0)
-    push -= (rel / np.maximum(now, 1e-6)[..., None] * (16.0 * near)[..., None]).sum(1)
-    return push
+    push -= (rel / np.maximum(now, 1e-6) * (16.0 * near)).sum(1)
+    return np.ascontiguousarray(push.T)
+
+
+def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return a[0] * b[0] + a[1] * b[1]
 
 
 def keep_apart(
@@ -110,8 +116,8 @@ def keep_apart(
     for _ in range(2):
         rel = position[None] - position[:, None]
         now = np.hypot(rel[..., 0], rel[..., 1])
-        pairs = np.argwhere(np.triu(now < gap_ft, 1))
-        if not len(pairs):
+        pairs = [(i, j) for i, j in np.argwhere(now < gap_ft).tolist() if i < j]
+        if not pairs:
             break
         position, velocity = position.copy(), velocity.copy()
         for i, j in pairs:
@@ -150,5 +156,6 @@ def smooth(values: np.ndarray, sigma_steps: float) -> np.ndarray:
 def turn_towards(facing_rad: np.ndarray, wanted_rad: np.ndarray, rate_rad_s: float, dt_s: float) -> np.ndarray:
     """Turn by the short way, eased, at most ``rate_rad_s``."""
     error = (wanted_rad - facing_rad + np.pi) % (2 * np.pi) - np.pi
-    step = np.clip(error * min(7.0 * dt_s, 1.0), -rate_rad_s * dt_s, rate_rad_s * dt_s)
+    most = rate_rad_s * dt_s
+    step = np.minimum(np.maximum(error * min(7.0 * dt_s, 1.0), -most), most)
     return facing_rad + step

@@ -7,7 +7,7 @@ by the glossary's rule (``paint_count``) is exactly what the dials promise.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -187,9 +187,9 @@ def simulate(
             script, np.random.default_rng([seed, attempt, script.seed_number]), book, execution_dials,
             dials=drawn, quality=quality, side=side, end=end, offence=offence, start_xy_ft=start_xy_ft,
             start_velocity_ft_s=start_velocity_ft_s, start_facing_rad=start_facing_rad, start_holder=start_holder,
-            walk_in=walk_in, dead_s=dead_s,
+            walk_in=walk_in, dead_s=dead_s, promised=execution_dials.bodies if fixed else None,
         )  # fmt: skip
-        if found.kept and (not fixed or keeps_promise(found, execution_dials.bodies)):
+        if found is not None and found.kept:
             return found
     if script.checked:
         raise SettingsError(
@@ -203,12 +203,12 @@ def simulate(
     )
 
 
-def keeps_promise(possession: Possession, bodies: int) -> bool:
+def keeps_promise(counts: Sequence[PaintCount], bodies: int) -> bool:
     """Whether the drive's paint count at the entry is exactly the dial's and no judged moment is doubtful."""
-    entries = [c for c in possession.paint_counts if c.kind == "entry"]
+    entries = [c for c in counts if c.kind == "entry"]
     if len(entries) != 1 or not all(c.count == c.most and c.edge_ft >= CLEAR_EDGE_FT for c in entries):
         return False
-    corners = [c for c in possession.paint_counts if c.kind == "corner"]
+    corners = [c for c in counts if c.kind == "corner"]
     return entries[0].count == bodies and all(c.count <= bodies and c.most <= bodies for c in corners)
 
 
@@ -229,7 +229,9 @@ def _run(
     start_holder: int | None,
     walk_in: bool,
     dead_s: float,
-) -> Possession:
+    promised: int | None,
+) -> Possession | None:
+    """One run; None as soon as it breaks the promise of so many in the paint."""
     floor = places(book)
     mirror = np.array([1.0, float(side)])
     spots = script.spots(floor, rng)
@@ -269,6 +271,8 @@ def _run(
     screens = [(e.t_s, e.actors["handler"], e.actors["screener"]) for e in stage.events if e.kind == "on_ball_screen"]
     drives = find_drives(uv, holders, DT_S, floor, screens)
     counts = tuple(c for d in drives for c in count_paint(uv, d, DT_S, floor))
+    if promised is not None and not keeps_promise(counts, promised):
+        return None
     facing_uv = None
     if start_facing_rad is not None:
         facing_uv = (start_facing_rad[_order(offence)] - (np.pi if end == "right" else 0.0)) * side

@@ -23,6 +23,7 @@ OFFENCE = range(5)
 DEFENCE = range(5, 10)
 OFFICIALS = range(10, 13)
 BODIES = 13
+_ATTACK = np.arange(BODIES) < 5
 
 Steps = Generator[None, None, Any]
 Goal = np.ndarray | Callable[[], np.ndarray]
@@ -396,15 +397,15 @@ class Stage:
         for body in np.flatnonzero(~arrived | (np.abs(self.goal - self._last_goal).max(1) > 1.5)):
             self._idle_since[body] = self.t_s
         self._last_goal[:] = self.goal
-        idle = np.clip((self.t_s - self._idle_since - 0.3) / 0.5, 0.0, 1.0)
-        stray = self.restless_ft * np.where(np.arange(BODIES) < 5, idle, 1.0)
+        idle = np.minimum(np.maximum((self.t_s - self._idle_since - 0.3) / 0.5, 0.0), 1.0)
+        stray = self.restless_ft * np.where(_ATTACK, idle, 1.0)
         if self.holder is not None:
             stray[self.holder] *= 0.25
         goal = self.goal + self._stray * (stray * np.minimum(self.yields, 1.0) ** 2)[:, None]
-        top = np.where((idle > 0.5) & (np.arange(BODIES) < 5), np.minimum(self.top, self._stray_top), self.top)
+        top = np.where((idle > 0.5) & _ATTACK, np.minimum(self.top, self._stray_top), self.top)
         half = self.floor.half_width_ft - 1.0
         inside = np.array([b not in self.may_leave_floor and b < 10 for b in range(BODIES)])
-        goal[inside, 1] = np.clip(goal[inside, 1], -half, half)
+        goal[inside, 1] = np.minimum(np.maximum(goal[inside, 1], -half), half)
         goal[inside, 0] = np.maximum(goal[inside, 0], self.floor.baseline_u_ft + 1.0)
         wanted = arrival_velocity(self.position, goal, top, self.stops, lim.braking_ft_s2) + self.goal_velocity
         speed = np.hypot(wanted[:, 0], wanted[:, 1])
