@@ -3,8 +3,9 @@
 Near is not enough: a body beside the defender, behind him or on the side that the other man does not go to holds nobody
 up. In the way he is when he stands on the ground that the defender has to cross to stay with his man: the triangle of
 where the defender is, where his man will be a moment later, and the spot between that and the ring from which he is
-guarded. A screener on that ground is 0 ft off the way; beside it, as far off as its nearest edge; one who has no part
-of it before him (the defender is past him already) is not in the way at all. Common practice, no source.
+guarded. A screener on that ground is 0 ft off the way; beside it, as far off as its nearest edge. Where the nearest is
+the defender himself, the screener is beside or behind him and holds him up only if bodies touch: he counts as farther
+off by as much as touching is less than being in the way. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -14,11 +15,11 @@ import numpy as np
 from pipeline.actions.screen_settings import InTheWaySettings
 from pipeline.actions.view import NOBODY, PossessionView
 
-NAN = float("nan")
 
-
-def off_way_ft(view: PossessionView, who: tuple[int, int, int], moment: int, rule: InTheWaySettings) -> float:
-    """How far off the defender's way the screener stands when he is best in it.
+def off_way_ft(
+    view: PossessionView, who: tuple[int, int, int], moment: int, rule: InTheWaySettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """How far off the defender's way the screener stands about a moment.
 
     Parameters
     ----------
@@ -31,15 +32,17 @@ def off_way_ft(view: PossessionView, who: tuple[int, int, int], moment: int, rul
 
     Returns
     -------
-    float
-        Feet; infinite where the defender is past him all the while, NaN where it is not known.
+    moments : ndarray (T,) of int
+        Those looked at.
+    off_ft : ndarray (T,)
+        Feet; NaN where it is not known.
     """
     screener, man, guard = who
-    if guard == NOBODY:
-        return NAN
     t = view.t_s[moment]
     span = view.span(t - rule.around_s, t + rule.around_s)
     here = np.arange(span.start, span.stop)
+    if guard == NOBODY:
+        return here, np.full(len(here), np.nan)
     then = np.minimum(here + view.steps(rule.ahead_s), len(view.t_s) - 1)
     own, screen = view.uv_ft[here, guard], view.uv_ft[here, screener]
     goes_to = view.uv_ft[then, man]
@@ -48,9 +51,7 @@ def off_way_ft(view: PossessionView, who: tuple[int, int, int], moment: int, rul
     gap = np.linalg.norm(screen - own, axis=1)
     off = to_triangle_ft(screen, own, goes_to, spot)
     beside = ~(off < gap - 1e-6)
-    off = np.where(beside, gap + rule.off_ft - rule.touching_ft, off)
-    known = np.isfinite(off)
-    return float(off[known].min()) if known.any() else NAN
+    return here, np.where(beside, gap + rule.off_ft - rule.touching_ft, off)
 
 
 def to_triangle_ft(point: np.ndarray, *corners: np.ndarray) -> np.ndarray:

@@ -74,44 +74,37 @@ def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings)
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
     closest = float(view.gap_ft[m, h, s])
     slow = slowest(view, meeting, rule)
-    touches = at_most(least, rule.way.touching_ft, rule.way.soft_ft, touch_sigma)
-    stands = max(
-        at_most(slow, rule.screener_speed_ft_s, rule.screener_soft_ft_s),
-        at_most(slow, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * touches,
+    always = (*frame(view, meeting, rule), guarded(view, meeting, rule))
+    came_far = at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma)
+    set_screen = Grade(
+        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma)
+        * at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
+        in_the_way(view, meeting, rule, (rule.touch_within_ft, rule.screener_speed_ft_s)),
     )
-    set_screen = (
-        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.touch_within_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.came_ft, rule.came_soft_ft, touch_sigma),
-        stands,
+    rub = Grade(
+        at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma) * came_far,
+        in_the_way(view, meeting, rule, (rule.rub_touch_ft, rule.moving_ft_s)),
     )
-    rub = (
-        at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.rub_touch_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_most(slow, rule.moving_ft_s, rule.screener_soft_ft_s),
-    )
-    slip = (
-        at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.slip_touch_ft, rule.touch_soft_ft, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
-        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
-        dives(view, s, at, rule),
+    slip = Grade(
+        at_most(closest, rule.slip_closest_ft, rule.closest_soft_ft, sigma)
+        * came_far
+        * at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma)
+        * dives(view, s, at, rule),
+        in_the_way(view, meeting, rule, (rule.slip_touch_ft, math.inf)),
     )
     set_for_him = (
         at_most(least, rule.contact_ft, rule.touch_soft_ft / 2, touch_sigma),
-        at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma),
+        came_far,
         at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
         at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
     )
-    setting = (*frame(view, meeting, rule), guarded(view, meeting, rule))
-    ways = max(math.prod(way) for way in (set_screen, rub, slip))
     goes = max(_goes(view, meeting, rule), math.prod(set_for_him))
-    way = in_the_way(view, meeting, rule)
     if sent(view, h, s, m, rule) == "rejected":
         # he goes where the screener is in nobody's way: only one who touches the defender has screened him
-        way = max(touches, at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma) * way)
-    return Grade(math.prod(setting) * ways, way * goes)
+        touches = at_most(least, rule.way.touching_ft, rule.way.soft_ft, touch_sigma)
+        goes *= max(touches, at_most(closest, rule.rub_ft, rule.closest_soft_ft, sigma))
+    best = max(set_screen, rub, slip, key=lambda way: way.score)
+    return Grade(math.prod(always) * best.setting, goes * best.use)
 
 
 def second_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
@@ -130,7 +123,8 @@ def second_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSetti
         at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
         at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
     )
-    return Grade(math.prod(setting), in_the_way(view, meeting, rule) * _goes(view, meeting, rule))
+    way = in_the_way(view, meeting, rule, (math.inf, math.inf))
+    return Grade(math.prod(setting), way * _goes(view, meeting, rule))
 
 
 def frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[float, ...]:
@@ -159,14 +153,47 @@ def guarded(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) 
     return at_most(off, rule.guarded_ft, rule.place_soft_ft, sigma)
 
 
-def in_the_way(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """Grade of the screener standing in the way of the handler's defender."""
-    sigma = pair_sigma_ft(view, meeting.moment, meeting.screener, meeting.handler, meeting.guard)
-    return at_most(off_way(view, meeting, rule), rule.way.off_ft, rule.way.soft_ft, sigma)
+def in_the_way(
+    view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings, limits: tuple[float, float]
+) -> float:
+    """Grade of the screener standing near the handler's defender and in his way, all three at one moment.
+
+    ``limits``: how near (feet) and how slow (feet per second) he is then.
+    """
+    s, g = meeting.screener, meeting.guard
+    sigma = pair_sigma_ft(view, meeting.moment, s, meeting.handler, g)
+    moments, off = _off_way_ft(view, meeting, rule)
+    gap = view.gap_ft[moments, s, g] if g >= 0 else np.full(len(moments), NAN)
+    return max(
+        _at_one_moment(*at, limits, sigma, rule) for at in zip(off, gap, view.speed_ft_s[moments, s], strict=True)
+    )
+
+
+def _at_one_moment(
+    off_ft: float,
+    gap_ft: float,
+    speed_ft_s: float,
+    limits: tuple[float, float],
+    sigma: float,
+    rule: OnBallScreenSettings,
+) -> float:
+    within_ft, slow_ft_s = limits
+    bump = at_most(float(gap_ft), rule.bump_ft, rule.way.soft_ft, sigma)
+    stands = max(
+        at_most(float(speed_ft_s), slow_ft_s, rule.screener_soft_ft_s),
+        at_most(float(speed_ft_s), rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump,
+    )
+    in_way = at_most(float(off_ft), rule.way.off_ft, rule.way.soft_ft, sigma)
+    return in_way * stands * at_most(float(gap_ft), within_ft, rule.touch_soft_ft, sigma)
 
 
 def off_way(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
-    """How far off the way of the handler's defender the screener stands, feet; see ``in_the_way``."""
+    """How far off the way of the handler's defender the screener stands when he is best in it, feet."""
+    _, off = _off_way_ft(view, meeting, rule)
+    return float(np.nanmin(off)) if np.isfinite(off).any() else NAN
+
+
+def _off_way_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> tuple[np.ndarray, np.ndarray]:
     return off_way_ft(view, (meeting.screener, meeting.handler, meeting.guard), meeting.moment, rule.way)
 
 

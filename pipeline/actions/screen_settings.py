@@ -16,9 +16,9 @@ class InTheWaySettings(BaseModel):
     ahead_s: float = Field(0.6, gt=0, description="The defender's way leads to where his man is so much later.")
     guards_ft: float = Field(3.5, ge=0, description="Or to a spot this much nearer to the ring than that.")
     off_ft: float = Field(
-        2.2,
+        1.7,
         gt=0,
-        description="A screener no farther off the way is in it: half of a wide stance and half of a body.",
+        description="A screener no farther off the way is in it: half of his body and half of the defender's.",
     )
     touching_ft: float = Field(
         1.7,
@@ -55,7 +55,7 @@ class OnBallScreenSettings(BaseModel):
     place_soft_ft: float = Field(0.7, gt=0, description="Softness of the limits of place, a shoe's length.")
     defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler (P3).")
     guarded_ft: float = Field(
-        8.5, gt=0, description="The on-ball defender is about this near to him before: who sags guards no ball [C]."
+        7.5, gt=0, description="The on-ball defender is about this near to him before: who sags guards no ball [C]."
     )
     guarded_before_s: float = Field(0.3, ge=0, description="That is looked at so long before the screen.")
     front_court_soft_ft: float = Field(
@@ -74,7 +74,7 @@ class OnBallScreenSettings(BaseModel):
     touch_within_ft: float = Field(
         3.5, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
     )
-    touch_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
+    touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     rub_ft: float = Field(
         3.2, gt=0, description="Or the handler goes past a screener who came and stands, shoulder to shoulder [C]."
     )
@@ -102,11 +102,12 @@ class OnBallScreenSettings(BaseModel):
         4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
     )
     screener_speed_ft_s: float = Field(
-        4.6, gt=0, description="About the closest approach the screener slows to this; a runner past is no screen [C]."
+        4.0, gt=0, description="While he is in the way the screener is about so slow; a runner past is no screen [C]."
     )
-    screener_soft_ft_s: float = Field(0.7, gt=0, description="Softness of that limit.")
+    screener_soft_ft_s: float = Field(0.5, gt=0, description="Softness of that limit.")
+    bump_ft: float = Field(2.0, gt=0, description="Nearer than this to the defender he is in contact with him [C].")
     bump_speed_ft_s: float = Field(
-        5.8, gt=0, description="One who touches the defender may still be on the move, about so fast [C]."
+        6.0, gt=0, description="One in contact and in the way may still be on the move, about so fast [C]."
     )
     runs_ft_s: float = Field(9.0, gt=0, description="A screener who never slows to this and leaves slips [C].")
     speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
@@ -117,7 +118,9 @@ class OnBallScreenSettings(BaseModel):
     stays_within_ft: float = Field(
         4.0, gt=0, description="Or he stays: the screener came, stands in contact, and they are this near [C]."
     )
-    goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
+    goes_within_s: float = Field(
+        1.4, gt=0, description="Within this time after the closest approach: he may wait for it to be set [C]."
+    )
     handoff_within_s: float = Field(
         0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
     )

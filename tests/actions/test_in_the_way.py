@@ -26,7 +26,8 @@ def off_ft(screen_ft: tuple[float, float]) -> float:
         {0: along(t, (1.5, 26, 0), (3.5, 26, 24)), 1: along(t, (0, *screen_ft)), 5: along(t, (0, *GUARD_FT))}, t
     )
     column = {int(track): n for n, track in enumerate(view.tracks)}
-    return off_way_ft(view, (column[1], column[0], column[5]), view.at(1.9), RULE)
+    _, off = off_way_ft(view, (column[1], column[0], column[5]), view.at(1.9), RULE)
+    return float(off.min())
 
 
 @pytest.mark.parametrize(
@@ -46,7 +47,9 @@ def test_off_the_way(screen_ft, least, most):
 def test_nobody_to_screen_is_not_known():
     t = times(end_s=2.0)
     view = view_of({0: along(t, (0, 26, 0)), 1: along(t, (0, 24, 2))}, t)
-    assert np.isnan(off_way_ft(view, (1, 0, -1), 5, RULE))
+    moments, off = off_way_ft(view, (1, 0, -1), 5, RULE)
+    assert len(moments) == len(off)
+    assert np.isnan(off).all()
 
 
 def test_distance_to_a_triangle():
