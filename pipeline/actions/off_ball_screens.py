@@ -1,10 +1,10 @@
-"""Off-ball screens: a slow teammate, a cutter without the ball who passes him, and a defender who meets the screen.
+"""Off-ball screens: a cutter without the ball uses a teammate who stands in the way of his defender and changes it.
 
-The frame is the glossary's; each condition is graded (:class:`OffBallScreenSettings`) and the product of the grades is
-the score. Besides it, as for the screen on the ball: the screener came to the cutter's defender (or had him brought to
-him), since teammates who stand about are passed all the time, the attack has settled, and the ball is still in play:
-what happens after the last shot is rebounding. A defender who sags off his man is screened where he stands, and the
-cutter then passes wide; that counts when the contact is sure and the defender is held up by it.
+Each condition is graded (:class:`OffBallScreenSettings`), and the product of the grades is the score. The cutter uses
+the screener: he passes him, fast, and leaves. The screener stands in the way of the cutter's defender
+(:mod:`chased_way`), and that changes what he does: he loses ground, or has to take the other side. As for the screen on
+the ball, the screener came to that defender, or had him brought to him (teammates who stand about are passed all the
+time), the attack has settled, and the ball is still in play: what happens after the last shot is rebounding.
 """
 
 from __future__ import annotations
@@ -15,12 +15,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.actions.chased_way import in_way
 from pipeline.actions.events import Event
-from pipeline.actions.grades import at_least, at_most
+from pipeline.actions.grades import HALF, at_least, at_most
 from pipeline.actions.on_ball_grades import pair_sigma_ft
 from pipeline.actions.on_ball_screens import closest_approaches, usual_guard
-from pipeline.actions.screen_settings import OffBallScreenSettings
-from pipeline.actions.screen_types import group, line_off_deg, read, route, screen_type, set_up_ft, swept_deg
+from pipeline.actions.screen_settings import OffBallScreenSettings, ScreenTypeSettings
+from pipeline.actions.screen_types import (
+    group,
+    line_off_deg,
+    read,
+    route,
+    screen_type,
+    set_up_ft,
+    swept_deg,
+    takes_other_side,
+)
 from pipeline.actions.settings import ActionSettings
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
@@ -54,7 +64,7 @@ class OffBallScreens:
         """Off-ball screens of one possession; ``earlier`` is not used."""
         del earlier
         rule = settings.off_ball_screen
-        graded = [(_score(view, one, rule), one) for one in _passes(view, settings)]
+        graded = [(_score(view, one, rule, settings.screen_type), one) for one in _passes(view, settings)]
         sure = [g for g in graded if g[0] >= _least(view, g[1], rule)]
         rest = [(_in_a_row_score(view, g[1], rule), g[1]) for g in graded if g not in sure]
         rest = [g for g in rest if g[0] >= _least(view, g[1], rule)]
@@ -116,101 +126,125 @@ def _separation(view: PossessionView, one: Pass, after_s: float) -> float:
     return float(view.gap_ft[view.at(t), one.cutter, one.guard])
 
 
-def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
-    """Product of the grades, the best of three ways.
-
-    A cutter close by whose defender is met; one going wide round a sagging defender; one who rubs past a screener who
-    stands, so that the defender on his heels has to go round.
-    """
+def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: ScreenTypeSettings) -> float:
+    """Product of the grades: the cutter uses the screener, who stands in the way of the defender and changes it."""
     m = one.moment
     t = view.t_s[m]
     sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
     touch, at = _touch(view, one, rule)
     touch_sigma = pair_sigma_ft(view, at, one.screener, one.guard)
     closest = float(view.gap_ft[m, one.screener, one.cutter])
-    path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
-    turned = abs(swept_deg(view.uv_ft[m, one.screener], path))
-    turn_sigma = math.degrees(math.atan2(sigma, closest)) if math.isfinite(sigma + closest) else 0.0
-    lost = _separation(view, one, rule.after_s) - _separation(view, one, -rule.before_s)
-    soft = rule.touch_soft_ft
-    met = at_most(touch, rule.touch_ft, soft, touch_sigma)
-    delayed = at_most(touch, rule.delayed_touch_ft, soft, touch_sigma) * at_least(
-        lost, rule.delayed_ft, soft, touch_sigma
+    lost = _lost_ft(view, one, rule)
+    nearer, his_ft = _other_is_nearer(view, one, rule)
+    met = max(
+        at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_most(touch, rule.far_touch_ft, rule.touch_soft_ft, touch_sigma)
+        * at_least(lost, rule.far_lost_ft, rule.lost_soft_ft, touch_sigma),
     )
-    near = (
-        at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma),
-        at_least(turned, rule.passes_deg, rule.passes_soft_deg, turn_sigma),
-        max(met, delayed),
-    )
-    wide = (
-        at_most(closest, rule.wide_ft, rule.closest_soft_ft, sigma),
-        at_least(turned, rule.wide_turn_deg, rule.passes_soft_deg, turn_sigma),
-        at_most(touch, rule.wide_touch_ft, soft / 2, touch_sigma),
-        at_least(lost, rule.wide_lost_ft, soft, touch_sigma),
-        at_most(_slowest(view, one, m, rule), rule.wide_speed_ft_s, rule.planted_soft_ft_s),
-    )
-    before = _separation(view, one, -rule.before_s)
     rubbed = (
         at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
-        at_least(turned, rule.passes_deg, rule.passes_soft_deg, turn_sigma),
-        at_most(_slowest(view, one, m, rule), rule.stands_ft_s, rule.planted_soft_ft_s),
-        at_most(touch, rule.row_touch_ft, soft, touch_sigma),
-        at_most(before, rule.close_chase_ft, rule.chases_soft_ft, touch_sigma),
-        at_least(lost, rule.walks_lost_ft, soft, touch_sigma),
+        at_most(_slowest(view, one, rule), rule.stands_ft_s, rule.stands_soft_ft_s),
+        at_most(touch, rule.rub_touch_ft, rule.rub_soft_ft, touch_sigma),
     )
-    lost_soft = (rule.lost_soft_ft, touch_sigma)
-    slow = _slowest(view, one, m, rule)
-    stands_for_him = at_most(_slowest(view, one, at, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s)
-    planted = math.prod(
+    in_way_of_him = (
+        met,
+        _in_way(view, one, touch, lost, touch_sigma, rule),
+        _changed(view, one, touch, lost, touch_sigma, rule, types),
+    )
+    came = at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma)
+    return math.prod(
         (
-            stands_for_him,
-            at_most(slow, rule.planted_ft_s, rule.planted_soft_ft_s),
+            _uses(view, one, lost, rule),
+            max(math.prod(in_way_of_him), math.prod(rubbed)),
+            at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
+            max(came, rubbed[0]) if t - view.t_s[0] >= rule.seen_before_s else HALF,
+            at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
             max(
-                at_most(slow, rule.walks_ft_s, rule.planted_soft_ft_s / 2),
-                at_least(lost, rule.walks_lost_ft, *lost_soft),
+                at_most(nearer, rule.others_nearer_ft, rule.chases_soft_ft, touch_sigma),
+                at_least(his_ft, rule.others_within_ft, rule.chases_soft_ft, touch_sigma),
             ),
         )
     )
-    on_the_move = (
-        at_most(_slowest(view, one, at, rule), rule.moving_screen_ft_s, rule.screener_soft_ft_s)
-        * at_most(touch, rule.moving_touch_ft, soft, touch_sigma)
-        * at_least(lost, rule.moving_lost_ft, *lost_soft)
+
+
+def _lost_ft(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """How much farther from the cutter his defender is after the screen than before it, each over a step's time."""
+    before, after = (
+        np.mean([_separation(view, one, s) for s in times])
+        for times in ((-rule.before_s, 0.0), (rule.after_s, rule.lost_after_s))
     )
-    late_s = abs(float(view.t_s[at] - t))
-    nearer, his_ft = _other_is_nearer(view, one, rule)
-    always = (
-        max(
-            at_most(before, rule.chases_ft, rule.chases_soft_ft, touch_sigma),
-            at_least(lost, rule.moving_lost_ft, *lost_soft),
-            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
-        ),
-        at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
-        max(
-            at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, touch_sigma),
-            at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
-        ),
-        at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
-        max(
-            at_least(lost, -rule.gains_ft, *lost_soft),
-            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
-            at_least(before, rule.close_chase_ft, rule.chases_soft_ft, touch_sigma),
-        ),
-        max(
-            at_most(nearer, rule.others_nearer_ft, rule.chases_soft_ft, touch_sigma),
-            at_least(his_ft, rule.others_within_ft, rule.chases_soft_ft, touch_sigma),
-        ),
+    return float(after - before)
+
+
+def _turned_deg(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """By how much the cutter's place turns about the screener's as he passes."""
+    t = view.t_s[one.moment]
+    path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
+    return abs(swept_deg(view.uv_ft[one.moment, one.screener], path))
+
+
+def _uses(view: PossessionView, one: Pass, lost_ft: float, rule: OffBallScreenSettings) -> float:
+    """Grade of the cutter passing the screener: close by, or wide round a defender who sags and is held there.
+
+    Half of each where the three were not seen apart for long enough to say who passed whom.
+    """
+    m = one.moment
+    t = view.t_s[m]
+    span = view.span(t - rule.passes_over_s, t + rule.passes_over_s)
+    pairs = ((one.screener, one.cutter), (one.screener, one.guard), (one.cutter, one.guard))
+    gaps = np.array([view.gap_ft[span, a, b] for a, b in pairs if NOBODY not in (a, b)])
+    if np.isfinite(gaps).all(axis=0).mean() < rule.seen_share:
+        return HALF * HALF
+    sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
+    closest, turned = float(view.gap_ft[m, one.screener, one.cutter]), _turned_deg(view, one, rule)
+    turn_sigma = math.degrees(math.atan2(sigma, closest)) if math.isfinite(sigma + closest) else 0.0
+    soft_deg = rule.passes_soft_deg
+    near = at_most(closest, rule.closest_within_ft, rule.closest_soft_ft, sigma) * at_least(
+        turned, rule.passes_deg, soft_deg, turn_sigma
     )
-    in_time = max(
-        at_most(late_s, rule.late_s, rule.late_soft_s),
-        at_most(_contact_then(view, one), rule.delayed_touch_ft, soft, touch_sigma),
-        at_least(lost, rule.moving_lost_ft, *lost_soft),
+    wide = (
+        at_most(closest, rule.wide_ft, rule.closest_soft_ft, sigma),
+        at_least(turned, rule.wide_turn_deg, soft_deg, turn_sigma),
+        at_least(lost_ft, rule.wide_lost_ft, rule.lost_soft_ft, sigma),
     )
-    ways = (
-        math.prod(near) * max(planted, on_the_move) * in_time,
-        math.prod(wide) * max(stands_for_him, on_the_move) * in_time,
-        math.prod(rubbed),
+    return max(near, math.prod(wide))
+
+
+def _in_way(
+    view: PossessionView, one: Pass, touch_ft: float, lost_ft: float, sigma_ft: float, rule: OffBallScreenSettings
+) -> float:
+    """Grade of the screener standing in the defender's way, or walking into it, with contact that costs ground."""
+    who = (one.screener, one.cutter, one.guard)
+    stands, walks = (
+        in_way(view, who, one.moment, rule, limit).grade for limit in (rule.screener_speed_ft_s, rule.moving_ft_s)
     )
-    return math.prod(always) * max(ways)
+    moving = (
+        at_most(touch_ft, rule.bump_ft, rule.bump_soft_ft, sigma_ft),
+        at_least(lost_ft, rule.sags_lost_ft, rule.lost_soft_ft, sigma_ft),
+        at_most(_separation(view, one, -rule.before_s), rule.chases_ft, rule.chases_soft_ft, sigma_ft),
+    )
+    return max(stands, walks * math.prod(moving))
+
+
+def _changed(
+    view: PossessionView, one: Pass, touch_ft: float, lost_ft: float, sigma_ft: float, rule: OffBallScreenSettings,
+    types: ScreenTypeSettings,
+) -> float:  # fmt: skip
+    """Grade of the screen changing what the defender does: he is bumped, loses ground, or has to take its other side.
+
+    One who sags loses nothing by that, nor does he lose a foot or two by a screen: he must lose more.
+    """
+    before = _separation(view, one, -rule.before_s)
+    who = (one.screener, one.cutter, one.guard, one.screener_guard)
+    chases, close = (
+        at_most(before, limit, rule.chases_soft_ft, sigma_ft) for limit in (rule.chases_ft, rule.close_chase_ft)
+    )
+    return max(
+        chases * at_least(lost_ft, rule.lost_ft, rule.lost_soft_ft, sigma_ft),
+        chases * at_most(touch_ft, rule.bump_ft, rule.bump_soft_ft, sigma_ft),
+        close * takes_other_side(view, who, one.moment, types),
+        at_least(lost_ft, rule.sags_lost_ft, rule.lost_soft_ft, sigma_ft),
+    )
 
 
 def _comes_off_another(
@@ -246,17 +280,16 @@ def _in_a_row_score(view: PossessionView, one: Pass, rule: OffBallScreenSettings
     t = view.t_s[m]
     sigma = pair_sigma_ft(view, m, one.screener, one.cutter)
     closest = float(view.gap_ft[m, one.screener, one.cutter])
-    path = view.uv_ft[view.span(t - rule.passes_over_s, t + rule.passes_over_s), one.cutter]
-    turned = abs(swept_deg(view.uv_ft[m, one.screener], path))
     after = view.span(t - rule.touch_within_s, t + rule.row_touch_s)
     gap = view.gap_ft[after, one.screener, one.guard] if one.guard != NOBODY else np.array([NAN])
     touch = float(np.nanmin(gap)) if np.isfinite(gap).any() else NAN
     return math.prod(
         (
-            at_most(closest, rule.sags_rub_ft, rule.rub_soft_ft, sigma),
-            at_least(turned, rule.passes_deg, rule.passes_soft_deg),
-            at_most(_slowest(view, one, m, rule), rule.stands_ft_s, rule.planted_soft_ft_s),
+            at_most(closest, rule.row_ft, rule.rub_soft_ft, sigma),
+            at_least(_turned_deg(view, one, rule), rule.passes_deg, rule.passes_soft_deg),
+            at_most(_slowest(view, one, rule), rule.stands_ft_s, rule.stands_soft_ft_s),
             at_most(touch, rule.row_touch_ft, rule.touch_soft_ft, sigma),
+            at_least(_lost_ft(view, one, rule), 0.0, rule.lost_soft_ft, sigma),
             at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
             at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
         )
@@ -270,11 +303,6 @@ def _other_is_nearer(view: PossessionView, one: Pass, rule: OffBallScreenSetting
     before = view.at(view.t_s[one.moment] - rule.others_before_s)
     own, his = (float(view.gap_ft[before, one.cutter, who]) for who in (one.guard, one.screener_guard))
     return own - his, his
-
-
-def _contact_then(view: PossessionView, one: Pass) -> float:
-    """How near the screener is to the cutter's defender as the cutter passes; NaN where not known."""
-    return NAN if one.guard == NOBODY else float(view.gap_ft[one.moment, one.screener, one.guard])
 
 
 def _gone_ft(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
@@ -299,9 +327,9 @@ def _fastest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> fl
     return float(np.nanmax(speed)) if np.isfinite(speed).any() else NAN
 
 
-def _slowest(view: PossessionView, one: Pass, at: int, rule: OffBallScreenSettings) -> float:
-    """Least mean speed of the screener over ``slow_for_s`` about the moment at which he meets the defender."""
-    t = view.t_s[at]
+def _slowest(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Least mean speed of the screener over ``slow_for_s`` as the cutter passes."""
+    t = view.t_s[one.moment]
     speed = view.speed_ft_s[view.span(t - rule.slow_around_s, t + rule.slow_around_s), one.screener]
     width = max(view.steps(rule.slow_for_s), 1)
     if len(speed) < width or not np.isfinite(speed).any():
@@ -354,6 +382,7 @@ def _event(view: PossessionView, one: Pass, score: float, grouped: str, settings
             "contact_ft": touch,
             "closest_ft": float(view.gap_ft[m, one.screener, one.cutter]),
             "screener_speed_ft_s": float(view.speed_ft_s[m, one.screener]),
+            "off_way_ft": in_way(view, who[:3], m, rule, rule.screener_speed_ft_s).off_ft,
             "line_off_deg": line_off_deg(view, who, m, settings),
             "set_up_ft": stepped,
             "separation_before_ft": _separation(view, one, -rule.before_s),

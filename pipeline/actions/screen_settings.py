@@ -111,16 +111,19 @@ class OnBallScreenSettings(BaseModel):
     )
     runs_ft_s: float = Field(9.0, gt=0, description="A screener who never slows to this and leaves slips [C].")
     speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
-    goes_ft_s: float = Field(
-        5.0, gt=0, description="The handler gets this fast about the screen, off it or away from it [C]."
+    goes_ft: float = Field(
+        4.5,
+        gt=0,
+        description="The handler goes this far within ``used_over_s`` of the screen, off it or away from it [C].",
     )
     goes_before_s: float = Field(1.0, gt=0, description="The handler starts at most so long before it.")
-    stays_within_ft: float = Field(
-        4.0, gt=0, description="Or he stays: the screener came, stands in contact, and they are this near [C]."
+    stays_within_ft: float = Field(4.7, gt=0, description="Or he stays at the screen, this near to the screener [C].")
+    on_him_ft: float = Field(
+        5.8,
+        gt=0,
+        description="And then his defender was on him, this near: who sags is not screened off one who stays [C].",
     )
-    goes_within_s: float = Field(
-        1.4, gt=0, description="Within this time after the closest approach: he may wait for it to be set [C]."
-    )
+    goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
     handoff_within_s: float = Field(
         0.9, gt=0, description="The ball changing hands between the two so near in time makes it a handoff [C]."
     )
@@ -213,99 +216,107 @@ class OffBallScreenSettings(BaseModel):
         gt=0,
         description="A cutter whose defender sags passes this far off at most, softly [C].",
     )
-    wide_touch_ft: float = Field(
-        2.2, gt=0, description="With such a cutter the screener gets this near to his defender, half as softly [C]."
-    )
     wide_lost_ft: float = Field(4.0, gt=0, description="And that defender loses this much to such a cutter [C].")
-    wide_speed_ft_s: float = Field(
-        6.0,
-        gt=0,
-        description="The screener is on his way to that defender, about so slow, as the wide cutter goes [C].",
-    )
     wide_turn_deg: float = Field(45.0, gt=0, description="The wide cutter's place turns by this much [C].")
     looked_at_ft: float = Field(12.0, gt=0, description="Closest approaches farther apart than this are not looked at.")
-    screener_speed_ft_s: float = Field(
-        4.8,
-        gt=0,
-        description="The screener is about this slow (glossary: 5 ft/s; faster ones were doubtful when drawn).",
-    )
-    screener_soft_ft_s: float = Field(0.8, gt=0, description="Softness of that limit.")
-    moving_screen_ft_s: float = Field(
-        7.0, gt=0, description="Where contact is sure a jog is slow enough: a screen on the move [C]."
-    )
-    planted_ft_s: float = Field(
-        4.0, gt=0, description="And about so slow as the cutter passes: who runs through plants no screen [C]."
-    )
-    planted_soft_ft_s: float = Field(0.7, gt=0, description="Softness of that limit.")
-    chases_ft: float = Field(
-        6.8, gt=0, description="The cutter's defender is this near to him before, or loses ``moving_lost_ft`` [C]."
-    )
-    sags_rub_ft: float = Field(
-        3.3, gt=0, description="Or the cutter goes this near past the screener who was set for one who sags [C]."
-    )
-    chases_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    moving_lost_ft: float = Field(
-        3.0, gt=0, description="A screen on the move, or on one who sags, costs the defender this much [C]."
-    )
-    lost_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    moving_touch_ft: float = Field(1.5, gt=0, description="A screener on the move gets this near to the defender [C].")
-    slow_for_s: float = Field(0.3, gt=0, description="The screener is slow on average for this long (glossary).")
-    slow_around_s: float = Field(
-        0.4, gt=0, description="And that within this time before and after he is nearest to the cutter's defender [C]."
-    )
-    speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
     cutter_speed_ft_s: float = Field(7.0, gt=0, description="The cutter gets this fast about the screen [C].")
+    speed_soft_ft_s: float = Field(1.4, gt=0, description="Softness of limits of speed.")
     passes_deg: float = Field(
         60.0, gt=0, description="The cutter passes: his place turns about the screen's by this much or more [C]."
     )
     passes_soft_deg: float = Field(15.0, gt=0, description="Softness of that limit.")
     passes_over_s: float = Field(0.8, gt=0, description="Within this time before and after.")
-    touch_ft: float = Field(
-        3.1,
+    leaves_ft: float = Field(
+        3.2, gt=0, description="The cutter is this far from the screener ``leaves_s`` later: he used him [C]."
+    )
+    leaves_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
+    leaves_s: float = Field(0.9, gt=0, description="When that is looked at.")
+    way_off_ft: float = Field(
+        1.5,
         gt=0,
-        description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft, where half of "
-        "those drawn were doubtful).",
+        description="The screener stands this near to the way of the cutter's defender: half a body's width of each, "
+        "and no more [C].",
+    )
+    way_soft_ft: float = Field(0.3, gt=0, description="Softness of that limit.")
+    way_to_s: float = Field(0.7, gt=0, description="That way leads to where the cutter is so much later (glossary).")
+    body_ft: float = Field(
+        0.8, ge=0, description="It begins so far before the defender, at his chest: one beside him is not in it [C]."
+    )
+    way_before_s: float = Field(0.6, ge=0, description="The screener is in the way so long before the cutter passes.")
+    way_after_s: float = Field(0.7, ge=0, description="Or so long after.")
+    way_for_s: float = Field(0.12, ge=0, description="And that for so long, on average.")
+    reach_ft: float = Field(
+        4.5, gt=0, description="He is then this near to the defender, a step or two before him [C]."
+    )
+    reach_soft_ft: float = Field(0.7, gt=0, description="Softness of that limit.")
+    screener_speed_ft_s: float = Field(
+        4.8,
+        gt=0,
+        description="The screener is then about this slow (glossary: 5 ft/s; faster ones were doubtful when drawn).",
+    )
+    screener_soft_ft_s: float = Field(0.8, gt=0, description="Softness of that limit.")
+    moving_ft_s: float = Field(
+        7.0, gt=0, description="Or about so slow, if he bumps a defender who loses ``sags_lost_ft``: on the move [C]."
+    )
+    same_spot_ft: float = Field(
+        3.0, gt=0, description="And this near to the spot where the cutter passes him: one screen, one spot [C]."
+    )
+    same_spot_soft_ft: float = Field(0.7, gt=0, description="Softness of that limit.")
+    touch_ft: float = Field(
+        3.5, gt=0, description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft)."
     )
     touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
-    touch_within_s: float = Field(
-        0.7, gt=0, description="That is looked for within this time before and after the closest approach."
+    far_touch_ft: float = Field(
+        4.2, gt=0, description="Or this near, where he goes far round: he loses ``far_lost_ft``."
     )
-    late_s: float = Field(
-        0.5, gt=0, description="Contact farther in time from the closest approach than this met nobody, softly [C]."
+    far_lost_ft: float = Field(2.5, gt=0, description="So much of it [C].")
+    touch_within_s: float = Field(0.7, gt=0, description="Within this time before and after.")
+    bump_ft: float = Field(1.3, gt=0, description="So near their bodies bump: the defender is met [C].")
+    bump_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
+    lost_ft: float = Field(
+        0.7, description="The defender loses this much to the cutter: who keeps up with him was not screened [C]."
     )
-    late_soft_s: float = Field(0.08, gt=0, description="Softness of that limit.")
-    delayed_ft: float = Field(
-        4.0, gt=0, description="A defender who loses this much to the cutter was delayed (glossary; amount [C])."
+    lost_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
+    lost_after_s: float = Field(0.9, gt=0, description="From shortly before the screen until so long after it.")
+    chases_ft: float = Field(
+        6.3, gt=0, description="One farther off the cutter than this before sags, and must lose ``sags_lost_ft`` [C]."
     )
-    delayed_touch_ft: float = Field(
-        3.7, gt=0, description="A delayed defender came this near to the screener (P4: 5 ft; too loose when drawn)."
+    sags_lost_ft: float = Field(3.0, gt=0, description="So much of it.")
+    close_chase_ft: float = Field(
+        5.5, gt=0, description="One nearer than this who has to take the other side of the screen is screened too [C]."
     )
+    chases_soft_ft: float = Field(0.8, gt=0, description="Softness of limits of how near a defender is.")
     came_ft: float = Field(
         2.5, gt=0, description="Screener and cutter's defender come this much nearer to each other before [C]."
     )
     came_soft_ft: float = Field(0.8, gt=0, description="Softness of that limit.")
-    walks_ft_s: float = Field(
-        3.5, gt=0, description="A screener faster than this as the cutter passes must cost the defender ground [C]."
-    )
-    walks_lost_ft: float = Field(2.0, gt=0, description="So much of it.")
-    stands_ft_s: float = Field(
-        2.0,
+    came_over_s: float = Field(3.0, gt=0, description="They come nearer within this time before the screen.")
+    rub_ft: float = Field(
+        2.7,
         gt=0,
-        description="One who just stands is about so slow: the second of two screens in a row, or one rubbed past [C].",
+        description="Or the cutter rubs past one who stands there, shoulder to shoulder, this near: then nobody can "
+        "stay on his hip [C].",
     )
+    rub_soft_ft: float = Field(0.3, gt=0, description="Softness of limits of shoulder to shoulder.")
+    rub_touch_ft: float = Field(3.0, gt=0, description="His defender has to get by so near to him too [C].")
+    stands_ft_s: float = Field(2.0, gt=0, description="One who stands is about so slow [C].")
+    stands_soft_ft_s: float = Field(0.5, gt=0, description="Softness of that limit.")
+    seen_before_s: float = Field(
+        0.8, ge=0, description="Where less was seen before the screen it is not known who came to whom."
+    )
+    seen_share: float = Field(
+        0.8,
+        ge=0,
+        le=1,
+        description="Where the distances of the three are known for less of it, nor is who passed whom.",
+    )
+    row_ft: float = Field(3.3, gt=0, description="In a row: the cutter passes a further screener this near [C].")
     row_touch_ft: float = Field(
-        4.0, gt=0, description="The defender who goes round him, or whom the first held up, gets this near to him [C]."
+        4.0, gt=0, description="The defender, whom the first held up, gets this near to the further screener [C]."
     )
     row_touch_s: float = Field(1.1, gt=0, description="At the latest so long after the cutter.")
-    close_chase_ft: float = Field(
-        5.0, gt=0, description="A defender who has to go round a screen was this near to the cutter before [C]."
-    )
-    gains_ft: float = Field(
-        0.5,
-        ge=0,
-        description="A close defender who comes this much nearer to a cutter who passes more than a step off the "
-        "screener was not screened [C].",
-    )
+    slow_for_s: float = Field(0.3, gt=0, description="A standing screener is slow on average for this long (glossary).")
+    slow_around_s: float = Field(0.4, gt=0, description="And that within this time before and after the cutter passes.")
     others_nearer_ft: float = Field(
         2.0,
         gt=0,
@@ -313,18 +324,6 @@ class OffBallScreenSettings(BaseModel):
     )
     others_within_ft: float = Field(3.0, gt=0, description="If that one is on the cutter's heels, this near.")
     others_before_s: float = Field(1.0, gt=0, description="That is looked at so long before the screen.")
-    leaves_ft: float = Field(
-        3.2, gt=0, description="The cutter is this far from the screener ``leaves_s`` later: he used him [C]."
-    )
-    leaves_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
-    leaves_s: float = Field(0.9, gt=0, description="When that is looked at.")
-    rub_ft: float = Field(
-        2.8,
-        gt=0,
-        description="Or the cutter rubs past him shoulder to shoulder, this near, who stood there before [C].",
-    )
-    rub_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
-    came_over_s: float = Field(3.0, gt=0, description="They come nearer within this time before the screen.")
     within_u_ft: float = Field(
         36.0,
         gt=0,
@@ -337,7 +336,7 @@ class OffBallScreenSettings(BaseModel):
         0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
     )
     unsure_over_ft: float = Field(
-        1.0, gt=0, description="It falls to none over so much more of uncertainty, but no further than to half."
+        0.5, gt=0, description="It falls to none over so much more of uncertainty, but no further than to half."
     )
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
     after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")

@@ -173,6 +173,15 @@ def _side(view: PossessionView, column: int, who: Who, moment: int, rule: Screen
     return float(across[at]), span.start + at
 
 
+def takes_other_side(view: PossessionView, who: Who, moment: int, rule: ScreenTypeSettings) -> bool:
+    """Whether the cutter's defender gets past the screen on the side on which the cutter does not."""
+    _, cutter, guard, _ = who
+    if guard == NOBODY:
+        return False
+    (own, _), (his, _) = (_side(view, column, who, moment, rule) for column in (cutter, guard))
+    return own * his < 0
+
+
 def route(view: PossessionView, who: Who, moment: int, settings: ActionSettings) -> str:
     """Which way the cutter's defender went; unknown where he does not get past the screen or was not seen."""
     rule = settings.screen_type

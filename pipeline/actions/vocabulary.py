@@ -246,6 +246,7 @@ KINDS: tuple[Kind, ...] = (
                 contact_ft="distance from the screener to the cutter's defender",
                 closest_ft="closest approach of cutter and screener",
                 screener_speed_ft_s="speed of the screener",
+                off_way_ft="how far the screener stood off that defender's way",
                 line_off_deg="angle between the screen and the defender's way",
                 set_up_ft="the cutter's step away first",
             ),

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.actions.chased_way import off_way_ft
 from pipeline.actions.off_ball_screens import OffBallScreens
 from pipeline.actions.on_ball_screens import OnBallScreens
 from pipeline.actions.screen_types import swept_deg
@@ -50,7 +51,7 @@ DOWN = (
 BACK = (
     ((2.0, 20, 16), (2.4, 20.6, 16.6), (3.0, 14.5, 16.6), (3.8, 4, 8)),
     ((0.5, 4, 8), (1.8, 15.5, 13.6), (3.4, 15.5, 13.6)),
-    ((2.4, 17.5, 14.8), (3.2, 13, 13.2), (4.0, 6, 7)),
+    ((2.4, 17.5, 14.8), (3.2, 16.8, 14.4), (3.6, 13, 11.5), (4.3, 6, 7)),
     ((0.5, 2, 6), (1.8, 9, 9), (3.4, 9, 9)),
 )
 CROSS = (
@@ -68,7 +69,7 @@ FLARE = (
 PIN_IN = (
     ((2.0, 1, 22), (2.3, 1, 21.4), (3.0, 7, 21.0), (3.9, 15, 19)),
     ((0.5, 16, 8), (1.8, 4, 16.4), (3.6, 4, 16.4)),
-    ((2.3, 1.5, 15), (3.0, 2.5, 15), (3.5, 5, 14), (4.3, 12, 17)),
+    ((2.3, 1.5, 15.5), (3.0, 2.5, 15.2), (3.5, 2.8, 14.5), (4.3, 9, 16)),
     ((0.5, 14, 7), (1.8, 6, 10), (3.4, 6, 10)),
 )
 TYPES = {"down": DOWN, "back": BACK, "cross": CROSS, "flare": FLARE, "pin_in": PIN_IN}
@@ -141,7 +142,7 @@ def test_a_switch():
 
 
 def test_a_defender_on_the_other_side_ahead_shoots_the_gap():
-    guard = ((2.0, 4, 11), (2.45, 9.5, 8.4), (3.0, 15, 11.5), (4.2, 20, 11))
+    guard = ((2.2, 5, 11), (2.6, 8.2, 8.6), (3.1, 13, 10.5), (4.2, 20, 11))
     (found,) = of_kind(screen(times(end_s=5.0), DOWN[0], DOWN[1], guard, DOWN[3]), SCREEN)
     assert found.traits["route"] == "shoots_gap"
     assert found.traits["read"] == "right"
@@ -303,3 +304,27 @@ def test_a_cutter_who_comes_to_stand_beside_a_teammate_has_used_no_screen():
     cutter = ((2.0, 4, 14), (2.3, 3, 13.2), (2.9, 10, 14.0), (3.4, 9.5, 13.0))
     assert len(of_kind(screen(times(end_s=5.0), *DOWN), SCREEN)) == 1
     assert not of_kind(screen(times(end_s=5.0), cutter, *DOWN[1:]), SCREEN)
+
+
+def test_a_defender_who_runs_through_between_the_two_was_not_screened():
+    """The screener stands on the far side of him: near, but not on his way, and the gap stays as it was."""
+    guard = ((2.0, 3.5, 12.6), (2.3, 3, 12.0), (2.95, 9.2, 13.1), (3.95, 20.5, 11.6))
+    beside = ((0.5, 20, 6), (1.8, 8.5, 10.0), (3.4, 8.5, 10.0))
+    assert not of_kind(screen(times(end_s=5.0), DOWN[0], beside, guard, DOWN[3]), SCREEN)
+    assert len(of_kind(screen(times(end_s=5.0), DOWN[0], DOWN[1], DOWN[2], DOWN[3]), SCREEN)) == 1
+
+
+@given(st.floats(-40, 40), st.floats(-40, 40), st.floats(0, 360), st.floats(2, 30), st.floats(-5, 35), st.floats(0, 10))
+def test_how_far_off_a_way(u, v, deg, length, along, aside):
+    """Between its ends a way is as far off as aside of it; its first part, the defender's own body, is not on it."""
+    way = np.array([np.cos(np.radians(deg)), np.sin(np.radians(deg))])
+    start = np.array([[u, v]])
+    place = start + along * way + aside * np.array([-way[1], way[0]])
+    expected = np.hypot(aside, along - np.clip(along, 0.8, length))
+    assert off_way_ft(place, start, start + length * way, 0.8) == pytest.approx([expected], abs=1e-6)
+
+
+def test_what_was_not_seen_is_not_known():
+    nowhere = np.full((1, 2), np.nan)
+    assert np.isnan(off_way_ft(nowhere, np.zeros((1, 2)), np.ones((1, 2)), 0.8)).all()
+    assert off_way_ft(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), 0.8).shape == (0,)
