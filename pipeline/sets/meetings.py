@@ -34,7 +34,7 @@ MET, SEEN, HIDDEN = "met", "seen", "hidden"
 LOOK_S = 0.1
 """How often it is looked who is how far from whom."""
 
-ABOUT = 5
+STOOD, RAN = 3, 5
 """So many looks before and after a meeting tell who stood and who ran."""
 
 
@@ -86,7 +86,8 @@ def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
                     continue
                 kind = "on_ball_screen" if mover in held else "off_ball_screen"
                 screen = _screen(events[0], kind, screener, mover, t_s, places[screener][k], floor, settings)
-                found.append(replace(screen, traits=MappingProxyType({MET: HIDDEN if hidden else SEEN})))
+                known = MappingProxyType({MET: HIDDEN if hidden else SEEN})
+                found.append(replace(screen, start_s=max(screen.start_s, start_s), traits=known))
     return sorted(found, key=lambda e: e.t_s)
 
 
@@ -101,12 +102,18 @@ def _closest(gap_ft: np.ndarray, settings: SetSettings) -> Iterator[int]:
 
 
 def _ran_by(screener_uv: np.ndarray, mover_uv: np.ndarray, k: int, settings: SetSettings) -> bool:
-    """Whether one stood at some moment about a meeting and the other ran."""
-    around = slice(max(0, k - ABOUT), k + ABOUT + 1)
-    slow, fast = (np.linalg.norm(np.diff(uv[around], axis=0), axis=1) / LOOK_S for uv in (screener_uv, mover_uv))
-    if not (np.isfinite(slow).any() and np.isfinite(fast).any()):
+    """Whether one stood about a meeting and the other ran."""
+    slow = _speeds_ft_s(screener_uv[max(0, k - STOOD) : k + STOOD + 1])
+    fast = _speeds_ft_s(mover_uv[max(0, k - RAN) : k + RAN + 1])
+    if not (len(slow) and len(fast)):
         return False
-    return bool(np.nanmin(slow) <= settings.met_stood_ft_s and np.nanmax(fast) >= settings.met_ran_ft_s)
+    return bool(slow.mean() <= settings.met_stood_ft_s and fast.max() >= settings.met_ran_ft_s)
+
+
+def _speeds_ft_s(uv: np.ndarray) -> np.ndarray:
+    """Speeds between looks, (N,); those that are not known left out."""
+    speeds = np.linalg.norm(np.diff(uv, axis=0), axis=1) / LOOK_S
+    return speeds[np.isfinite(speeds)]
 
 
 def _screen(

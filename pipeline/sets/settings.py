@@ -101,7 +101,7 @@ class SetSettings(BaseModel):
         0.8, gt=0, description="Whether one of them was hidden is looked at for this long before and after they met."
     )
     met_stood_ft_s: float = Field(
-        4.0, ge=0, description="Where nobody was hidden, the screener slows down to this at least."
+        4.0, ge=0, description="Where nobody was hidden, the screener is no faster than this about then."
     )
     met_ran_ft_s: float = Field(6.0, ge=0, description="Where nobody was hidden, the other is at least this fast.")
     untold_screen_score: float = Field(0.5, ge=0, le=1, description="What such a screen scores.")
