@@ -99,8 +99,8 @@ def dead_dribbles(scene: Scene) -> list[Moment]:
 def screeners_after(scene: Scene) -> list[Moment]:
     """Every off-ball screen with what its screener does in the ``after_screen_s`` after it.
 
-    Where the possession ends before that, or he is not placed at its end, what he did not do is unknown. When he
-    screened is as unsure as his place, so what he does a little later than that counts as done in time.
+    Where the possession ends before that, what he did not do is unknown. When he screened is as unsure as his place, so
+    what he does a little later than that counts as done in time.
     """
     found = []
     view, settings = scene.view, scene.settings
@@ -126,8 +126,7 @@ def screeners_after(scene: Scene) -> list[Moment]:
             "got_ball": any(e.kind in ("pass", "handoff") and e.actor("receiver") == who for e in later)
             or bool((view.handler[view.span(screen.t_s, end_s)] == column).any()),
         }
-        place = view.place_at(end_s, column)
-        ended = place_names(place[None], view.book)[0] or "none" if np.isfinite(place).all() else "unknown"
+        ended = _ended(scene, column, screen.t_s, end_s)
         found.append(
             of_action(
                 screen,
@@ -140,6 +139,20 @@ def screeners_after(scene: Scene) -> list[Moment]:
             )
         )
     return found
+
+
+def _ended(scene: Scene, column: int, start_s: float, end_s: float) -> str:
+    """Name of the place where a player is at the end of a time; ``none`` between the places.
+
+    Who left the picture in a corner is in that corner: from anywhere else he may have gone on, so that is unknown.
+    """
+    view = scene.view
+    places = view.uv_ft[view.span(start_s, end_s), column]
+    placed = np.flatnonzero(np.isfinite(places).all(axis=1))
+    if not len(placed):
+        return "unknown"
+    last = place_names(places[placed[-1:]], view.book)[0] or "none"
+    return last if placed[-1] == len(places) - 1 or last == "corner" else "unknown"
 
 
 def _overlap(scene: Scene, screen: Event, off_ball: list[Event]) -> tuple[float, Event | None]:

@@ -236,6 +236,14 @@ def test_a_possession_that_ends_too_soon_tells_nothing_of_the_screener():
     assert not found("wasted_cutter", paths, [screen])
 
 
+@pytest.mark.parametrize(("lost_s", "count"), [(3.5, 1), (2.0, 0)])
+def test_who_leaves_the_picture_in_the_corner_is_in_the_corner(lost_s, count):
+    drifts = along(T, (1, 8, 8), (3, 2, 21))
+    drifts[lost_s < T] = np.nan
+    screen = action("off_ball_screen", 0.6, 1, 1.4, [("screener", 1), ("cutter", 2)])
+    assert len(found("wasted_cutter", {0: stand(24, 0), 1: drifts, 2: stand(20, -17)}, [screen])) == count
+
+
 @pytest.mark.parametrize(("set_s", "count"), [(2.5, 1), (0.8, 0)])
 def test_a_screen_for_a_dead_dribble(set_s, count):
     way = along(T, (set_s - 1.2, 12, 8), (set_s - 0.15, 23.5, 3.0))
