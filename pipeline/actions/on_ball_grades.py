@@ -73,7 +73,6 @@ def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings)
         before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
     closest = float(view.gap_ft[m, h, s])
-    slow = slowest(view, meeting, rule)
     always = (*frame(view, meeting, rule), guarded(view, meeting, rule))
     came_far = at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma)
     set_screen = Grade(
@@ -92,13 +91,7 @@ def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings)
         * dives(view, s, at, rule),
         in_the_way(view, meeting, rule, (rule.slip_touch_ft, math.inf)),
     )
-    set_for_him = (
-        at_most(least, rule.contact_ft, rule.touch_soft_ft / 2, touch_sigma),
-        came_far,
-        at_most(slow, rule.moving_ft_s, rule.speed_soft_ft_s / 2),
-        at_most(closest, rule.stays_within_ft, rule.closest_soft_ft / 2, sigma),
-    )
-    goes = max(_goes(view, meeting, rule), math.prod(set_for_him))
+    goes = max(_goes(view, meeting, rule), _stays(view, meeting, rule))
     if sent(view, h, s, m, rule) == "rejected":
         # he goes where the screener is in nobody's way: only one who touches the defender has screened him
         touches = at_most(least, rule.way.touching_ft, rule.way.soft_ft, touch_sigma)
@@ -145,12 +138,15 @@ def frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) ->
 
 def guarded(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
     """Grade of the handler being guarded as the screen comes: who sags far off guards no ball."""
-    off = NAN
-    if meeting.guard >= 0:
-        before = view.at(view.t_s[meeting.moment] - rule.guarded_before_s)
-        off = float(view.gap_ft[before, meeting.handler, meeting.guard])
     sigma = pair_sigma_ft(view, meeting.moment, meeting.handler, meeting.screener)
-    return at_most(off, rule.guarded_ft, rule.place_soft_ft, sigma)
+    return at_most(guarded_ft(view, meeting, rule), rule.guarded_ft, rule.place_soft_ft, sigma)
+
+
+def guarded_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """How far off the handler his defender is as the screen comes; NaN where not known."""
+    if meeting.guard < 0:
+        return NAN
+    return float(view.gap_ft[view.at(view.t_s[meeting.moment] - rule.guarded_before_s), meeting.handler, meeting.guard])
 
 
 def in_the_way(
@@ -248,9 +244,21 @@ def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) 
 def _goes(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
     """Grade of the handler going off the screen."""
     t = view.t_s[meeting.moment]
-    after = view.speed_ft_s[view.span(t, t + rule.goes_within_s), meeting.handler]
-    goes = float(np.nanmax(after)) if np.isfinite(after).any() else NAN
-    return at_least(goes, rule.goes_ft_s, rule.speed_soft_ft_s / 2)
+    begin, end = (view.uv_ft[view.at(x), meeting.handler] for x in (t, t + rule.used_over_s))
+    return at_least(float(np.linalg.norm(end - begin)), rule.goes_ft, rule.place_soft_ft)
+
+
+def _stays(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
+    """Grade of a handler who stays at the screen, rid of a defender who was on him or whom the screener ran into."""
+    sigma = pair_sigma_ft(view, meeting.moment, meeting.handler, meeting.screener)
+    closest = float(view.gap_ft[meeting.moment, meeting.handler, meeting.screener])
+    off = guarded_ft(view, meeting, rule)
+    near = at_most(closest, rule.stays_within_ft, rule.closest_soft_ft, sigma)
+    hit, _ = touch(view, meeting, rule)
+    return max(
+        near * at_most(off, rule.on_him_ft, rule.place_soft_ft, sigma),
+        at_most(hit, rule.hit_ft, rule.way.soft_ft, sigma),
+    )
 
 
 def _came_up_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:

@@ -119,9 +119,10 @@ class OnBallScreenSettings(BaseModel):
     goes_before_s: float = Field(1.0, gt=0, description="The handler starts at most so long before it.")
     stays_within_ft: float = Field(4.7, gt=0, description="Or he stays at the screen, this near to the screener [C].")
     on_him_ft: float = Field(
-        5.8,
-        gt=0,
-        description="And then his defender was on him, this near: who sags is not screened off one who stays [C].",
+        5.8, gt=0, description="And his defender was on him, this near: who sags is not screened off one who stays [C]."
+    )
+    hit_ft: float = Field(
+        1.0, gt=0, description="Unless the screener runs into him: bodies touch whose middles are this near [C]."
     )
     goes_within_s: float = Field(1.0, gt=0, description="Within this time after the closest approach.")
     handoff_within_s: float = Field(
