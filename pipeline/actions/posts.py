@@ -75,11 +75,17 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
             continue
         if end_s - start_s < rule.for_s - 1e-6:
             continue
-        if touch is not None:
+        if found and start_s - view.t_s[found[-1].last - 1] <= rule.again_s and found[-1].touch is not None:
+            found[-1] = replace(found[-1], last=last)
+        elif touch is not None:
             caught_s = _caught_s(view, touch, (start_s, end_s), settings.ball.unseen_s)
             caught = view.at(caught_s)
-            sideways = abs(float(inside[caught, 1])) >= rule.low_lane_v_ft
-            if (beside[caught] or (low[caught] and sideways)) and start_s <= caught_s + rule.settles_s:
+            in_lane = (
+                low[caught]
+                and abs(float(inside[caught, 1])) >= rule.low_lane_v_ft
+                and end_s - max(start_s, caught_s) >= rule.low_lane_for_s - 1e-6
+            )
+            if (beside[caught] or in_lane) and start_s <= caught_s + rule.settles_s:
                 found.append(Spell(column, first, last, touch, caught_s))
         elif _waits(view, column, first, last, rule):
             found.append(Spell(column, first, last, None))

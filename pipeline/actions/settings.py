@@ -213,6 +213,10 @@ class PostSettings(BaseModel):
     low_lane_v_ft: float = Field(
         2.5, ge=0, description="But not right under the ring: he catches at least this far from the middle."
     )
+    low_lane_for_s: float = Field(
+        1.5, ge=0, description="And stays for at least this long: who shoots at once there finishes [C]."
+    )
+    again_s: float = Field(1.0, ge=0, description="After a pause up to this long he is still posting up [C].")
     waits_s: float = Field(
         4.0,
         gt=0,

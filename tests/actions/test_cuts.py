@@ -192,6 +192,24 @@ def test_a_catch_out_of_sight_at_the_post_is_as_late_as_the_ball_is_seen_again(h
         assert post_up.measures["catch_ring_ft"] == pytest.approx(np.hypot(4, 10), abs=0.3)
 
 
+@pytest.mark.parametrize(("u", "v", "shoots_s", "count"), [(4.0, 4.0, 3.4, 0), (4.0, 4.0, 4.2, 1), (4.0, 9.0, 3.4, 1)])
+def test_who_catches_in_the_lane_and_shoots_at_once_finishes(u, v, shoots_s, count):
+    t = times(0.04, end_s=6.0)
+    guard = along(t, (0, u, v - 2.5), (shoots_s, u, v - 2.5), (shoots_s + 0.2, 15, 0))
+    paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, u, v)), 5: guard, 6: along(t, (0, 12, 17))}
+    assert len(of_kind(play(paths, t, holds=((0, 0.0, 1.5), (1, 2.2, shoots_s))), "post_up")) == count
+
+
+@pytest.mark.parametrize(("pause_s", "count"), [(0.6, 1), (1.6, 2)])
+def test_a_post_up_goes_on_after_a_pause(pause_s, count):
+    t = times(0.04, end_s=8.0)
+    steps = (3.6, 3.7, 3.6 + pause_s, 3.7 + pause_s)
+    guard = along(t, *((s, 4, v) for s, v in zip((0, *steps), (7.5, 7.5, 2.5, 2.5, 7.5), strict=True)))
+    paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, 4, 10)), 5: guard, 6: along(t, (0, 12, 17))}
+    holds = ((0, 0.0, 1.5), (1, 2.2, 3.6), (1, 3.6 + pause_s, 8.0))
+    assert len(of_kind(play(paths, t, holds=holds), "post_up")) == count
+
+
 def test_waiting_at_the_post_is_a_post_up_only_after_long():
     assert not post((4, 10), caught=False, until_s=3.5)
     (waits,) = post((4, 10), caught=False, until_s=5.0)
