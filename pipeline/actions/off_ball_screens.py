@@ -136,18 +136,20 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: 
     closest = float(view.gap_ft[m, one.screener, one.cutter])
     lost = _lost_ft(view, one, rule)
     nearer, his_ft = _other_is_nearer(view, one, rule)
-    met = max(
-        at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma),
-        at_most(touch, rule.far_touch_ft, rule.touch_soft_ft, touch_sigma)
-        * at_least(lost, rule.far_lost_ft, rule.lost_soft_ft, touch_sigma),
-    )
+    chases = at_most(_separation(view, one, -rule.before_s), rule.chases_ft, rule.chases_soft_ft, touch_sigma)
     rubbed = (
         at_most(closest, rule.rub_ft, rule.rub_soft_ft, sigma),
         at_most(_slowest(view, one, rule), rule.stands_ft_s, rule.stands_soft_ft_s),
-        at_most(touch, rule.rub_touch_ft, rule.rub_soft_ft, touch_sigma),
+        max(
+            at_most(touch, rule.rub_touch_ft, rule.rub_soft_ft, touch_sigma) * chases,
+            at_most(touch, rule.round_touch_ft, rule.rub_soft_ft, touch_sigma)
+            * at_least(lost, rule.round_lost_ft, rule.lost_soft_ft, touch_sigma)
+            * chases,
+            at_most(touch, rule.sags_touch_ft, rule.rub_soft_ft, touch_sigma),
+        ),
     )
     in_way_of_him = (
-        met,
+        at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma),
         _in_way(view, one, touch, lost, touch_sigma, rule),
         _changed(view, one, touch, lost, touch_sigma, rule, types),
     )
@@ -220,7 +222,7 @@ def _in_way(
     )
     moving = (
         at_most(touch_ft, rule.bump_ft, rule.bump_soft_ft, sigma_ft),
-        at_least(lost_ft, rule.sags_lost_ft, rule.lost_soft_ft, sigma_ft),
+        at_least(lost_ft, rule.moving_lost_ft, rule.lost_soft_ft, sigma_ft),
         at_most(_separation(view, one, -rule.before_s), rule.chases_ft, rule.chases_soft_ft, sigma_ft),
     )
     return max(stands, walks * math.prod(moving))
@@ -232,7 +234,7 @@ def _changed(
 ) -> float:  # fmt: skip
     """Grade of the screen changing what the defender does: he is bumped, loses ground, or has to take its other side.
 
-    One who sags loses nothing by that, nor does he lose a foot or two by a screen: he must lose more.
+    One who sags has nothing to lose by either: the cutter is far from him anyway.
     """
     before = _separation(view, one, -rule.before_s)
     who = (one.screener, one.cutter, one.guard, one.screener_guard)
@@ -243,7 +245,6 @@ def _changed(
         chases * at_least(lost_ft, rule.lost_ft, rule.lost_soft_ft, sigma_ft),
         chases * at_most(touch_ft, rule.bump_ft, rule.bump_soft_ft, sigma_ft),
         close * takes_other_side(view, who, one.moment, types),
-        at_least(lost_ft, rule.sags_lost_ft, rule.lost_soft_ft, sigma_ft),
     )
 
 

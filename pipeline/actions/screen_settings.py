@@ -251,26 +251,23 @@ class OffBallScreenSettings(BaseModel):
     )
     reach_soft_ft: float = Field(0.7, gt=0, description="Softness of that limit.")
     screener_speed_ft_s: float = Field(
-        4.8,
+        4.6,
         gt=0,
         description="The screener is then about this slow (glossary: 5 ft/s; faster ones were doubtful when drawn).",
     )
     screener_soft_ft_s: float = Field(0.8, gt=0, description="Softness of that limit.")
     moving_ft_s: float = Field(
-        7.0, gt=0, description="Or about so slow, if he bumps a defender who loses ``sags_lost_ft``: on the move [C]."
+        7.0, gt=0, description="Or about so slow, if he bumps a defender who loses ``moving_lost_ft``: on the move [C]."
     )
+    moving_lost_ft: float = Field(3.0, gt=0, description="So much of it.")
     same_spot_ft: float = Field(
         3.0, gt=0, description="And this near to the spot where the cutter passes him: one screen, one spot [C]."
     )
     same_spot_soft_ft: float = Field(0.7, gt=0, description="Softness of that limit.")
     touch_ft: float = Field(
-        3.5, gt=0, description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft)."
+        3.2, gt=0, description="The cutter's defender comes this near to the screener: contact (glossary: 3.5 ft)."
     )
     touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
-    far_touch_ft: float = Field(
-        4.2, gt=0, description="Or this near, where he goes far round: he loses ``far_lost_ft``."
-    )
-    far_lost_ft: float = Field(2.5, gt=0, description="So much of it [C].")
     touch_within_s: float = Field(0.7, gt=0, description="Within this time before and after.")
     bump_ft: float = Field(1.3, gt=0, description="So near their bodies bump: the defender is met [C].")
     bump_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
@@ -280,9 +277,8 @@ class OffBallScreenSettings(BaseModel):
     lost_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     lost_after_s: float = Field(0.9, gt=0, description="From shortly before the screen until so long after it.")
     chases_ft: float = Field(
-        6.3, gt=0, description="One farther off the cutter than this before sags, and must lose ``sags_lost_ft`` [C]."
+        6.0, gt=0, description="One farther off the cutter than this before sags: no screen costs him anything [C]."
     )
-    sags_lost_ft: float = Field(3.0, gt=0, description="So much of it.")
     close_chase_ft: float = Field(
         5.5, gt=0, description="One nearer than this who has to take the other side of the screen is screened too [C]."
     )
@@ -300,6 +296,11 @@ class OffBallScreenSettings(BaseModel):
     )
     rub_soft_ft: float = Field(0.3, gt=0, description="Softness of limits of shoulder to shoulder.")
     rub_touch_ft: float = Field(3.0, gt=0, description="His defender has to get by so near to him too [C].")
+    round_touch_ft: float = Field(3.7, gt=0, description="Or this near, if he goes round and loses ``round_lost_ft``.")
+    round_lost_ft: float = Field(2.0, gt=0, description="So much of it [C].")
+    sags_touch_ft: float = Field(
+        2.2, gt=0, description="One who sags off the cutter is met so near to the screener [C]."
+    )
     stands_ft_s: float = Field(2.0, gt=0, description="One who stands is about so slow [C].")
     stands_soft_ft_s: float = Field(0.5, gt=0, description="Softness of that limit.")
     seen_before_s: float = Field(
@@ -332,12 +333,12 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.45, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.42, ge=0, le=1, description="Products of grades below this are no screen.")
     sure_sigma_ft: float = Field(
         0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
     )
     unsure_over_ft: float = Field(
-        0.5, gt=0, description="It falls to none over so much more of uncertainty, but no further than to half."
+        0.4, gt=0, description="It falls to none over so much more of uncertainty, but no further than to half."
     )
     before_s: float = Field(0.3, gt=0, description="Separation before is taken so long before (glossary).")
     after_s: float = Field(0.7, gt=0, description="Separation after is taken so long after (glossary).")
