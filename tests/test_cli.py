@@ -274,4 +274,4 @@ def test_readme_has_the_two_commands():
     film = lines[0].split("elbowroom run ")[1].split()[0]
     assert (ROOT / film).is_file()
     assert film.startswith("sample_clips/")
-    assert lines[1].endswith("-m pytest -n 2")
+    assert lines[1].endswith("-m pytest -n 3")
