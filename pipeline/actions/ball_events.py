@@ -102,9 +102,10 @@ class Passes:
 class Handoffs:
     """Finds handoffs: the ball changes hands between teammates who are close, within a moment.
 
-    Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022). Where the ball room says whether the ball
-    flew it is believed, if the receiver moves at all; else the giver must stand or go towards him, and he must move.
-    Under the basket the ball is dumped off, and on the way up the floor it is passed on: passes.
+    Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022), the two within each other's reach about
+    it: a toss to somebody who was never that near is a pass. Where the ball room says whether the ball flew it is
+    believed, if the receiver moves at all; else the giver must stand or go towards him, and he must move. Under the
+    basket the ball is dumped off, and on the way up the floor it is passed on: passes.
     """
 
     kinds = ("handoff",)
@@ -249,8 +250,9 @@ def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool
         return False
     giver, receiver = change.before.column, change.after.column
     at = 0.5 * (change.before.end_s + change.after.start_s)
-    gap = gap_at(view, at, giver, receiver)
-    if not gap <= rule.handoff_within_ft or view.ring_ft[view.at(at), receiver] < rule.dump_off_ft:
+    reach = exchange_ft(view, change, rule)
+    within = gap_at(view, at, giver, receiver) <= rule.handoff_within_ft or reach <= rule.handoff_meets_ft
+    if not (within and reach <= rule.handoff_reach_ft) or view.ring_ft[view.at(at), receiver] < rule.dump_off_ft:
         return False
     if view.uv_ft[view.at(at), receiver, 0] > view.half_court_u_ft - rule.handoff_front_ft:
         return False
@@ -265,6 +267,18 @@ def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool
     stands = not speed > rule.giver_stands_ft_s
     towards = float(giving @ to) > 0
     return receives >= rule.receiver_moves_ft_s and (stands or towards)
+
+
+def exchange_ft(view: PossessionView, change: Change, rule: BallSettings) -> float:
+    """How near giver and receiver come to each other about a change of hands; NaN where not known.
+
+    The ball may be told to be the receiver's as it leaves the giver, or as it comes to him: a step before or after they
+    meet.
+    """
+    at = 0.5 * (change.before.end_s + change.after.start_s)
+    span = view.span(at - rule.handoff_around_s, at + rule.handoff_around_s)
+    gap = view.gap_ft[span, change.before.column, change.after.column]
+    return float(np.nanmin(gap)) if np.isfinite(gap).any() else NAN
 
 
 # ---- one event each --------------------------------------------------------------------------------------------
@@ -445,7 +459,7 @@ def _handoff(view: PossessionView, change: Change, rule: BallSettings) -> Event:
         ],
         place,
         measures={
-            "gap_ft": gap_at(view, 0.5 * (giver.end_s + at), giver.column, receiver.column),
+            "gap_ft": exchange_ft(view, change, rule),
             "flight_s": change.flight_s,
             "giver_speed_ft_s": float(view.speed_ft_s[moment, giver.column]),
             "receiver_speed_ft_s": float(view.speed_ft_s[moment, receiver.column]),

@@ -101,6 +101,16 @@ class BallSettings(BaseModel):
     handoff_within_ft: float = Field(
         6.5, gt=0, description="Giver and receiver are at most this far apart (Hauri and Vucetic 2022)."
     )
+    handoff_reach_ft: float = Field(
+        5.0,
+        gt=0,
+        description="And come this near about it, two outstretched arms: else a short toss (common practice).",
+    )
+    handoff_meets_ft: float = Field(
+        3.2,
+        gt=0,
+        description="Two who run so near past each other may be farther apart as the ball leaves one of them.",
+    )
     handoff_flight_s: float = Field(
         0.32, gt=0, description="A handoff's ball is between the hands for at most this (Stephanos et al. 2022)."
     )

@@ -21,7 +21,7 @@ THRESHOLDS: Mapping[str, tuple[tuple[str, Sign, str], ...]] = MappingProxyType(
         "dead_dribble": (("held_s", Sign.AT_LEAST, "ball.dead_after_s"),),
         "pass": (("flight_s", Sign.BELOW, "ball.flight_s"),),
         "handoff": (
-            ("gap_ft", Sign.AT_MOST, "ball.handoff_within_ft"),
+            ("gap_ft", Sign.AT_MOST, "ball.handoff_reach_ft"),
             ("flight_s", Sign.AT_MOST, "ball.handoff_flight_s"),
         ),
         "drive": (
