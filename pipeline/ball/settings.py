@@ -93,7 +93,6 @@ class StorySettings(BaseModel):
     hidden_flying: float = Field(1.9, ge=0, description="Cost of not seeing a shot or a ball off the ring.")
     hidden_pass: float = Field(1.0, ge=0, description="Cost of not seeing a passed ball.")
     hidden_loose: float = Field(1.5, ge=0, description="Cost of not seeing a loose ball.")
-    flying: float = Field(0.5, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")
     loose: float = Field(1.5, ge=0, description="Cost a frame of a loose ball; balls are mostly held.")
     off_ring: float = Field(0.5, ge=0, description="Cost a frame of a ball that came off the ring.")
     unknown: float = Field(1.3, ge=0, description="Cost of not knowing where the ball is.")
@@ -101,7 +100,7 @@ class StorySettings(BaseModel):
     shot_cost: float = Field(7.0, ge=0, description="Cost of a shot.")
     hang_cost_s: float = Field(4.0, ge=0, description="Cost of every second that a pass takes longer than usual.")
     usual_ft_s: float = Field(28.0, gt=0, description="Usual speed of a pass, beyond a third of a second.")
-    handoff_cost: float = Field(5.0, ge=0, description="Cost of a change of hands without a flight.")
+    handoff_cost: float = Field(4.5, ge=0, description="Cost of a change of hands without a flight.")
     handoff_ft: float = Field(6.5, gt=0, description="Farthest that two players hand the ball over.")
     same_body_cost: float = Field(1.0, ge=0, description="Cost of going on with a track that begins where one ended.")
     lose_cost: float = Field(5.0, ge=0, description="Cost of a ball that gets loose or unknown.")
@@ -115,14 +114,15 @@ class StorySettings(BaseModel):
     rebound_ft: float = Field(7.0, gt=0, description="Typical distance from the ring of who takes it.")
     steal_cost: float = Field(4.0, ge=0, description="Extra cost of a change to the other team without a shot.")
     official_cost: float = Field(5.0, ge=0, description="Extra cost of an official taking the ball.")
-    defender_cost: float = Field(0.25, ge=0, description="Cost a frame of a holder of the team that defends here.")
+    defender_cost: float = Field(0.5, ge=0, description="Cost a frame of a holder of the team that defends here.")
     roll_ft_s: float = Field(22.0, gt=0, description="Typical speed of a loose ball.")
 
 
 class TouchSettings(BaseModel):
     """Holds, handoffs, passes and dribbles out of the ball's story.
 
-    The handoff's distance is nearer than the 6.5 ft of the literature, within which short passes are thrown too.
+    A ball seen in the air for a moment is handed over from nearer than the 6.5 ft of the literature, within which short
+    passes are thrown too; one that is in the air for no more than a frame, within all of the story's ``handoff_ft``.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

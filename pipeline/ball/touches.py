@@ -111,7 +111,9 @@ def touches_of(
             if not len(between) and not np.isfinite(bodies.place_ft[after.first, hold.who]).all():
                 continue  # one body whose track broke
             gap = np.linalg.norm(bodies.place_ft[after.first, after.who] - bodies.place_ft[hold.last - 1, hold.who])
-            short = until_s - end_s <= settings.handoff_s and gap <= settings.handoff_ft
+            # of a ball that was in the air for no more than a frame, arms must have reached
+            reach_ft = settings.handoff_ft if len(between) > 1 else every.story.handoff_ft
+            short = until_s - end_s <= settings.handoff_s and gap <= reach_ft
             both = min(score, sure(after.first, after.last))
             add("handoff" if short else "pass", end_s, until_s, hold.who, after.who, both)
         else:

@@ -1,5 +1,7 @@
 """The story's rules on play by hand: one camera, players who stand, a ball that is seen where we say."""
 
+import sys
+
 import numpy as np
 import pytest
 from made_up_play import camera_at
@@ -133,6 +135,14 @@ def test_nobody_has_a_ball_the_moment_it_comes_to_the_ring():
     came = next(row for row in touches if row["kind"] == "shot")
     taken = next(row for row in touches if row["kind"] == "hold" and row["start_s"] > came["start_s"])
     assert taken["start_s"] - came["end_s"] >= 0.25
+
+
+def test_hands_to_hands_at_arms_length_is_a_handoff(monkeypatch):
+    places = PLACES.copy()
+    places[1] = PLACES[0] + [4.8, 0.0]
+    monkeypatch.setattr(sys.modules[__name__], "PLACES", places)
+    touches = ball_path(*_film(np.vstack([_held(0, 20), _held(1, 20)]), hidden=range(16, 24)))[1]
+    assert _kinds(touches) == [("hold", 0, None), ("handoff", 0, 1), ("hold", 1, None)]
 
 
 def test_a_ball_that_nobody_sees_is_nobodys_pass(passed):
