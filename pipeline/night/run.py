@@ -377,7 +377,15 @@ def _players_of(
     def run(tables: Tables, progress: Progress, units: Path) -> Tables:
         seen = (tables["boxes"], tables["cameras"], tables["shots"])
         spread = kept(_spread(crew, tables["cameras"].num_rows), units)
-        found = track(*seen, settings.players, team_colours=colours, on_shot=progress, spread=spread)
+        found = track(
+            *seen,
+            settings.players,
+            team_colours=colours,
+            numbers_seen=tables["numbers_seen"],
+            voting=settings.numbers.voting,
+            on_shot=progress,
+            spread=spread,
+        )
         return {"tracks": with_jerseys(found, tables["numbers_seen"], rosters, settings.numbers.voting)}
 
     return run

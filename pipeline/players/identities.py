@@ -10,7 +10,7 @@ pieces, and every exchange of futures between two bodies can be judged at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -31,44 +31,64 @@ class Features:
         1 / variance of each reading's error, in units where a body's own value has variance 1 over bodies; 0 unread.
     weighted : (T, D) ndarray
         Reading, from the mean over bodies, times precision.
+    odds : (T,) ndarray
+        Log odds of its being team 1's against team 0's; 0 where nothing is known.
+    numbers : (T, K) ndarray
+        How much likelier what was read on it is where each of some jersey numbers is worn than at large, in logarithms;
+        0 where nothing was read, K 0 where nothing was read at all.
     """
 
     precision: np.ndarray
     weighted: np.ndarray
+    odds: np.ndarray
+    numbers: np.ndarray
 
     def join(self, other: Features) -> Features:
         """Both kinds of features of the same pieces."""
         return Features(
             np.concatenate([self.precision, other.precision], axis=1),
             np.concatenate([self.weighted, other.weighted], axis=1),
+            self.odds + other.odds,
+            np.concatenate([self.numbers, other.numbers], axis=1),
         )
 
     def of(self, members: np.ndarray) -> Features:
         """Only some of the pieces."""
-        return Features(self.precision[members], self.weighted[members])
+        return Features(*(v[members] for v in self.sums()))
+
+    def sums(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """All as (T, ...) arrays that are summed over a chain."""
+        return self.precision, self.weighted, self.odds, self.numbers
 
 
-def evidence(precision: np.ndarray, weighted: np.ndarray) -> np.ndarray:
+def evidence(precision: np.ndarray, weighted: np.ndarray, odds: np.ndarray, numbers: np.ndarray) -> np.ndarray:
     """Logarithm of how much likelier pieces are one body's than each another's, up to what pieces alone say.
 
     Parameters
     ----------
     precision, weighted : (..., D) ndarray
+    odds : (...) ndarray
+    numbers : (..., K) ndarray
         Sums over the pieces of a chain. An empty chain gives 0.
 
     Returns
     -------
     (...) ndarray
     """
-    return np.sum(0.5 * weighted**2 / (1 + precision) - 0.5 * np.log1p(precision), axis=-1)
+    traits = np.sum(0.5 * weighted**2 / (1 + precision) - 0.5 * np.log1p(precision), axis=-1)
+    half = 0.5 * np.abs(odds)  # a body is of either team, and stays so: log cosh(odds / 2)
+    team = half + np.log1p(np.exp(-2 * half)) - np.log(2)
+    if not numbers.shape[-1]:
+        return traits + team
+    top = numbers.max(axis=-1)  # and it wears one number, whichever: log mean exp
+    return traits + team + top + np.log(np.mean(np.exp(numbers - top[..., None]), axis=-1))
 
 
 def pair_ratios(features: Features) -> np.ndarray:
-    """Log-likelihood ratio of every two pieces being one body's against two bodies', (T, T)."""
-    alone = evidence(features.precision, features.weighted)
-    together = evidence(
-        features.precision[:, None] + features.precision[None], features.weighted[:, None] + features.weighted[None]
-    )
+    """Log-likelihood ratio of every two pieces being one body's against two bodies', (T, T); numbers are left out."""
+    features = replace(features, numbers=features.numbers[:, :0])
+    alone = evidence(*features.sums())
+    together = evidence(*(v[:, None] + v[None] for v in features.sums()))
     return together - alone[:, None] - alone[None]
 
 
@@ -98,7 +118,7 @@ class LookSpace:
         reading = np.clip(reading, -settings.look_bound, settings.look_bound)
         error = self.noise * (settings.look_shared + self.part / np.maximum(counts, 1)[:, None])
         precision = np.where(known[:, None], settings.look_weight / error, 0.0)
-        return Features(precision, precision * reading)
+        return Features(precision, precision * reading, np.zeros(len(looks)), np.zeros((len(looks), 0)))
 
 
 def fit_looks(stretches: Sequence[np.ndarray], part: float, settings: IdentitySettings) -> LookSpace | None:
@@ -146,7 +166,9 @@ def stature_features(stature: np.ndarray, counts: np.ndarray, settings: StitchSe
     readings = np.maximum(counts / settings.stature_block, 0.5)
     precision = np.where(known, readings * (settings.stature_between / settings.stature_within) ** 2, 0.0)
     value = np.where(known, stature, 0.0) / settings.stature_between
-    return Features(precision[:, None], (precision * value)[:, None])
+    return Features(
+        precision[:, None], (precision * value)[:, None], np.zeros(len(stature)), np.zeros((len(stature), 0))
+    )
 
 
 def _exchanges(a: Sequence[int], b: Sequence[int], first: np.ndarray, last: np.ndarray) -> list[tuple[int, int]]:
@@ -208,15 +230,15 @@ def _best_exchange(
     gain = link_sum(before_a, eb, j1, j2, after_a) + link_sum(before_b, ea, i1, i2, after_b)
     now = link_sum(before_a, ea, i1, i2, after_a) + link_sum(before_b, eb, j1, j2, after_b)
     gain = gain - now
-    zero = np.zeros((1, features.precision.shape[1]))
-    sums = []
-    for values in (features.precision, features.weighted):
-        ca, cb = (np.concatenate([zero, np.cumsum(values[c], axis=0)]) for c in (a, b))
-        moved = (cb[j2] - cb[j1]) - (ca[i2] - ca[i1])
-        sums.append((ca[-1], cb[-1], moved))
-    (pa, pb, dp), (wa, wb, dw) = sums
-    old = evidence(pa, wa) + evidence(pb, wb)
-    gain = gain + evidence(pa + dp, wa + dw) + evidence(pb - dp, wb - dw) - old
+    of_a, of_b, moved = [], [], []
+    for values in features.sums():
+        ca, cb = (np.concatenate([np.zeros_like(values[:1]), np.cumsum(values[c], axis=0)]) for c in (a, b))
+        moved.append((cb[j2] - cb[j1]) - (ca[i2] - ca[i1]))
+        of_a.append(ca[-1])
+        of_b.append(cb[-1])
+    old = evidence(*of_a) + evidence(*of_b)
+    gain = gain + evidence(*(x + d for x, d in zip(of_a, moved, strict=True))) - old
+    gain = gain + evidence(*(x - d for x, d in zip(of_b, moved, strict=True)))
     best = int(np.argmax(np.where(np.isfinite(gain), gain, -np.inf)))
     if not gain[best] > 1e-6:
         return 0.0, a, b
@@ -284,7 +306,6 @@ def _at_moments(
     """
     total = 0.0
     nobody = len(around) - 1
-    sums = [np.concatenate([v, np.zeros((1, v.shape[1]))]) for v in (features.precision, features.weighted)]
     for moment in np.unique(first):
         pasts, futures = [], []
         for chain in chains:
@@ -293,8 +314,10 @@ def _at_moments(
             futures.append(chain[split:])
         ends = np.array([p[-1] if p else nobody for p in pasts])
         starts = np.array([f[0] if f else nobody for f in futures])
-        past, future = ([np.array([v[c].sum(axis=0) for c in part]) for v in sums] for part in (pasts, futures))
-        worth = around[np.ix_(ends, starts)] + evidence(past[0][:, None] + future[0], past[1][:, None] + future[1])
+        past, future = (
+            [np.array([v[c].sum(axis=0) for c in part]) for v in features.sums()] for part in (pasts, futures)
+        )
+        worth = around[np.ix_(ends, starts)] + evidence(*(p[:, None] + f for p, f in zip(past, future, strict=True)))
         now = float(np.trace(worth))
         _, chosen = linear_sum_assignment(-np.where(np.isfinite(worth), worth, -1e9))
         best = float(worth[np.arange(len(chains)), chosen].sum())

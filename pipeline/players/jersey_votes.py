@@ -59,9 +59,16 @@ def read_of_track(tracks: pa.Table, numbers_seen: pa.Table, settings: VotingSett
     observed = tracks.filter(tracks["observed"]).sort_by("frame")
     if not observed.num_rows or not numbers_seen.num_rows:
         return found
-    frames = observed["frame"].to_numpy()
-    names = observed["track"].to_numpy()
     boxes = np.column_stack([observed[n].to_numpy(zero_copy_only=False) for n in BOX_NAMES]).astype(np.float64)
+    row = box_of_reading(observed["frame"].to_numpy(), boxes, numbers_seen, settings)
+    return np.where(row >= 0, observed["track"].to_numpy()[row], -1)
+
+
+def box_of_reading(
+    frames: np.ndarray, boxes: np.ndarray, numbers_seen: pa.Table, settings: VotingSettings
+) -> np.ndarray:
+    """The box (M, 4), in order of its frame (M,), that each reading was taken from, (N,); -1 where none."""
+    found = np.full(numbers_seen.num_rows, -1, dtype=np.int64)
     own = np.column_stack([numbers_seen[n].to_numpy() for n in BOX_NAMES]).astype(np.float64)
     for row, frame in enumerate(numbers_seen["frame"].to_numpy()):
         first, last = np.searchsorted(frames, [frame, frame + 1])
@@ -74,7 +81,7 @@ def read_of_track(tracks: pa.Table, numbers_seen: pa.Table, settings: VotingSett
         overlap = shared / np.maximum(areas - shared, 1e-9)
         best = int(np.argmax(overlap))
         if overlap[best] >= settings.same_box_iou:
-            found[row] = names[first + best]
+            found[row] = first + best
     return found
 
 
@@ -90,6 +97,21 @@ def likelihoods(text: str, numbers: Sequence[str], settings: VotingSettings) -> 
         return settings.near_share if same else 1 / len(NUMBERS)
 
     return np.array([of(number) for number in numbers])
+
+
+def number_ratios(texts: Sequence[str], scores: np.ndarray, settings: VotingSettings) -> np.ndarray:
+    """How much likelier each reading is where each number is worn than at large, in logarithms, (N, K + 1).
+
+    The K numbers are the different ones among ``texts``; the last column is that none of them is worn.
+    """
+    numbers = tuple(dict.fromkeys(texts))
+    found = np.zeros((len(texts), len(numbers) + 1))
+    for row, (text, score) in enumerate(zip(texts, scores, strict=True)):
+        right = np.array([score if text == number else 0.0 for number in numbers])
+        each = right + (1 - score) * likelihoods(text, numbers, settings)
+        each = np.append(np.maximum(each, settings.least_likelihood / len(NUMBERS)), settings.noise_share)
+        found[row] = settings.reading_weight * np.log(each / each.mean())
+    return found
 
 
 def vote(

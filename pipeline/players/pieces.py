@@ -7,6 +7,7 @@ the pieces on both sides show.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -69,17 +70,24 @@ def crowding(sightings: Sightings, boxes_px: np.ndarray, settings: IdentitySetti
 
 
 def cut_at_encounters(
-    sightings: Sightings, rows: list[np.ndarray], near: Crowding, settings: IdentitySettings
+    sightings: Sightings,
+    rows: list[np.ndarray],
+    near: Crowding,
+    settings: IdentitySettings,
+    turned: Sequence[int] = (),
 ) -> list[np.ndarray]:
     """Cut paths where two of them may have exchanged bodies.
 
-    Once in every encounter, where the two are nearest; and where another path begins or ends beside one.
+    Once in every encounter, where the two are nearest; where another path begins or ends beside one; and where what a
+    path wears turned, with those beside it then.
 
     Parameters
     ----------
     rows : list of (n_i,) int ndarray
         Sightings of each path, increasing.
     near : Crowding
+    turned : sequence of int
+        Sightings from which on a path wears the other team's clothes.
 
     Returns
     -------
@@ -103,11 +111,11 @@ def cut_at_encounters(
             nearest = meeting[int(np.argmax(near.nearness[meeting]))]
             cuts.update((int(near.first[nearest]), int(near.second[nearest])))
     bounds = np.searchsorted(sightings.moment, np.arange(len(sightings.times_s) + 1))
-    for own in rows:
-        for row in (int(own[0]), int(own[-1])):
-            here = np.arange(bounds[sightings.moment[row]], bounds[sightings.moment[row] + 1])
-            apart = np.linalg.norm(sightings.position[here] - sightings.position[row], axis=1)
-            cuts.update(here[(apart <= settings.lost_ft) & (here != row)].tolist())
+    for row in [*(int(row) for own in rows for row in (own[0], own[-1])), *turned]:
+        here = np.arange(bounds[sightings.moment[row]], bounds[sightings.moment[row] + 1])
+        apart = np.linalg.norm(sightings.position[here] - sightings.position[row], axis=1)
+        cuts.update(here[(apart <= settings.lost_ft) & (here != row)].tolist())
+    cuts.update(turned)
     pieces = []
     for own in rows:
         places = [k for k, row in enumerate(own.tolist()) if k > 0 and row in cuts]
@@ -168,13 +176,14 @@ def look_parts(
 
 
 def worn(shown: np.ndarray, rows: np.ndarray, near: Crowding, settings: IdentitySettings) -> np.ndarray:
-    """Mean of what one body wears, over its clear sightings among ``rows``: jersey and shorts only, NaN if unread.
-
-    Of a look's stripes the second to the fifth of eight.
-    """
+    """Mean of what one body wears, over its clear sightings among ``rows``: jersey and shorts only, NaN if unread."""
     clear = np.isfinite(shown).all(axis=1) & (near.covered < settings.clear_share)
-    mean, _ = _means(shown, rows, clear)
-    if shown.shape[1] == KIT_LENGTH:
-        return mean
+    return clothes(_means(shown, rows, clear)[0])
+
+
+def clothes(shown: np.ndarray) -> np.ndarray:
+    """Of what is shown (..., F), jersey and shorts: the second to the fifth of eight stripes, and the kits."""
+    if shown.shape[-1] == KIT_LENGTH:
+        return shown
     stripe = LOOK_LENGTH // STRIPES
-    return np.concatenate([mean[stripe : 5 * stripe], mean[LOOK_LENGTH:]])
+    return np.concatenate([shown[..., stripe : 5 * stripe], shown[..., LOOK_LENGTH:]], axis=-1)

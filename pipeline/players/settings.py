@@ -148,6 +148,25 @@ class IdentitySettings(BaseModel):
     look_bound: float = Field(4.0, gt=0, description="Looks farther out count as this far, in spreads over bodies.")
 
 
+class LeanSettings(BaseModel):
+    """Which team a sighting's clothes lean to."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    covered: tuple[float, ...] = Field(
+        (0.3, 0.5, 0.6, 0.7),
+        min_length=1,
+        description="Shares of a box that others cover between which its clothes err alike.",
+    )
+    most_sightings: int = Field(50000, ge=100, description="At most so many sightings, evenly spread, teach it.")
+    least_clear: int = Field(10, ge=2, description="Clear sightings that a path needs to teach the teams' difference.")
+    shrinkage: float = Field(0.1, ge=0, le=1, description="Share of a round spread in how one team's clothes vary.")
+    most_odds: float = Field(4.0, gt=0, description="One sighting never says more than this, as log odds.")
+    alike_s: float = Field(0.25, gt=0, description="Sightings within this time err alike and count as one.")
+    change_cost: float = Field(
+        3.0, ge=0, description="Cost of a path's turning from one team's clothes to the other's."
+    )
+
+
 class BoxTrackingSettings(BaseModel):
     """Tracking boxes without a court: in a picture stabilised by the boxes' own common motion."""
 
@@ -280,6 +299,7 @@ class TrackSettings(BaseModel):
     association: AssociationSettings = AssociationSettings()
     stitching: StitchSettings = StitchSettings(slack=0.5, longest_gap_s=20.0, farthest=(30.0, 16.0), fewest_across=1)
     identities: IdentitySettings = IdentitySettings()
+    lean: LeanSettings = LeanSettings()
     teams: TeamSettings = TeamSettings()
     placing: PlacingSettings = PlacingSettings()
     players: int = Field(10, ge=1, description="Most players on the floor.")

@@ -220,20 +220,35 @@ def split_teams(
     if known.sum() < settings.fewest_bodies or not 0 < np.mean(result[known]) < 1:
         return result
     features, heavy = shown[known], weight[known]
-    start = group = result[known]
-    for _ in range(5):
-        renewed = _widest_gap(features @ _difference(features, heavy, group, settings)[0], heavy, settings)
-        if np.array_equal(renewed, group) or not 0 < renewed.mean() < 1:
-            break
-        group = renewed
-    # which of the two is team 1 is what the kits said
-    if np.sum(heavy * (group == start)) < 0.5 * heavy.sum():
-        group = (1 - group).astype(np.int8)
+    group = _parted(features, heavy, result[known], settings)
     result[known] = _five_a_side(group, features, heavy, together[np.ix_(known, known)], settings)
     return result
 
 
-def _difference(
+def widest_split(features: np.ndarray, weight: np.ndarray, lean: np.ndarray, settings: TeamSettings) -> np.ndarray:
+    """Part bodies that wear ``features`` (C, F) into two teams of about as many sightings; 0 or 1, (C,).
+
+    ``lean`` (C,) from -1 to 1 is what the kits say of each: where the parting begins, and which part is team 1.
+    """
+    start = _widest_gap(lean, weight, settings)
+    return _parted(features, weight, start, settings) if 0 < start.mean() < 1 else start
+
+
+def _parted(features: np.ndarray, weight: np.ndarray, start: np.ndarray, settings: TeamSettings) -> np.ndarray:
+    """The parting along the direction in which its two parts differ most, again and again until it stays."""
+    group = start
+    for _ in range(5):
+        renewed = _widest_gap(features @ difference(features, weight, group, settings)[0], weight, settings)
+        if np.array_equal(renewed, group) or not 0 < renewed.mean() < 1:
+            break
+        group = renewed
+    # which of the two is team 1 is what the kits said
+    if np.sum(weight * (group == start)) < 0.5 * weight.sum():
+        group = (1 - group).astype(np.int8)
+    return group
+
+
+def difference(
     features: np.ndarray, weight: np.ndarray, group: np.ndarray, settings: TeamSettings
 ) -> tuple[np.ndarray, float]:
     """Fisher's direction between two groups of bodies (C, F), and how far apart they are along it, in spreads²."""
@@ -265,7 +280,7 @@ def _five_a_side(
             moved[body] = 1 - moved[body]
             if now - excess(moved) < LEAST_LESS * weight[body] / weight.sum() or not 0 < moved.mean() < 1:
                 continue
-            apart = _difference(features, weight, moved, settings)[1]
+            apart = difference(features, weight, moved, settings)[1]
             if apart > best:
                 best, moved_to = apart, moved
         if moved_to is None:

@@ -9,6 +9,7 @@ officials at most, given teams and roles, and smoothed over the whole shot.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -23,11 +24,13 @@ from pipeline.crew import Spread, in_turn
 from pipeline.film.tables import SHOTS
 from pipeline.players.followed import FollowedShot, follow_shot, is_official, motion_model, other_team
 from pipeline.players.identities import LookSpace, exchange, fit_looks, pair_ratios, stature_features
-from pipeline.players.pieces import cut_at_encounters, look_parts, piece_looks, worn
+from pipeline.players.jersey_votes import box_of_reading, number_ratios
+from pipeline.players.pieces import clothes, cut_at_encounters, look_parts, piece_looks, worn
 from pipeline.players.placing import PlacedBoxes, kit_array, on_court, place_boxes
-from pipeline.players.settings import TrackSettings
+from pipeline.players.settings import TrackSettings, VotingSettings
 from pipeline.players.stitching import capacity_chains, joined, paths_of
 from pipeline.players.tables import BOXES, KIT_LENGTH, TRACKS
+from pipeline.players.team_lean import TeamLean, fit_lean, turns
 from pipeline.players.teams import UNSURE, TeamKits, fit_teams, kit_lean, split_teams
 from pipeline.players.track_rows import track_columns
 
@@ -45,6 +48,8 @@ def track(
     settings: TrackSettings | None = None,
     *,
     team_colours: np.ndarray | None = None,
+    numbers_seen: pa.Table | None = None,
+    voting: VotingSettings | None = None,
     on_shot: Callable[[int, int], None] | None = None,
     spread: Spread = in_turn,
 ) -> pa.Table:
@@ -56,6 +61,10 @@ def track(
         As their rooms declare them. The cameras' rows are the analysed frames.
     team_colours : (2, 3) or (2, 6) ndarray, optional
         Jersey (and shorts) CIELAB of team 0 and 1, where staff gave them.
+    numbers_seen : pa.Table, optional
+        Jersey numbers read in single pictures: bodies on which different ones were read are different bodies.
+    voting : VotingSettings, optional
+        How far they are believed.
     on_shot : callable, optional
         Called with how many live shots are done and how many there are.
     spread : Spread
@@ -83,9 +92,11 @@ def track(
     follow = partial(_followed, book=book, settings=settings, teams=teams)
     begun = dict(zip(there, spread(follow, [(*placed[shot], grids[shot]) for shot in there]), strict=True))
     space = _look_space(list(begun.values()), settings)
-    identify = partial(_identified, settings=settings, teams=teams, space=space)
+    lean = _team_lean(list(begun.values()), settings, teams)
+    identify = partial(_identified, settings=settings, teams=teams, space=space, lean=lean)
+    read = [_readings(shot, name, numbers_seen, voting or VotingSettings()) for name, shot in begun.items()]
     bodies: dict[int, list[np.ndarray]] = {}
-    for shot, paths in zip(begun, spread(identify, list(begun.values())), strict=True):
+    for shot, paths in zip(begun, spread(identify, list(zip(begun.values(), read, strict=True))), strict=True):
         bodies[shot] = paths
         if on_shot:
             on_shot(len(bodies), len(live))
@@ -188,13 +199,55 @@ def _look_space(shots: Sequence[FollowedShot], settings: TrackSettings) -> LookS
     return fit_looks(stretches, part, identities)
 
 
+def _team_lean(shots: Sequence[FollowedShot], settings: TrackSettings, teams: TeamKits | None) -> TeamLean | None:
+    """How the film's sightings lean to its two teams, learnt from all its shots."""
+    if teams is None:
+        return None
+    players = [(shot, r) for shot in shots for r in shot.rows if not is_official(shot, r, settings)]
+    step = -(-sum(len(r) for _, r in players) // settings.lean.most_sightings) or 1
+    some = [(shot, r[::step]) for shot, r in players]
+    return fit_lean(
+        [clothes(shot.shown[r]) for shot, r in some],
+        [shot.near.covered[r] for shot, r in some],
+        np.array([kit_lean(shot.sightings.kit[r], teams, settings.teams) for shot, r in some]),
+        settings.lean,
+        settings.teams,
+    )
+
+
+def _readings(
+    shot: FollowedShot, name: int, numbers_seen: pa.Table | None, voting: VotingSettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Sightings (N,) of one shot on which a number was read, and what each reading says, (N, K)."""
+    if numbers_seen is None:
+        return np.zeros(0, dtype=np.int64), np.zeros((0, 0))
+    own = numbers_seen.filter(pc.field("shot") == name)
+    row = box_of_reading(shot.frames[shot.sightings.moment], shot.corners, own, voting)
+    texts = [text for text, at in zip(own["text"].to_pylist(), row.tolist(), strict=True) if at >= 0]
+    if not texts:
+        return np.zeros(0, dtype=np.int64), np.zeros((0, 0))
+    return row[row >= 0], number_ratios(texts, own["score"].to_numpy().astype(np.float64)[row >= 0], voting)
+
+
 def _identified(
-    shot: FollowedShot, *, settings: TrackSettings, teams: TeamKits | None, space: LookSpace | None
+    seen: tuple[FollowedShot, tuple[np.ndarray, np.ndarray]],
+    *,
+    settings: TrackSettings,
+    teams: TeamKits | None,
+    space: LookSpace | None,
+    lean: TeamLean | None,
 ) -> list[np.ndarray]:
-    """Sightings of each body of one shot."""
+    """Sightings of each body of one shot, given with its jersey numbers as :func:`_readings` has them."""
+    shot, (read, said) = seen
     sightings, stitching = shot.sightings, settings.stitching
     model = motion_model(settings)
-    pieces = cut_at_encounters(sightings, shot.rows, shot.near, settings.identities)
+    odds, turned = np.zeros(len(sightings)), []
+    if lean is not None:
+        step_s = float(np.median(np.diff(sightings.times_s))) if len(sightings.times_s) > 1 else settings.lean.alike_s
+        odds = lean.log_odds(clothes(shot.shown), shot.near.covered, settings.lean)
+        odds = odds * np.where(sightings.official > 0.5, 0.0, min(step_s / settings.lean.alike_s, 1.0))
+        turned = [int(own[k]) for own in shot.rows for k in turns(odds[own], settings.lean.change_cost)]
+    pieces = cut_at_encounters(sightings, shot.rows, shot.near, settings.identities, turned)
     paths = paths_of(sightings, pieces, model)
     called = _called_official(shot, pieces)
     association = settings.association
@@ -208,6 +261,12 @@ def _identified(
     if space is not None:
         looks, counts = piece_looks(shot.shown, pieces, shot.near, settings.identities)
         features = features.join(space.features(looks, counts, settings.identities))
+    piece_of = np.full(len(sightings), len(pieces), dtype=np.int64)
+    for name, own in enumerate(pieces):
+        piece_of[own] = name
+    numbers = np.zeros((len(pieces) + 1, said.shape[1]))
+    np.add.at(numbers, piece_of[read], said)
+    features = replace(features, odds=np.array([odds[own].sum() for own in pieces]), numbers=numbers[:-1])
     first = sightings.moment[[r[0] for r in pieces]]
     last = sightings.moment[[r[-1] for r in pieces]]
     official = called >= settings.official_share

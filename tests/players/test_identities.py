@@ -26,7 +26,7 @@ IDENTITIES = IdentitySettings()
 def features_of(readings, precision=4.0):
     readings = np.asarray(readings, dtype=float)
     shape = np.full_like(readings, precision)
-    return Features(shape, shape * readings)
+    return Features(shape, shape * readings, np.zeros(len(readings)), np.zeros((len(readings), 0)))
 
 
 def crossing(bodies, cuts, seed=0, noise=0.3):
@@ -57,7 +57,35 @@ def test_evidence_is_the_integral_over_the_bodys_own_value():
         log = log - 0.5 * p * (r - grid) ** 2
         alone -= 0.5 * p * r**2
     numeric = np.log(np.trapezoid(np.exp(log), grid)) - alone
-    assert evidence(np.array([precision.sum()]), np.array([(precision * readings).sum()])) == pytest.approx(numeric)
+    sums = (np.array([precision.sum()]), np.array([(precision * readings).sum()]))
+    assert evidence(*sums, np.float64(0), np.zeros(0)) == pytest.approx(numeric)
+
+
+@pytest.mark.parametrize(("odds", "numbers"), [(3.0, [1.0, -2.0, 0.5]), (-800.0, [900.0, 0.0]), (0.0, [0.0, 0.0, 0.0])])
+def test_evidence_is_the_mean_over_teams_and_over_numbers(odds, numbers):
+    none = np.zeros(1)
+    team = np.logaddexp(odds / 2, -odds / 2) - np.log(2)
+    number = np.logaddexp.reduce(numbers) - np.log(len(numbers))
+    assert evidence(none, none, np.float64(odds), np.array(numbers)) == pytest.approx(team + number)
+
+
+def two_meet(odds, numbers):
+    """Bodies A and B before and after they met, looks unread: how the pieces A1, B1, A2, B2 are joined."""
+    first, last = np.array([0, 0, 10, 10]), np.array([9, 9, 19, 19])
+    links = np.where(first[None] > last[:, None], 0.0, -np.inf)
+    links[0, 3] = links[1, 2] = 2.0  # by motion they exchanged
+    unread = np.zeros((4, 1))
+    features = Features(unread, unread, np.asarray(odds, dtype=float), np.asarray(numbers, dtype=float))
+    return sorted(exchange([[0, 3], [1, 2]], first, last, links, features))
+
+
+def test_nobody_changes_his_team_or_number_while_two_meet():
+    quiet, silent = [0.0] * 4, np.zeros((4, 0))
+    assert two_meet(quiet, silent) == [[0, 3], [1, 2]]
+    assert two_meet([6, -6, 6, -6], silent) == [[0, 2], [1, 3]]
+    twelve, seven = [3.0, -1.0, 0.0], [-1.0, 3.0, 0.0]
+    assert two_meet(quiet, [twelve, seven, twelve, seven]) == [[0, 2], [1, 3]]
+    assert two_meet(quiet, [twelve, [0, 0, 0], [0, 0, 0], [0, 0, 0]]) == [[0, 3], [1, 2]]  # one reading tells nothing
 
 
 @given(st.lists(st.floats(-3, 3), min_size=2, max_size=2), st.floats(0.1, 30))
@@ -98,7 +126,7 @@ def test_exchanges_find_the_best_of_all_for_two_meetings(seed):
 
     def worth(chains):
         total = sum(links[c[0], c[1]] for c in chains)
-        return total + sum(evidence(features.precision[c].sum(0), features.weighted[c].sum(0)) for c in chains)
+        return total + sum(evidence(*(v[c].sum(axis=0) for v in features.sums())) for c in chains)
 
     best = max(worth([[k, 3 + p[k]] for k in range(3)]) for p in permutations(range(3)))
     found = exchange([[0, 3], [1, 4], [2, 5]], first, last, links, features)
@@ -119,7 +147,7 @@ def test_looks_are_learnt_from_the_film():
     assert isinstance(space, LookSpace)
     seen = space.features(bodies @ mixing, np.full(10, 30.0), IDENTITIES)
     other = space.features((bodies @ mixing)[::-1], np.full(10, 30.0), IDENTITIES)
-    both = Features(np.concatenate([seen.precision, other.precision]), np.concatenate([seen.weighted, other.weighted]))
+    both = Features(*(np.concatenate(pair) for pair in zip(seen.sums(), other.sums(), strict=True)))
     ratio = pair_ratios(both)
     assert np.mean(ratio[np.arange(10), 19 - np.arange(10)] > 0) == 1
     assert np.median(ratio[np.arange(10), 10 + (np.arange(10) + 3) % 10]) < 0
