@@ -112,7 +112,7 @@ def match_play(plans: Sequence[Plan], play: Play) -> list[Match]:
 def _explains(other: Match, match: Match, play: Play) -> bool:
     """Whether a whole set without anything on trust has in it all that was seen of a match with a screen on trust.
 
-    Two meet so often that a screen of players who were hidden as they met explains nothing there.
+    Two meet so often that a screen where one was hidden and none was seen to run by explains nothing there.
     """
     if not other.complete or _on_trust(other):
         return False

@@ -19,7 +19,7 @@ import numpy as np
 
 from pipeline.sets.definition import AT_START, During, Edge, Need, Window
 from pipeline.sets.match import Match, Met, shared_time
-from pipeline.sets.meetings import SEEN_BESIDE
+from pipeline.sets.meetings import seen_beside
 from pipeline.sets.plan import Plan, PlannedLine, PlannedPart, PlannedPhase
 from pipeline.sets.play import Fit, Play
 from pipeline.sets.settings import SetSettings
@@ -331,8 +331,7 @@ class _Search:
     def _borne_out(self) -> bool:
         """Whether enough was seen of a match that takes a phase on trust; of a handoff, that the two met was seen.
 
-        With a screen on trust something of the set that must be there was seen, and two such things where the screen
-        was for the ball, which others always pass.
+        With a screen on trust something of the set that must be there was seen too (:func:`seen_beside`).
         """
         taken = self._met.values()
         unseen = [fit for fit in taken if not fit.seen]
@@ -340,7 +339,7 @@ class _Search:
             return True
         kinds = [self._play.events[fit.index].kind for fit in unseen]
         required = sum(self._met[phase.name].seen for phase in self._line.part.required if phase.name in self._met)
-        if required < max(SEEN_BESIDE.get(kind, 0) for kind in kinds):
+        if required < max(seen_beside(self._play.events[fit.index]) for fit in unseen):
             return False
         seen = len(taken) - len(unseen)
         return seen + kinds.count("handoff") >= min(self._s.unseen_beside, len(self._line.part.required))

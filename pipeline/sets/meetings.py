@@ -9,6 +9,7 @@ better met a phase that must be there.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
@@ -24,15 +25,19 @@ from pipeline.sets.unseen import HIDDEN_S
 TOLD = ("off_ball_screen", "on_ball_screen", "handoff")
 """What two who met were seen to do."""
 
-SEEN_BESIDE = MappingProxyType({"off_ball_screen": 1, "on_ball_screen": 2})
-"""So many phases that must be there are seen beside a screen on trust: more for one on the ball, whom others always
-pass."""
+MET, RAN_BY, HIDDEN = "met", "ran_by", "hidden"
+"""Trait of such a screen: whether one stood and the other ran by, or that is not known since one was hidden."""
 
-MET, SEEN, HIDDEN = "met", "seen", "hidden"
-"""Trait of such a screen: whether both were seen as they met."""
+SEEN_BESIDE = 1
+"""So many phases that must be there are seen beside a screen on trust ..."""
+SEEN_BESIDE_HIDDEN = 2
+"""... and so many beside one for the ball, whom others always pass, where one was hidden as they met."""
 
 LOOK_S = 0.1
 """How often it is looked who is how far from whom."""
+
+SINCE_HALF_COURT = "since_half_court_s"
+"""Measure of a ball screen."""
 
 STOOD, RAN = 3, 5
 """So many looks before and after a meeting tell who stood and who ran."""
@@ -66,6 +71,7 @@ def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
     team = sorted({mate for one in holders for t_s in (start_s, end_s) for mate in floor.mates(shot, one, t_s)})
     places = {one: floor.places_uv(shot, one, times, end) for one in team}
     told = [e for e in events if e.kind in TOLD]
+    over_s = _half_court_s(events)
     found = []
     for one, other in combinations(team, 2):
         gap_ft = np.linalg.norm(places[one] - places[other], axis=1)
@@ -82,13 +88,37 @@ def untold_screens(events: Sequence[Event], floor: Floor, settings: SetSettings)
             )
             held = {e.actors[0][1] for e in touches if e.start_s <= t_s <= e.end_s}
             for screener, mover in ((one, other), (other, one)):
-                if screener in held or not (hidden or _ran_by(places[screener], places[mover], k, settings)):
+                ran = _ran_by(places[screener], places[mover], k, settings)
+                if screener in held or not (ran or hidden):
                     continue
                 kind = "on_ball_screen" if mover in held else "off_ball_screen"
                 screen = _screen(events[0], kind, screener, mover, t_s, places[screener][k], floor, settings)
-                known = MappingProxyType({MET: HIDDEN if hidden else SEEN})
-                found.append(replace(screen, start_s=max(screen.start_s, start_s), traits=known))
+                measures = screen.measures
+                if kind == "on_ball_screen":
+                    measures = MappingProxyType({**measures, SINCE_HALF_COURT: t_s - over_s})
+                found.append(
+                    replace(
+                        screen,
+                        start_s=max(screen.start_s, start_s),
+                        measures=measures,
+                        traits=MappingProxyType({MET: RAN_BY if ran else HIDDEN}),
+                    )
+                )
     return sorted(found, key=lambda e: e.t_s)
+
+
+def seen_beside(screen: Event) -> int:
+    """How many phases that must be there are seen beside what is taken on trust."""
+    if MET not in screen.traits:
+        return 0
+    on_ball = screen.kind == "on_ball_screen"
+    return SEEN_BESIDE_HIDDEN if on_ball and screen.traits[MET] == HIDDEN else SEEN_BESIDE
+
+
+def _half_court_s(events: Sequence[Event]) -> float:
+    """When the ball came over half court, as the ball screens that were told say; NaN where none does."""
+    told = (e.t_s - e.measures[SINCE_HALF_COURT] for e in events if SINCE_HALF_COURT in e.measures)
+    return next((t_s for t_s in told if math.isfinite(t_s)), math.nan)
 
 
 def _closest(gap_ft: np.ndarray, settings: SetSettings) -> Iterator[int]:
