@@ -33,7 +33,7 @@ def test_rates_of_real_play(tmp_path):
     pq.write_table(
         tracks.filter(pc.is_in(tracks["possession"], third["possession"].combine_chunks())), tmp_path / "tracks.parquet"
     )
-    result = evaluate_play(tmp_path)
+    result = evaluate_play(tmp_path, workers=1)
     assert result["possessions"] == 988
     assert 300 <= result["drives_into_paint"] <= 483, "the glossary's rough rule: 1,042 in all"
     for count, share in GLOSSARY_SHARES.items():

@@ -20,8 +20,11 @@ from pipeline.court.attack_frame import to_court
 from pipeline.court.camera import Camera, Lens
 from pipeline.court.geometry import areas, markings
 from pipeline.court.rule_books import rule_book
+from pipeline.film.settings import BugSettings, FilmSettings
 from pipeline.night.run import Networks
+from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
+from pipeline.settings import Settings
 
 SIZE = (640, 360)
 NBA = rule_book("nba")
@@ -39,6 +42,12 @@ BITS, SQUARE_PX = 10, 16
 SPOTS = [(2.0, 6.0), (6.0, -6.0), (9.0, 5.0), (1.0, -4.0), (12.0, 1.0), (5.0, 1.5), (10.0, -4.0)]
 """Places in the paint, attack frame, no two on one line of sight."""
 OUT = [(20.0, 14.0), (23.0, -12.0), (28.0, 8.0), (27.0, -16.0), (18.0, -20.0), (31.0, 0.0), (24.0, 18.0), (33.0, 12.0)]
+
+
+def quick(**night: object) -> Settings:
+    """Settings for tests of how films are run: the score graphic, which this film has not, is looked for briefly."""
+    bug = BugSettings(pictures=8, finding_pictures=2)
+    return Settings(film=FilmSettings(bug=bug), night=NightSettings.model_validate({"network_threads": 1, **night}))
 
 
 @dataclass(frozen=True)

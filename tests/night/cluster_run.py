@@ -16,19 +16,17 @@ from pathlib import Path
 
 import numpy as np
 import supervision as sv
-from acted_film import KnowingAreas, KnowingDetector, Play
+from acted_film import KnowingAreas, KnowingDetector, Play, quick
 
 from pipeline.errors import ClusterError, FilmError
 from pipeline.film.fetching import FilmCache, FilmPlace, found_here
 from pipeline.library.games import Library
 from pipeline.night.cluster import RayCrew, Share
 from pipeline.night.run import Networks, run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
-from pipeline.settings import Settings
 
 PLAY = Play(inside=6)
-SETTINGS = Settings(night=NightSettings(piece_s=0.9, stretch_s=0.4, network_threads=1, workers=1))
+SETTINGS = quick(piece_s=0.9, stretch_s=0.4, workers=1).with_rule_book("nba")
 NODE, SLOW_S = "ELBOWROOM_TEST_NODE", "ELBOWROOM_TEST_SLOW_S"
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import psutil
 import pytest
-from acted_film import Play, knowing_networks, write_film
+from acted_film import Play, knowing_networks, quick, write_film
 
 from pipeline.errors import ElbowroomError, FilmError, LibraryError, SettingsError
 from pipeline.library.games import Library
@@ -38,9 +38,7 @@ from pipeline.night.run import Networks
 from pipeline.night.settings import NightSettings
 from pipeline.settings import Settings
 
-SETTINGS = Settings(
-    night=NightSettings(settle_s=0.0, retry_wait_s=0.0, least_free_gb=0.0, network_threads=1, workers=1)
-)
+SETTINGS = quick(settle_s=0.0, retry_wait_s=0.0, least_free_gb=0.0, workers=1).with_rule_book("nba")
 FRAMES = 40
 ENDINGS = NightSettings().film_endings
 

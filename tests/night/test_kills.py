@@ -12,7 +12,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
-from acted_film import KnowingAreas, KnowingDetector, Play, knowing_networks, write_film
+from acted_film import KnowingAreas, KnowingDetector, Play, knowing_networks, quick, write_film
 from sqlalchemy.orm import Session
 
 from pipeline.crew import in_turn
@@ -24,14 +24,13 @@ from pipeline.library.games import Library
 from pipeline.night import pieces, units, vision
 from pipeline.night import run as running
 from pipeline.night.run import run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.units import kept
 from pipeline.night.vision import Eyes, SeenParts
 from pipeline.settings import Settings
 
 PLAY = Play(inside=6)
 FRAMES = 60
-SHORT_PIECES = Settings(night=NightSettings(piece_s=0.8, stretch_s=0.4, network_threads=1, workers=1))
+SHORT_PIECES = quick(piece_s=0.8, stretch_s=0.4, workers=1)
 
 
 def silent(_stage: str) -> Callable[[float, float], None]:

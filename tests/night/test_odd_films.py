@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import supervision as sv
+from acted_film import quick
 
 from pipeline.court.area_network import AREA_CLASSES
 from pipeline.errors import FilmError
@@ -18,13 +19,11 @@ from pipeline.night.film_process import told_of
 from pipeline.night.films import films_in
 from pipeline.night.night_screen import minutes
 from pipeline.night.run import Networks, run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
-from pipeline.settings import Settings
 from pipeline.sim.odd_films import ODD_FILMS, OddFilm, PassedOver, Refused, Right, make_odd_films, pattern
 from pipeline.user_files import sayable
 
-SETTINGS = Settings(night=NightSettings(network_threads=1, workers=1))
+SETTINGS = quick(workers=1, piece_s=60.0)
 TAKEN = [film for film in ODD_FILMS if not isinstance(film.ends, PassedOver)]
 
 

@@ -5,19 +5,18 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
-from acted_film import Play, knowing_networks, write_film
+from acted_film import Play, knowing_networks, quick, write_film
 
 from pipeline.errors import LibraryError, SettingsError
 from pipeline.library.games import Library
 from pipeline.night.rerun import From, rerun_game
 from pipeline.night.run import run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.stages import read_state
-from pipeline.settings import Settings, load_settings
+from pipeline.settings import load_settings
 from pipeline.shipped import Shipped, shipped
 from pipeline.tags import State
 
-SETTINGS = Settings(night=NightSettings(network_threads=1, workers=1))
+SETTINGS = quick(workers=1)
 NETWORKS = knowing_networks(Play(inside=6))
 
 

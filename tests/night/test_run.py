@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from acted_film import CAMERA, KnowingAreas, KnowingDetector, Play, knowing_networks, number_of, write_film
+from acted_film import CAMERA, KnowingAreas, KnowingDetector, Play, knowing_networks, number_of, quick, write_film
 
 from pipeline.clips.tag_film import cut_tag
 from pipeline.court.tables import CAMERAS
@@ -15,7 +15,6 @@ from pipeline.film.decode import decode
 from pipeline.film.tables import SHOTS
 from pipeline.library.games import Library
 from pipeline.night.run import run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes
 from pipeline.players.tables import BOXES, TRACKS
 from pipeline.settings import Settings
@@ -31,7 +30,7 @@ def silent(_stage):
 
 def run(film, library, play, settings=None, *, opened=lambda _: None, book=None):
     return run_film(
-        film, Library(library), knowing_networks(play, opened), settings or Settings(), book=book, progress=silent
+        film, Library(library), knowing_networks(play, opened), settings or quick(), book=book, progress=silent
     )
 
 
@@ -84,7 +83,7 @@ def test_running_again_does_nothing_and_doubles_nothing(film, first):
 def test_another_threshold_reruns_only_what_depends_on_it(film, first):
     (crowded,) = (one for one in Settings().faults.files if one.name == "crowded_paint.fault")
     file = FaultFile(name=crowded.name, text=crowded.text.replace("count >= 5", "count >= 7"))
-    strict = Settings(faults=FaultSettings(files=(file,)))
+    strict = quick().model_copy(update={"faults": FaultSettings(files=(file,))})
     again = run(film, first.game.folder.parents[1], CROWD, strict)
     assert [stage.stage for stage in again.stages if stage.ran] == ["spacing"]
     assert again.tags == ()
@@ -172,7 +171,7 @@ def test_a_kill_in_the_vision_pass_loses_only_what_was_in_work(film, first, tmp_
             return super().detect(frames_bgr)
 
     library = tmp_path / "library"
-    few = Settings(night=NightSettings(piece_s=0.4, stretch_s=0.4, network_threads=1))
+    few = quick(piece_s=0.4, stretch_s=0.4)
 
     def watched_by(detector):
         return replace(knowing_networks(CROWD), open=lambda: Eyes(KnowingAreas(), detector(CROWD)))
@@ -233,5 +232,5 @@ def test_staffs_rule_book_is_used(film, tmp_path):
 
 
 def test_fewer_frames_a_second_still_find_it(film, tmp_path):
-    slow = Settings(night=NightSettings(analysed_frames_per_s=8))
+    slow = quick(analysed_frames_per_s=8)
     assert [t.candidate.measures["count"] for t in run(film, tmp_path / "library", CROWD, slow).tags] == [6]

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pyarrow as pa
 import pytest
-from acted_film import KnowingAreas, KnowingDetector, Play, write_film
+from acted_film import KnowingAreas, KnowingDetector, Play, quick, write_film
 from hypothesis import given
 from hypothesis import settings as trials
 from hypothesis import strategies as st
@@ -24,13 +24,11 @@ from pipeline.library.games import Library
 from pipeline.night.looking import Stopwatch
 from pipeline.night.pieces import Grid, Run, see_run
 from pipeline.night.run import Networks, run_film
-from pipeline.night.settings import NightSettings
 from pipeline.night.vision import Eyes, SeenParts, see_film, see_film_together
 from pipeline.players.tables import BOXES, TRACKS
-from pipeline.settings import Settings
 
 CROWD = Play(inside=6)
-SHORT_PIECES = Settings(night=NightSettings(piece_s=0.9, stretch_s=0.4, network_threads=1))
+SHORT_PIECES = quick(piece_s=0.9, stretch_s=0.4).with_rule_book("nba")
 
 
 def eyes_of(play: Play, _lookers: int = 1) -> Eyes:
