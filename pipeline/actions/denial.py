@@ -20,8 +20,9 @@ class Denials:
     A possible receiver is a teammate of the handler in the front court, not deep in the paint (a block is not deep, so
     a fronted post is denied) and within a pass of the ball. His defender must stand between the two, along the line,
     not behind the receiver: who trails him denies nothing. A step too far (``slack_ft``) between two spells does not
-    part them. Where the ball was hardly seen meanwhile, though elsewhere it was, it is not known who had it, and no
-    denial is claimed. The score is the certainty of the three places.
+    part them, and it is told from the first to the last moment at which he is as much inside the limits: that is what
+    an eye takes for its beginning and end. Where the ball was hardly seen meanwhile, though elsewhere it was, it is not
+    known who had it, and no denial is claimed. The score is the certainty of the three places.
     """
 
     kinds = ("denial",)
@@ -44,6 +45,7 @@ class Denials:
                 first, last = inside[0][0], inside[-1][1]
                 if watched and float(view.ball_seen[first:last].mean()) < rule.ball_seen:
                     continue
+                first, last = _clearly(first, last, chance, gap, line, rule)
                 start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
                 guard = _most(view.guard[first:last, column])
                 handler = _most(view.handler[first:last])
@@ -102,6 +104,20 @@ def denied_moments(
         slack = rule.slack_ft + rule.slack_sigmas * spread
         nearly = known & (gap <= rule.within_ft + slack) & (line <= rule.line_within_ft + slack)
     return chance, (chance >= rule.least_chance) | nearly, gap, line
+
+
+def _clearly(
+    first: int, last: int, chance: np.ndarray, gap_ft: np.ndarray, line_ft: np.ndarray, rule: DenialSettings
+) -> tuple[int, int]:
+    """The part of a spell from its first to past its last clear moment; all of it where none is clear."""
+    span = slice(first, last)
+    clear = (
+        (chance[span] >= rule.least_chance)
+        & (gap_ft[span] <= rule.within_ft - rule.slack_ft)
+        & (line_ft[span] <= rule.line_within_ft - rule.slack_ft)
+    )
+    moments = first + np.flatnonzero(clear)
+    return (int(moments[0]), int(moments[-1]) + 1) if len(moments) else (first, last)
 
 
 def _sigma_ft(view: PossessionView, moments: np.ndarray, columns: np.ndarray) -> np.ndarray:
