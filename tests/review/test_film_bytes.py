@@ -1,6 +1,7 @@
 """The film in byte ranges (RFC 9110, sections 13.1.5 and 14), and cuts of films that browsers cannot play."""
 
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 
 import av
@@ -9,10 +10,13 @@ import pytest
 
 from pipeline.film.fetching import film_digest
 from pipeline.film.probe import probe
+from pipeline.library.games import Library
 from pipeline.review.film_file import CUTS, shown_film
 from pipeline.settings import Settings
 
 FILM = "/film/games/crowded-drive"
+COUNT = 370
+EVEN_S = [n / 25 for n in range(COUNT)]
 
 
 @pytest.fixture
@@ -93,14 +97,23 @@ def test_a_range_of_a_film_that_has_changed_is_not_joined_to_the_old_one(visitor
 # ---- cuts ---------------------------------------------------------------------------------------
 
 
-def rewritten(film: Path, out: Path, container: str, codec: str, times_s: list[float]) -> Path:
-    """A film with as many of the first one's pictures as there are times, in another form."""
-    with av.open(str(film)) as source, av.open(str(out), "w", format=container) as made:
+@pytest.fixture(scope="module")
+def pictures(filled_library) -> list[np.ndarray]:
+    """The first film's first pictures, small."""
+    film = Library(filled_library).game("crowded-drive").film()
+    with av.open(str(film)) as source:
+        first = islice(source.decode(video=0), COUNT)
+        return [picture.reformat(320, 180, "yuv420p").to_ndarray() for picture in first]
+
+
+def rewritten(pictures: list[np.ndarray], out: Path, container: str, codec: str, times_s: list[float]) -> Path:
+    """A film of these pictures at other times, in another form."""
+    with av.open(str(out), "w", format=container) as made:
         stream = made.add_stream(codec, rate=25)
         stream.width, stream.height, stream.pix_fmt = 320, 180, "yuv420p"
         stream.codec_context.time_base = Fraction(1, 90_000)
-        for at_s, picture in zip(times_s, source.decode(video=0), strict=False):
-            small = picture.reformat(320, 180, "yuv420p")
+        for at_s, picture in zip(times_s, pictures, strict=True):
+            small = av.VideoFrame.from_ndarray(picture, format="yuv420p")
             small.pts, small.time_base = round(at_s * 90_000), Fraction(1, 90_000)
             made.mux(stream.encode(small))
         made.mux(stream.encode(None))
@@ -114,9 +127,8 @@ def with_film(library, film: Path) -> None:
 
 
 @pytest.mark.parametrize(("container", "codec", "ending"), [("mpegts", "libx264", "ts"), ("mp4", "libx265", "mp4")])
-def test_what_browsers_cannot_play_is_cut(library, visitor, tmp_path, container, codec, ending):
-    times = [n / 25 for n in range(370)]
-    film = rewritten(library.game("crowded-drive").film(), tmp_path / f"film.{ending}", container, codec, times)
+def test_what_browsers_cannot_play_is_cut(library, visitor, pictures, tmp_path, container, codec, ending):
+    film = rewritten(pictures, tmp_path / f"film.{ending}", container, codec, EVEN_S)
     with_film(library, film)
     whole = visitor.get(FILM)
     assert whole.status_code == 404
@@ -139,10 +151,10 @@ def test_what_browsers_cannot_play_is_cut(library, visitor, tmp_path, container,
     assert cut.stat().st_ino == before, "cut once"
 
 
-def test_uneven_times_are_told_frame_by_frame(library, visitor, tmp_path):
+def test_uneven_times_are_told_frame_by_frame(library, visitor, pictures, tmp_path):
     rng = np.random.default_rng(3)
-    times = np.cumsum(np.concatenate([[0.0], rng.choice([1 / 60, 1 / 30, 0.1], 369)])).round(4)
-    film = rewritten(library.game("crowded-drive").film(), tmp_path / "film.mp4", "mp4", "libx264", times.tolist())
+    times = np.cumsum(np.concatenate([[0.0], rng.choice([1 / 60, 1 / 30, 0.1], COUNT - 1)])).round(4)
+    film = rewritten(pictures, tmp_path / "film.mp4", "mp4", "libx264", times.tolist())
     with_film(library, film)
     play = visitor.get("/api/tags/1/play.json").json()
     told = np.array(play["frames_s"])
@@ -152,10 +164,8 @@ def test_uneven_times_are_told_frame_by_frame(library, visitor, tmp_path):
     assert len(set(np.diff(told).round(3))) > 2
 
 
-def test_old_cuts_make_way(library, visitor, tmp_path):
-    film = rewritten(
-        library.game("crowded-drive").film(), tmp_path / "film.ts", "mpegts", "libx264", [n / 25 for n in range(370)]
-    )
+def test_old_cuts_make_way(library, visitor, pictures, tmp_path):
+    film = rewritten(pictures, tmp_path / "film.ts", "mpegts", "libx264", EVEN_S)
     with_film(library, film)
     settings = Settings()
     few = settings.model_copy(update={"review": settings.review.model_copy(update={"cut_cache_gb": 1e-9})})
