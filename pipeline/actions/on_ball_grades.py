@@ -128,7 +128,7 @@ def frame(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) ->
     return (
         handles(view, h, m, rule),
         at_least(held_before_s(view, h, m, rule), rule.held_before_s, rule.time_soft_s),
-        at_most(float(view.uv_ft[m, s, 0]), view.half_court_u_ft, rule.front_court_soft_ft),
+        at_most(float(view.uv_ft[m, [h, s], 0].max()), view.half_court_u_ft, rule.front_court_soft_ft),
         1.0 - handed_over(view, h, s, float(view.t_s[m]), rule),
         at_most(paint_depth_ft(view, m, s), 0.0, rule.place_soft_ft, sigma),
         at_most(paint_depth_ft(view, m, h), 0.0, rule.place_soft_ft, sigma),
@@ -160,27 +160,33 @@ def in_the_way(
     sigma = pair_sigma_ft(view, meeting.moment, s, meeting.handler, g)
     moments, off = _off_way_ft(view, meeting, rule)
     gap = view.gap_ft[moments, s, g] if g >= 0 else np.full(len(moments), NAN)
-    return max(
-        _at_one_moment(*at, limits, sigma, rule) for at in zip(off, gap, view.speed_ft_s[moments, s], strict=True)
-    )
+    speed = view.speed_ft_s[moments, s]
+    on_him = at_most(guarded_ft(view, meeting, rule), rule.on_him_ft, rule.place_soft_ft, sigma)
+    return max(_at_one_moment(at, limits, on_him, sigma, rule) for at in zip(off, gap, speed, strict=True))
 
 
 def _at_one_moment(
-    off_ft: float,
-    gap_ft: float,
-    speed_ft_s: float,
+    at: tuple[float, float, float],
     limits: tuple[float, float],
+    on_him: float,
     sigma: float,
     rule: OnBallScreenSettings,
 ) -> float:
+    """Grade of being in the way, near and slow at once.
+
+    On the move he may be who is in contact with a defender who was on his man, or who runs into him.
+    """
+    off_ft, gap_ft, speed_ft_s = (float(x) for x in at)
     within_ft, slow_ft_s = limits
-    bump = at_most(float(gap_ft), rule.bump_ft, rule.way.soft_ft, sigma)
-    stands = max(
-        at_most(float(speed_ft_s), slow_ft_s, rule.screener_soft_ft_s),
-        at_most(float(speed_ft_s), rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump,
+    bump = at_most(gap_ft, rule.bump_ft, rule.way.soft_ft, sigma) * max(
+        on_him, at_most(gap_ft, rule.hit_ft, rule.way.soft_ft / 2, sigma)
     )
-    in_way = at_most(float(off_ft), rule.way.off_ft, rule.way.soft_ft, sigma)
-    return in_way * stands * at_most(float(gap_ft), within_ft, rule.touch_soft_ft, sigma)
+    stands = max(
+        at_most(speed_ft_s, slow_ft_s, rule.screener_soft_ft_s),
+        at_most(speed_ft_s, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump,
+    )
+    in_way = at_most(off_ft, rule.way.off_ft, rule.way.soft_ft, sigma)
+    return in_way * stands * at_most(gap_ft, within_ft, rule.touch_soft_ft, sigma)
 
 
 def off_way(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
@@ -254,10 +260,12 @@ def _stays(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -
     closest = float(view.gap_ft[meeting.moment, meeting.handler, meeting.screener])
     off = guarded_ft(view, meeting, rule)
     near = at_most(closest, rule.stays_within_ft, rule.closest_soft_ft, sigma)
-    hit, _ = touch(view, meeting, rule)
+    moments, _ = _off_way_ft(view, meeting, rule)
+    gap = view.gap_ft[moments, meeting.screener, meeting.guard] if meeting.guard >= 0 else np.array([NAN])
+    hit = float(np.nanmin(gap)) if np.isfinite(gap).any() else NAN
     return max(
         near * at_most(off, rule.on_him_ft, rule.place_soft_ft, sigma),
-        at_most(hit, rule.hit_ft, rule.way.soft_ft, sigma),
+        at_most(hit, rule.hit_ft, rule.way.soft_ft / 2, sigma),
     )
 
 

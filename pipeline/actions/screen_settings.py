@@ -44,7 +44,7 @@ class OnBallScreenSettings(BaseModel):
     )
     screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
     closest_within_ft: float = Field(
-        6.3,
+        6.6,
         gt=0,
         description="Their closest approach is about this at most: 6 ft in P3.",
     )
@@ -107,7 +107,9 @@ class OnBallScreenSettings(BaseModel):
     screener_soft_ft_s: float = Field(0.5, gt=0, description="Softness of that limit.")
     bump_ft: float = Field(2.0, gt=0, description="Nearer than this to the defender he is in contact with him [C].")
     bump_speed_ft_s: float = Field(
-        6.0, gt=0, description="One in contact and in the way may still be on the move, about so fast [C]."
+        6.0,
+        gt=0,
+        description="One in contact with a defender who is on his man may still be on the move, about so fast [C].",
     )
     runs_ft_s: float = Field(9.0, gt=0, description="A screener who never slows to this and leaves slips [C].")
     speed_soft_ft_s: float = Field(1.8, gt=0, description="Softness of limits of speed.")
