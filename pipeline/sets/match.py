@@ -72,8 +72,9 @@ class Match:
         return sum(met.fit is not None and met.fit.seen and met.phase.phase.need is Need.REQUIRED for met in self.met)
 
     def size(self) -> float:
-        """How much the match asks for: its phases that must be there, and half of each player."""
-        return self.found + 0.5 * sum(track is not None for track in self.tracks)
+        """How much the match asks for: its phases that must be there, half of each on trust and half of each player."""
+        trusted = sum(met.fit is not None and not met.fit.seen for met in self.met)
+        return self.found + 0.5 * (trusted + sum(track is not None for track in self.tracks))
 
     def rank(self) -> tuple:
         """Sorts the better match first, the same way whatever the order of players and whichever the side."""
