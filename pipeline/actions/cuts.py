@@ -205,16 +205,17 @@ def loop(setting: Setting, run: Run) -> Named | None:
 
 
 def back_cut(setting: Setting, run: Run) -> Named | None:
-    """Denied, then behind the defender towards the ring; with a screen it is no back cut."""
+    """Denied, then behind the defender towards the ring; off a screen, or past one who stands high, it is none."""
     rule, view = setting.rule, setting.view
     start_s = view.t_s[run.first]
     denied = any(
         d.start_s <= start_s + 0.3 and d.end_s >= start_s - rule.denied_before_s
         for d in setting.of("denial", "receiver", run.column)
     )
-    if not denied or _screens(setting, run) or run.ring_ft[0] < rule.from_ft or not _to_ring(setting, run):
+    if not denied or run.ring_ft[0] < rule.from_ft or not _to_ring(setting, run):
         return None
-    return Named()
+    screened = _screens(setting, run) or _high_screener(setting, run) is not None
+    return None if screened else Named()
 
 
 def deep_cut(setting: Setting, run: Run) -> Named | None:

@@ -9,6 +9,7 @@ from scipy.special import ndtr
 
 from pipeline.actions.events import Event
 from pipeline.actions.evidence import event_of, place_of
+from pipeline.actions.on_ball_grades import pair_sigma_ft
 from pipeline.actions.settings import ActionSettings, DenialSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.view import NOBODY, PossessionView
@@ -20,9 +21,10 @@ class Denials:
     A possible receiver is a teammate of the handler in the front court, not deep in the paint (a block is not deep, so
     a fronted post is denied) and within a pass of the ball. His defender must stand between the two, along the line,
     not behind the receiver: who trails him denies nothing. A step too far (``slack_ft``) between two spells does not
-    part them, and it is told from the first to the last moment at which he is as much inside the limits: that is what
-    an eye takes for its beginning and end. Where the ball was hardly seen meanwhile, though elsewhere it was, it is not
-    known who had it, and no denial is claimed. The score is the certainty of the three places.
+    part them, and it is told from the first to the last moment at which he is as much inside the limits (less where
+    places are unsure): that is what an eye takes for its beginning and end. Where the ball was hardly seen meanwhile,
+    though elsewhere it was, it is not known who had it, and no denial is claimed. The score is the certainty of the
+    three places.
     """
 
     kinds = ("denial",)
@@ -45,9 +47,11 @@ class Denials:
                 first, last = inside[0][0], inside[-1][1]
                 if watched and float(view.ball_seen[first:last].mean()) < rule.ball_seen:
                     continue
-                first, last = _clearly(first, last, chance, gap, line, rule)
-                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
                 guard = _most(view.guard[first:last, column])
+                room_ft = max(rule.slack_ft - pair_sigma_ft(view, first, int(column), guard), 0.0)
+                clear = (gap <= rule.within_ft - room_ft) & (line <= rule.line_within_ft - room_ft)
+                first, last = _clearly(first, last, clear & (chance >= rule.least_chance))
+                start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
                 handler = _most(view.handler[first:last])
                 uv = view.uv_ft[first, column]
                 found.append(
@@ -106,17 +110,9 @@ def denied_moments(
     return chance, (chance >= rule.least_chance) | nearly, gap, line
 
 
-def _clearly(
-    first: int, last: int, chance: np.ndarray, gap_ft: np.ndarray, line_ft: np.ndarray, rule: DenialSettings
-) -> tuple[int, int]:
+def _clearly(first: int, last: int, clear: np.ndarray) -> tuple[int, int]:
     """The part of a spell from its first to past its last clear moment; all of it where none is clear."""
-    span = slice(first, last)
-    clear = (
-        (chance[span] >= rule.least_chance)
-        & (gap_ft[span] <= rule.within_ft - rule.slack_ft)
-        & (line_ft[span] <= rule.line_within_ft - rule.slack_ft)
-    )
-    moments = first + np.flatnonzero(clear)
+    moments = first + np.flatnonzero(clear[first:last])
     return (int(moments[0]), int(moments[-1]) + 1) if len(moments) else (first, last)
 
 
