@@ -137,7 +137,7 @@ def test_unsure_places_lower_the_score():
     rows = p.tracks.to_pylist()
     (sure,), _ = run(p, court)
     for row in rows:
-        row["sigma_ft"] = 3.0
+        row["sigma_ft"] = 1.0
     (unsure,), _ = run(replace(p, tracks=TRACKS.from_rows(rows)), court)
     assert sure.score > 0.95 > unsure.score > 0
 
