@@ -116,7 +116,7 @@ def corner(*, spread: bool) -> list[Event]:
     paths[2] = np.tile([12.0, -20.0], (len(t_s), 1))
     paths[7] = np.tile([8.0, -6.5], (len(t_s), 1))
     paths[0] = along(t_s, (0, 26, 12), (2.0, 26, 8), (3.2, 18, -3), (4.4, 6, -1), (5, 2, -1))
-    paths[1] = along(t_s, (0, 20, -6), (1.2, 24, 3), (5, 24, 3))
+    paths[1] = along(t_s, (0, 20, -6), (1.2, 21.2, 2.4), (5, 21.2, 2.4))
     paths[5] = along(t_s, (0, 23, 11), (2.0, 23, 6), (2.6, 22.5, 4.6), (5, 17, 3))
     paths[6] = along(t_s, (0, 17, -5), (1.2, 20, 2), (5, 20, 2))
     actions, faults = judged(paths, t_s, ((0, 0.0, 5.0),))
