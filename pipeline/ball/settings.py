@@ -129,7 +129,7 @@ class TouchSettings(BaseModel):
     least_hold_s: float = Field(0.2, ge=0, description="Shorter holds are none.")
     longest_flight_s: float = Field(2.5, gt=0, description="A longer way from holder to holder is no pass.")
     handoff_ft: float = Field(4.5, gt=0, description="Giver and receiver of a handoff are no farther apart.")
-    handoff_s: float = Field(0.32, ge=0, description="A handoff's ball is in nobody's hands no longer.")
+    handoff_s: float = Field(0.5, ge=0, description="A handoff's ball is in nobody's hands no longer.")
     rebound_s: float = Field(3.0, gt=0, description="A ball taken so soon after it came to the ring is a rebound.")
 
 
