@@ -301,7 +301,7 @@ def _values(evidence: Evidence, flights: Flights, settings: BallSettings) -> np.
     which = np.repeat(np.arange(len(spans)), spans)
     first = np.cumsum(spans) - spans
     moment = flights.start[which] + 1 + np.arange(len(which)) - first[which]
-    score = _frame_scores(evidence, flights, which, moment, settings)
+    score = _frame_scores(evidence, flights, which, moment, settings) - settings.story.flying
     return settings.story.weight * np.bincount(which, score, minlength=len(spans))
 
 

@@ -96,6 +96,7 @@ class StorySettings(BaseModel):
     loose: float = Field(1.5, ge=0, description="Cost a frame of a loose ball; balls are mostly held.")
     off_ring: float = Field(0.5, ge=0, description="Cost a frame of a ball that came off the ring.")
     unknown: float = Field(1.3, ge=0, description="Cost of not knowing where the ball is.")
+    flying: float = Field(0.25, ge=0, description="Cost a frame of a flying ball; balls are mostly held.")
     pass_cost: float = Field(4.0, ge=0, description="Cost of a pass.")
     shot_cost: float = Field(7.0, ge=0, description="Cost of a shot.")
     hang_cost_s: float = Field(4.0, ge=0, description="Cost of every second that a pass takes longer than usual.")
