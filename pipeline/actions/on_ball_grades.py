@@ -17,7 +17,7 @@ import numpy as np
 from pipeline.actions.grades import at_least, at_most
 from pipeline.actions.in_the_way import off_way_ft
 from pipeline.actions.screen_settings import OnBallScreenSettings
-from pipeline.actions.screen_use import dives, sent
+from pipeline.actions.screen_use import dives, sent, since_half_court_s
 from pipeline.actions.view import NOBODY, PossessionView
 
 NAN = float("nan")
@@ -114,6 +114,29 @@ def second_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSetti
         at_most(float(view.gap_ft[m, h, s]), rule.second_ft, rule.closest_soft_ft, sigma),
         at_most(least, rule.second_touch_ft, rule.touch_soft_ft, sigma),
         at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
+        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
+    )
+    way = in_the_way(view, meeting, rule, (math.inf, math.inf))
+    return Grade(math.prod(setting), way * _goes(view, meeting, rule))
+
+
+def drag_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
+    """Grade of a screen that stands before the defence does: the handler brings the ball and brushes past it.
+
+    The handler's defender still runs back and is met late or not at all; that one was set shows in the screener, who
+    has come and waits in his way, and in the handler, who comes close by. Nothing where the ball was not seen to come
+    over half court. Common practice, no source.
+    """
+    h, s, m = meeting.handler, meeting.screener, meeting.moment
+    since = since_half_court_s(view, m)
+    if math.isnan(since):
+        return Grade(0.0, 0.0)
+    sigma = pair_sigma_ft(view, m, h, s)
+    setting = (
+        *frame(view, meeting, rule),
+        at_most(since, rule.drag_within_s, rule.time_soft_s),
+        at_most(float(view.gap_ft[m, h, s]), rule.drag_ft, rule.place_soft_ft, sigma),
+        at_most(slowest(view, meeting, rule), rule.drag_slow_ft_s, rule.screener_soft_ft_s),
         at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
     )
     way = in_the_way(view, meeting, rule, (math.inf, math.inf))

@@ -34,6 +34,7 @@ from pipeline.actions.grades import HALF
 from pipeline.actions.on_ball_grades import (
     Grade,
     Meeting,
+    drag_grade,
     grade_of,
     handles,
     off_way,
@@ -66,7 +67,7 @@ class OnBallScreens:
         """On-ball screens of one possession; ``earlier`` is not used."""
         del earlier
         rule = settings.on_ball_screen
-        graded = [(grade_of(view, meeting, rule), meeting) for meeting in _meetings(view, settings)]
+        graded = [(_best(view, meeting, rule), meeting) for meeting in _meetings(view, settings)]
         least = rule.least_score
         sure = [meeting for grade, meeting in graded if grade.score >= least]
         graded = [
@@ -84,6 +85,10 @@ class OnBallScreens:
             events.append(_event(view, meeting, score, t - last.get(pair, -math.inf), settings))
             last[pair] = t
         return events
+
+
+def _best(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
+    return max(grade_of(view, meeting, rule), drag_grade(view, meeting, rule), key=lambda grade: grade.score)
 
 
 def closest_approaches(gap_ft: np.ndarray, within_ft: float, apart: int) -> list[int]:

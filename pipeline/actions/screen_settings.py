@@ -89,6 +89,13 @@ class OnBallScreenSettings(BaseModel):
         6.5, gt=0, description="The handler's defender, who trails the first screen, gets this near to him [C]."
     )
     second_slow_ft_s: float = Field(3.0, gt=0, description="And he stands on the handler's way, about so slow [C].")
+    drag_within_s: float = Field(
+        6.0,
+        gt=0,
+        description="Before the defence is set, so soon after half court, a defender may be far off still [C].",
+    )
+    drag_ft: float = Field(3.0, gt=0, description="Then the handler brushes past a screener, this near [C].")
+    drag_slow_ft_s: float = Field(1.5, gt=0, description="Who stands there waiting for him, this slow [C].")
     touch_before_s: float = Field(0.8, gt=0, description="Contact is looked for so long before the closest approach.")
     touch_after_s: float = Field(0.6, gt=0, description="And so long after it.")
     came_ft: float = Field(
