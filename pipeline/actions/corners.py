@@ -19,10 +19,11 @@ CORNER = "corner_turned"
 class CornersTurned:
     """Finds the moment when the handler comes off a screen and his way points at the ring.
 
-    He has passed the screener when the screener is no longer ahead of him on his way; one who then rolls faster than
-    the handler runs does not undo that. Off two screens in a row one corner is turned, that of the later one. Its
-    moment is when the way points there surely (``surely_deg`` inside the limit): one that only grazes the limit may as
-    well lead across. The score is the screen's, times the share of the turn's moments in which he was observed.
+    He has passed the screener when the screener is no longer ahead of him on his way; one who then rolls faster
+    than the handler runs does not undo that. Off two screens in a row one corner is turned, that of the later one.
+    Its moment is when the way points there surely (``surely_deg`` inside the limit): one that only grazes the limit
+    may as well lead across, unless it points there for ``long_s``. The score is the screen's, times the share of
+    the turn's moments in which he was observed.
     """
 
     kinds = (CORNER,)
@@ -58,8 +59,11 @@ def _corner(view: PossessionView, screen: Event, settings: ActionSettings) -> Ev
         surely = off_deg <= rule.points_within_deg - rule.surely_deg
     count = len(points)
     for first, b in stretches(points):
+        lasted_s = (b - first) * view.step_s
         turned = ~ahead[first:b] & surely[first:b]
-        if ((b - first) * view.step_s < rule.for_s and b < count) or not turned.any():
+        if not turned.any() and lasted_s >= rule.long_s:
+            turned = ~ahead[first:b]
+        if (lasted_s < rule.for_s and b < count) or not turned.any():
             continue
         a = first + int(turned.argmax())
         at = span.start + a

@@ -402,3 +402,4 @@ class CornerSettings(BaseModel):
     speed_ft_s: float = Field(6.0, gt=0, description="Slower than this the handler has no way to speak of.")
     within_s: float = Field(2.5, gt=0, description="The corner is turned at most this long after the screen.")
     for_s: float = Field(0.15, ge=0, description="The way points at the ring for at least this long.")
+    long_s: float = Field(0.5, ge=0, description="Or for this long, without pointing there surely [C].")
