@@ -20,7 +20,7 @@ import numpy as np
 from pipeline.actions.events import Event
 from pipeline.sets.floor import Floor
 from pipeline.sets.settings import SetSettings
-from pipeline.sets.unseen import HIDDEN_S
+from pipeline.sets.unseen import HIDDEN_S, LOOK_S
 
 TOLD = ("off_ball_screen", "on_ball_screen", "handoff")
 """What two who met were seen to do."""
@@ -32,9 +32,6 @@ SEEN_BESIDE = 1
 """So many phases that must be there are seen beside a screen on trust ..."""
 SEEN_BESIDE_HIDDEN = 2
 """... and so many beside one for the ball, whom others always pass, where one was hidden as they met."""
-
-LOOK_S = 0.1
-"""How often it is looked who is how far from whom."""
 
 SINCE_HALF_COURT = "since_half_court_s"
 """Measure of a ball screen."""

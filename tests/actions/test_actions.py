@@ -1,12 +1,14 @@
 """Drives, on-ball screens and turned corners on made-up play whose geometry is known."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.actions.corners import CornersTurned
 from pipeline.actions.events import events_from_table, events_to_table
 from pipeline.actions.recognisers import RECOGNISERS, find_actions
 from pipeline.actions.settings import ActionSettings, DriveSettings
@@ -131,6 +133,19 @@ def test_a_handler_who_backs_off_turns_no_corner():
     handler = straight(t, (24, 0), (30, 9), 1.0, 10)
     events = found(play({0: handler, 1: np.tile((24.0, 4.0), (len(t), 1)), 5: handler - 2}, t))
     assert not [e for e in events if e.kind == "corner_turned"]
+
+
+@pytest.mark.parametrize(("speed_ft_s", "turned"), [(9, True), (15, False)])
+def test_a_way_that_only_grazes_the_ring_must_do_so_for_long(speed_ft_s, turned):
+    t = times()
+    way = 60 * np.array([-np.cos(np.radians(30.6)), np.sin(np.radians(30.6))])  # never surely, up to 35 for 5.5 ft
+    handler = straight(t, (40, 0), way + np.array((40, 0)), 1.0, speed_ft_s)
+    p = play({0: handler, 1: np.tile((40.0, -3.0), (len(t), 1)), 5: handler + np.array((-3, 3))}, t)
+    (view,) = possession_views(p.tracks, p.ball, p.touches, p.possessions, NBA, RULES)
+    (drawn,) = [e for e in found(screen_play(t)) if e.kind == "on_ball_screen"]
+    corners = CornersTurned().find(view, [replace(drawn, t_s=0.9)], RULES)
+    assert bool(corners) is turned
+    assert all(corner.t_s == pytest.approx(1.0, abs=0.1) for corner in corners)
 
 
 def test_player_order_does_not_matter():
