@@ -116,9 +116,14 @@ def _turn(script: Script, quality: Quality, number: int) -> int:
     return 1 if (of_set or of_fault) and quality is Quality.NEAR_MISS and number < 1 else 2
 
 
-def film_calls(part: tuple[int, int], minutes: float, rng: np.random.Generator) -> list[Call]:
-    """Possessions of one film of a drill: every so-many-th card, round again until the minutes are full."""
-    cards = film_cards()[part[0] :: part[1]]
+def film_calls(
+    part: tuple[int, int], minutes: float, rng: np.random.Generator, scripts: Sequence[str] = ()
+) -> list[Call]:
+    """Possessions of one film of a drill: every so-many-th card, round again until the minutes are full.
+
+    Where scripts are named, only their cards are dealt.
+    """
+    cards = [c for c in film_cards() if not scripts or c[0].name in scripts][part[0] :: part[1]]
     count = max(int(minutes * 60 / SHORTEST_S) + 1, 1)
     calls = []
     for number in range(count):

@@ -3,7 +3,7 @@
     python -m pipeline.sim.held_out DIR --workers 2
 
 Their seeds and look seeds (901 to 999) are reserved: training draws its looks from other seeds, thresholds are chosen
-on other films. Nine films of games and twenty of drills (five hold every set and every fault once, with near misses),
+on other films. Nine films of games and thirty of drills (five hold every set and every fault once, with near misses),
 two and a half minutes each, each with its own look; all four rule books, three kinds of building; rates as
 broadcasters and gym cameras have them. Thresholds of actions, sets and faults were chosen with the games in view: for
 those only the drills are held out. ``elbowroom evaluate films`` measures games against their truth.
@@ -36,11 +36,15 @@ def _excerpt(seed: int, rule_book: str, rate: Fraction, venue: str) -> FilmReque
     return FilmRequest(Plan.EXCERPT, seed=seed, look_seed=seed, rule_book=rule_book, rate=rate, venue=venue)
 
 
-def _drill(seed: int, rule_book: str, venue: str, part: tuple[int, int]) -> FilmRequest:
+def _drill(seed: int, rule_book: str, venue: str, part: tuple[int, int], scripts: tuple[str, ...] = ()) -> FilmRequest:
     return FilmRequest(
         Plan.DRILL, seed=seed, look_seed=seed, rule_book=rule_book, rate=Fraction(15), venue=venue,
-        minutes=_DRILL_MINUTES, part=part,
+        minutes=_DRILL_MINUTES, part=part, scripts=scripts,
     )  # fmt: skip
+
+
+_POSTS = ("post_up", "high_low", "post_split", "fault_post_up_without_movement", "fault_pushed_out_catch")
+_RARE_SCREENS = ("drag", "double_drag", "ram", "stack_ball_screen", "handoff", "sideline_handoff", "elevator", "hammer")
 
 
 HELD_OUT: dict[str, FilmRequest] = {
@@ -73,6 +77,16 @@ HELD_OUT: dict[str, FilmRequest] = {
     "held_948": _drill(948, "nba", "arena", (2, 5)),
     "held_949": _drill(949, "fiba", "arena", (3, 5)),
     "held_950": _drill(950, "ncaa", "hall", (4, 5)),
+    "held_951": _drill(951, "nba", "arena", (0, 5)),
+    "held_952": _drill(952, "fiba", "arena", (1, 5)),
+    "held_953": _drill(953, "ncaa", "hall", (2, 5)),
+    "held_954": _drill(954, "nfhs", "gym", (3, 5)),
+    "held_955": _drill(955, "nba", "arena", (4, 5)),
+    "held_956": _drill(956, "fiba", "arena", (0, 5)),
+    "held_957": _drill(957, "ncaa", "arena", (1, 5)),
+    "held_958": _drill(958, "nfhs", "hall", (2, 5)),
+    "held_959": _drill(959, "nba", "gym", (3, 5)),
+    "held_960": _drill(960, "fiba", "arena", (4, 5)),
 }  # fmt: skip
 """By file stem. Seed and look seed are the number in the name."""
 DEVELOPMENT: dict[str, FilmRequest] = {
@@ -103,6 +117,16 @@ DEVELOPMENT: dict[str, FilmRequest] = {
     "drill_85": _drill(85, "nba", "gym", (2, 5)),
     "drill_86": _drill(86, "fiba", "arena", (3, 5)),
     "drill_87": _drill(87, "ncaa", "arena", (4, 5)),
+    "drill_88": _drill(88, "nba", "hall", (0, 6), _POSTS),
+    "drill_89": _drill(89, "fiba", "gym", (1, 6), _POSTS),
+    "drill_90": _drill(90, "ncaa", "arena", (2, 6), _POSTS),
+    "drill_91": _drill(91, "nfhs", "arena", (3, 6), _POSTS),
+    "drill_92": _drill(92, "nba", "arena", (4, 6), _POSTS),
+    "drill_93": _drill(93, "fiba", "hall", (5, 6), _POSTS),
+    "drill_94": _drill(94, "ncaa", "gym", (0, 4), _RARE_SCREENS),
+    "drill_95": _drill(95, "nfhs", "arena", (1, 4), _RARE_SCREENS),
+    "drill_96": _drill(96, "nba", "arena", (2, 4), _RARE_SCREENS),
+    "drill_97": _drill(97, "fiba", "arena", (3, 4), _RARE_SCREENS),
 }
 """Films of drills to develop on."""
 FILMS = HELD_OUT | DEVELOPMENT

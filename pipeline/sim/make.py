@@ -81,6 +81,8 @@ class FilmRequest:
         Length of a GAME or a DRILL.
     part : tuple of int
         Which of how many parts of a drill's cards the film takes, from 0.
+    scripts : tuple of str
+        The scripts whose cards a drill deals; all when empty.
     bodies : int, optional
         Others in the paint in CROWDED_DRIVE (default 5) and CLEAR_DRIVE (default 2).
     quality : str, optional
@@ -102,6 +104,7 @@ class FilmRequest:
     rate: Fraction | None = None
     minutes: float = 5.0
     part: tuple[int, int] = (0, 1)
+    scripts: tuple[str, ...] = ()
     bodies: int | None = None
     quality: str | None = None
     bit_rate: int = 3_500_000
@@ -117,7 +120,7 @@ def calls_of(request: FilmRequest, rng: np.random.Generator) -> list[Call]:
     if plan is Plan.GAME:
         return _game(rng, request.minutes * 60.0)
     if plan is Plan.DRILL:
-        return film_calls(request.part, request.minutes, rng)
+        return film_calls(request.part, request.minutes, rng, request.scripts)
     script = script_named(plan.value)
     if plan is Plan.CROWDED_DRIVE:
         execution = drive_execution(rng, 5 if request.bodies is None else request.bodies)
