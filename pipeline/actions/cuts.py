@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.actions.events import Event
 from pipeline.actions.evidence import NAN, event_of, place_of, yes_no
-from pipeline.actions.runs import Run, parts, runs_of
+from pipeline.actions.runs import Run, parts, run_between, runs_of
 from pipeline.actions.settings import ActionSettings, CutSettings
 from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import UNKNOWN
@@ -67,8 +67,10 @@ class Cuts:
         until_s = min([view.end_s, *(a.start_s for a in view.story.attempts if a.end_s >= view.end_s - 0.5)])
         for column in np.flatnonzero(view.attackers):
             for run in runs_of(view, int(column), settings.cut):
-                if view.start_s - 1e-6 <= view.t_s[run.first] < until_s:
-                    found.extend(_named(setting, run))
+                last = min(run.last, view.at(until_s))
+                if view.start_s - 1e-6 <= view.t_s[run.first] < until_s and last > run.first:
+                    until = run if last == run.last else run_between(view, run.column, run.first, last, settings.cut)
+                    found.extend(_named(setting, until))
         return found
 
 
@@ -237,7 +239,8 @@ def basket_cut(setting: Setting, run: Run) -> Named | None:
 def flash(setting: Setting, run: Run) -> Named | None:
     """From below or the weak side towards the ball, to an elbow, the high post or the middle of the paint.
 
-    With a screen it is a cut off that screen, and no flash.
+    He comes nearer to the ball by his own run, not by a pass or a dribble that comes his way; who goes from one elbow
+    to the other was there already. With a screen it is a cut off that screen, and no flash.
     """
     rule, view = setting.rule, setting.view
     if _screens(setting, run):
@@ -245,13 +248,17 @@ def flash(setting: Setting, run: Run) -> Named | None:
     ball = view.ball_uv_ft[[run.first, run.last]]
     if not np.isfinite(ball).all():
         return None
-    nearer = math.dist(run.start, ball[0]) - math.dist(run.end, ball[1])
+    nearer = math.dist(run.start, ball[1]) - math.dist(run.end, ball[1])
     side = int(view.ball_side[run.first])
     weak = side != 0 and run.start[1] * side < 0 and run.start[0] <= rule.weak_u_ft
     low = run.start[0] <= rule.low_u_ft and abs(run.start[1]) <= rule.zipper_start_v_ft
-    arrives = abs(run.end[1]) <= view.book.lane_width_ft / 2 + 3.5 and rule.deep_u_ft <= run.end[0] <= rule.through_u_ft
+    there, arrives = (
+        abs(at[1]) <= view.book.lane_width_ft / 2 + 3.5 and rule.deep_u_ft <= at[0] <= rule.through_u_ft
+        for at in (run.start, run.end)
+    )
     ball_outside = float(np.hypot(*ball[1])) > float(run.ring_ft[-1])
-    return Named() if (weak or low) and arrives and ball_outside and nearer >= rule.nearer_ball_ft else None
+    comes = low or (weak and not there)
+    return Named() if comes and arrives and ball_outside and nearer >= rule.nearer_ball_ft else None
 
 
 def shallow(setting: Setting, run: Run) -> Named | None:
