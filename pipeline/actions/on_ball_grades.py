@@ -17,7 +17,7 @@ import numpy as np
 from pipeline.actions.grades import at_least, at_most
 from pipeline.actions.in_the_way import off_way_ft
 from pipeline.actions.screen_settings import OnBallScreenSettings
-from pipeline.actions.screen_use import dives, sent, since_half_court_s
+from pipeline.actions.screen_use import dives, sent
 from pipeline.actions.view import NOBODY, PossessionView
 
 NAN = float("nan")
@@ -100,46 +100,22 @@ def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings)
     return Grade(math.prod(always) * best.setting, goes * best.use)
 
 
-def second_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
-    """Grade of a screen right after another's.
+def brush_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings, near_ft: float) -> Grade:
+    """Grade of a screen that the defence answers before bodies meet: the handler brushes past one who waits for him.
 
-    The defender trails behind the first screen, or has been switched: he need be neither near the handler nor met again
-    where a second screener stands in his way, had come there, and the handler passes close by him.
+    His defender has been switched, trails behind another screen, or still runs back, so that he is met late or not at
+    all. That a screen was set shows in the screener, who has come and stands on the ground that the defender would have
+    to cross, and in the handler, who goes by within ``near_ft`` of him. Common practice, no source.
     """
     h, s, m = meeting.handler, meeting.screener, meeting.moment
     sigma = pair_sigma_ft(view, m, h, s)
-    least, _ = touch(view, meeting, rule)
     setting = (
         *frame(view, meeting, rule),
-        at_most(float(view.gap_ft[m, h, s]), rule.second_ft, rule.closest_soft_ft, sigma),
-        at_most(least, rule.second_touch_ft, rule.touch_soft_ft, sigma),
-        at_most(slowest(view, meeting, rule), rule.second_slow_ft_s, rule.screener_soft_ft_s),
-        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
+        at_most(float(view.gap_ft[m, h, s]), near_ft, rule.place_soft_ft, sigma),
+        at_most(slowest(view, meeting, rule), rule.brush_slow_ft_s, rule.screener_soft_ft_s),
+        at_least(_came_up_ft(view, meeting, rule), rule.brush_came_ft, rule.came_soft_ft, sigma),
     )
-    way = in_the_way(view, meeting, rule, (math.inf, math.inf))
-    return Grade(math.prod(setting), way * _goes(view, meeting, rule))
-
-
-def drag_grade(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
-    """Grade of a screen that stands before the defence does: the handler brings the ball and brushes past it.
-
-    The handler's defender still runs back and is met late or not at all; that one was set shows in the screener, who
-    has come and waits in his way, and in the handler, who comes close by. Nothing where the ball was not seen to come
-    over half court. Common practice, no source.
-    """
-    h, s, m = meeting.handler, meeting.screener, meeting.moment
-    since = since_half_court_s(view, m)
-    if math.isnan(since):
-        return Grade(0.0, 0.0)
-    sigma = pair_sigma_ft(view, m, h, s)
-    setting = (
-        *frame(view, meeting, rule),
-        at_most(since, rule.drag_within_s, rule.time_soft_s),
-        at_most(float(view.gap_ft[m, h, s]), rule.drag_ft, rule.place_soft_ft, sigma),
-        at_most(slowest(view, meeting, rule), rule.drag_slow_ft_s, rule.screener_soft_ft_s),
-        at_least(_came_up_ft(view, meeting, rule), rule.slip_came_ft, rule.came_soft_ft, sigma),
-    )
-    way = in_the_way(view, meeting, rule, (math.inf, math.inf))
+    way = at_most(off_way(view, meeting, rule), rule.way.off_ft, rule.place_soft_ft, sigma)
     return Grade(math.prod(setting), way * _goes(view, meeting, rule))
 
 

@@ -34,12 +34,11 @@ from pipeline.actions.grades import HALF
 from pipeline.actions.on_ball_grades import (
     Grade,
     Meeting,
-    drag_grade,
+    brush_grade,
     grade_of,
     handles,
     off_way,
     pair_sigma_ft,
-    second_grade,
     slowest,
     touch,
 )
@@ -71,7 +70,7 @@ class OnBallScreens:
         least = rule.least_score
         sure = [meeting for grade, meeting in graded if grade.score >= least]
         graded = [
-            (max(grade, second_grade(view, meeting, rule), key=lambda g: g.score), meeting)
+            (max(grade, brush_grade(view, meeting, rule, rule.second_ft), key=lambda g: g.score), meeting)
             if grade.score < least and _follows(view, meeting, sure, rule)
             else (grade, meeting)
             for grade, meeting in graded
@@ -88,7 +87,8 @@ class OnBallScreens:
 
 
 def _best(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> Grade:
-    return max(grade_of(view, meeting, rule), drag_grade(view, meeting, rule), key=lambda grade: grade.score)
+    brush = brush_grade(view, meeting, rule, rule.rub_ft)
+    return max(grade_of(view, meeting, rule), brush, key=lambda grade: grade.score)
 
 
 def closest_approaches(gap_ft: np.ndarray, within_ft: float, apart: int) -> list[int]:

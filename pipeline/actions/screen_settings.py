@@ -81,21 +81,14 @@ class OnBallScreenSettings(BaseModel):
     rub_touch_ft: float = Field(
         5.3, gt=0, description="Then his defender may go round the screen, this far from the screener [C]."
     )
+    brush_slow_ft_s: float = Field(
+        3.0, gt=0, description="Or he goes past one who waits for him, this slow, wherever his defender is then [C]."
+    )
+    brush_came_ft: float = Field(3.5, gt=0, description="And who has come this far to do so: two strides [C].")
     second_within_s: float = Field(
-        1.5, gt=0, description="A second screener's contact counts less so soon after another's screen [C]."
+        1.5, gt=0, description="So soon after another's screen the defender trails and the handler swings wider [C]."
     )
-    second_ft: float = Field(4.5, gt=0, description="The handler then passes him this near [C].")
-    second_touch_ft: float = Field(
-        6.5, gt=0, description="The handler's defender, who trails the first screen, gets this near to him [C]."
-    )
-    second_slow_ft_s: float = Field(3.0, gt=0, description="And he stands on the handler's way, about so slow [C].")
-    drag_within_s: float = Field(
-        6.0,
-        gt=0,
-        description="Before the defence is set, so soon after half court, a defender may be far off still [C].",
-    )
-    drag_ft: float = Field(3.0, gt=0, description="Then the handler brushes past a screener, this near [C].")
-    drag_slow_ft_s: float = Field(1.5, gt=0, description="Who stands there waiting for him, this slow [C].")
+    second_ft: float = Field(4.5, gt=0, description="He then passes the second screener this near [C].")
     touch_before_s: float = Field(0.8, gt=0, description="Contact is looked for so long before the closest approach.")
     touch_after_s: float = Field(0.6, gt=0, description="And so long after it.")
     came_ft: float = Field(

@@ -284,12 +284,20 @@ def test_a_second_screener_need_not_meet_a_defender_whom_the_first_held_up(first
     assert [screen.actor("screener") for screen in found] == screeners
 
 
-@pytest.mark.parametrize(("over_half_court_ft", "screeners"), [(46.0, [1]), (38.0, [])])
-def test_a_drag_needs_no_defender_near_where_the_ball_was_just_brought_up(over_half_court_ft, screeners):
+@pytest.mark.parametrize(
+    ("screener", "screeners"),
+    [
+        (((0.3, 14, 3), (1.6, 25, 3.6), (3.0, 25, 3.6), (4.2, 12, 1)), [1]),
+        (((0.3, 25, 3.6), (3.0, 25, 3.6), (4.2, 12, 1)), []),
+        (((0.3, 14, 3), (1.7, 18, 3.6), (3.0, 30, 3.6), (4.2, 42, 3)), []),
+    ],
+    ids=["came and waits", "stood there all along", "runs by"],
+)
+def test_who_brushes_past_one_who_came_and_waits_is_screened_for_wherever_his_defender_is(screener, screeners):
     t_s = times(end_s=5.0)
     paths = {
-        0: ((0.4, over_half_court_ft, 0), (2.0, 30, 4.0), (2.6, 25.5, 6.2), (3.6, 14, 9)),
-        1: ((0.3, 14, 3), (1.6, 25, 3.6), (3.0, 25, 3.6), (4.2, 12, 1)),
+        0: ((0.4, 38, 0), (2.0, 30, 4.0), (2.6, 25.5, 6.2), (3.6, 14, 9)),
+        1: screener,
         5: ((0.4, 34, -5), (2.0, 27, -4), (2.6, 24, -3.5), (3.6, 11, 5)),
         6: ((0.4, 8, 1), (2.0, 12, 2), (4.0, 8, 1)),
     }
