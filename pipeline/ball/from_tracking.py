@@ -84,6 +84,7 @@ def touches_from_places(
     rules, limits = every.places, every.touches
     state = ball_states(places, book, rules)
     holds = _let_go(holds_in(state, places, rules), places, book, rules)
+    holds = [*_thrown_before(holds, places, rules), *holds]
     gap = np.linalg.norm(places.players_ft - places.ball_ft[:, None], axis=2)
     rows: list[dict[str, Any]] = []
 
@@ -230,6 +231,25 @@ def _fate(places: Places, at_ring: AtRing, book: RuleBook, rules: PlacesSettings
     if farthest <= rules.made_within_ft:
         return Fate.MADE
     return Fate.MISSED if farthest > rules.missed_beyond_ft else Fate.UNKNOWN
+
+
+def _thrown_before(holds: list[Held], places: Places, rules: PlacesSettings) -> list[Held]:
+    """The hold of who has just thrown the ball that is in the air as play begins; none if that cannot be told.
+
+    It leaves the nearest mate of who catches it, out of his reach, and does not come back to him.
+    """
+    if not holds or holds[0].first < 2:
+        return []
+    catcher, caught = holds[0].who, holds[0].first
+    mates = (places.teams == places.teams[catcher]) & (np.arange(len(places.teams)) != catcher)
+    gap = np.linalg.norm(places.players_ft[: caught + 1] - places.ball_ft[: caught + 1, None], axis=2)
+    first = np.where(mates & np.isfinite(gap[0]), gap[0], np.inf)
+    who = int(first.argmin())
+    way = gap[:, who]
+    if not first[who] <= rules.thrown_within_ft or not np.isfinite(way).all():
+        return []
+    leaves = way[1] > way[0] and way[-1] > rules.hold_within_ft and not (way[2:] <= way[0]).any()
+    return [Held(who, 0, 1)] if leaves else []
 
 
 def _let_go(holds: list[Held], places: Places, book: RuleBook, rules: PlacesSettings) -> list[Held]:

@@ -196,6 +196,9 @@ class PlacesSettings(BaseModel):
     )
     arm_ft: float = Field(1.5, ge=0, description="A held ball is usually this near to its holder.")
     arm_sigma_ft: float = Field(2.0, gt=0, description="Spread of what it is farther.")
+    thrown_within_ft: float = Field(
+        3.0, gt=0, description="A ball in the air as play begins was thrown by a mate of the catcher this near to it."
+    )
     apart_sigma_ft_s: float = Field(16.0, gt=0, description="Spread of a held ball's speed against its holder.")
     slow_ft_s: float = Field(15.0, gt=0, description="A ball in the air is usually faster.")
     air_cost: float = Field(1.5, ge=0, description="Cost of a ball in the air; balls are mostly held.")

@@ -60,6 +60,28 @@ def test_passes_at_any_rate(rate):
     assert caught == pytest.approx([2.3, 4.3], abs=0.5 / rate + 0.2)
 
 
+def _from(places: Places, begin_s: float) -> Places:
+    """The same play, recorded only from a moment on."""
+    k = places.t_s >= begin_s - 1e-9
+    return replace(
+        places, t_s=places.t_s[k], ball_ft=places.ball_ft[k], ball_z_ft=places.ball_z_ft[k],
+        players_ft=places.players_ft[k],
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("rate", [8.33, 25.0])
+def test_a_ball_in_the_air_as_play_begins_was_thrown_by_the_mate_it_leaves(rate):
+    assert told(_from(play(*PASSES, rate=rate), 1.55)) == [("pass", 0, 1), ("pass", 1, 3)]
+
+
+def test_who_threw_it_is_not_said_of_a_ball_far_from_his_hands_or_near_a_defenders():
+    assert told(_from(play(*PASSES), 1.9)) == [("pass", 1, 3)], "half way across"
+    foe = SPOTS.copy()
+    foe[5], foe[0] = SPOTS[0], SPOTS[0] + [4.0, 3.0]
+    way = play(("hold", 5, 1.5), ("fly", 1, 0.8), ("hold", 1, 1.0), spots=foe)
+    assert told(_from(way, 1.55)) == []
+
+
 def test_a_pass_past_a_player_is_no_hold_of_his():
     spots = SPOTS.copy()
     spots[2] = 0.5 * (SPOTS[0] + SPOTS[4]) + [0.5, 1.5]  # a teammate beside the way
