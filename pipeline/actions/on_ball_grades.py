@@ -160,20 +160,23 @@ def in_the_way(
     moments, off = _off_way_ft(view, meeting, rule)
     gap = view.gap_ft[moments, s, g] if g >= 0 else np.full(len(moments), NAN)
     speed = view.speed_ft_s[moments, s]
+    moves = at_least(_goes_ft(view, meeting, rule, before_s=rule.used_over_s), rule.went_ft, rule.place_soft_ft)
     on_him = at_most(guarded_ft(view, meeting, rule), rule.on_him_ft, rule.place_soft_ft, sigma)
-    return max(_at_one_moment(at, limits, on_him, sigma, rule) for at in zip(off, gap, speed, strict=True))
+    return max(_at_one_moment(at, limits, on_him, moves, sigma, rule) for at in zip(off, gap, speed, strict=True))
 
 
 def _at_one_moment(
     at: tuple[float, float, float],
     limits: tuple[float, float],
     on_him: float,
+    moves: float,
     sigma: float,
     rule: OnBallScreenSettings,
 ) -> float:
     """Grade of being in the way, near and slow at once.
 
-    On the move he may be who is in contact with a defender who was on his man, or who runs into him.
+    On the move he may be who is in contact with a defender who was on his man, or who runs into him, where the handler
+    moves too: one who curls past a handler who stands is a cutter.
     """
     off_ft, gap_ft, speed_ft_s = (float(x) for x in at)
     within_ft, slow_ft_s = limits
@@ -182,7 +185,7 @@ def _at_one_moment(
     )
     stands = max(
         at_most(speed_ft_s, slow_ft_s, rule.screener_soft_ft_s),
-        at_most(speed_ft_s, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump,
+        at_most(speed_ft_s, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump * moves,
     )
     in_way = at_most(off_ft, rule.way.off_ft, rule.way.soft_ft, sigma)
     return in_way * stands * at_most(gap_ft, within_ft, rule.touch_soft_ft, sigma)
@@ -248,9 +251,14 @@ def slowest(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) 
 
 def _goes(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:
     """Grade of the handler going off the screen."""
+    return at_least(_goes_ft(view, meeting, rule), rule.goes_ft, rule.place_soft_ft)
+
+
+def _goes_ft(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings, before_s: float = 0.0) -> float:
+    """How far the handler gets until shortly after the meeting, from it or from a time before it."""
     t = view.t_s[meeting.moment]
-    begin, end = (view.uv_ft[view.at(x), meeting.handler] for x in (t, t + rule.used_over_s))
-    return at_least(float(np.linalg.norm(end - begin)), rule.goes_ft, rule.place_soft_ft)
+    begin, end = (view.uv_ft[view.at(x), meeting.handler] for x in (t - before_s, t + rule.used_over_s))
+    return float(np.linalg.norm(end - begin))
 
 
 def _stays(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.actions.grades import HALF, at_least
 from pipeline.actions.screen_settings import OnBallScreenSettings
 from pipeline.actions.stretches import stretches
-from pipeline.actions.view import PossessionView
+from pipeline.actions.view import NOBODY, PossessionView
 from pipeline.actions.vocabulary import IN_WORDS, UNKNOWN
 
 
@@ -144,11 +144,9 @@ def phase(view: PossessionView, t_s: float) -> str:
 
 
 def since_half_court_s(view: PossessionView, moment: int) -> float:
-    """Time since the ball last came over the half-court line; NaN where that was not seen."""
-    line = view.book.length_ft / 2 - view.book.ring_to_baseline_ft
-    u = view.ball_uv_ft[: moment + 1, 0]
-    known = np.flatnonzero(np.isfinite(u))
-    if not len(known):
-        return float("nan")
-    over = np.flatnonzero((u[known[:-1]] > line) & (u[known[1:]] <= line))
-    return float(view.t_s[moment] - view.t_s[known[over[-1] + 1]]) if len(over) else float("nan")
+    """Time since the ball last came over the half-court line in somebody's hands; NaN where that was not seen."""
+    held = np.flatnonzero(view.handler[: moment + 1] != NOBODY)
+    u = view.uv_ft[held, view.handler[held], 0]
+    held, u = held[np.isfinite(u)], u[np.isfinite(u)]
+    over = np.flatnonzero((u[:-1] > view.half_court_u_ft) & (u[1:] <= view.half_court_u_ft))
+    return float(view.t_s[moment] - view.t_s[held[over[-1] + 1]]) if len(over) else float("nan")

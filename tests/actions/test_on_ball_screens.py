@@ -303,3 +303,16 @@ def test_who_brushes_past_one_who_came_and_waits_is_screened_for_wherever_his_de
     }
     found = of_kind(play({who: along(t_s, *stops) for who, stops in paths.items()}, t_s, handler=0), SCREEN)
     assert [event.actor("screener") for event in found] == screeners
+
+
+def test_time_since_half_court_is_told_from_the_hands_that_bring_the_ball_over():
+    t_s = times(end_s=5.0)
+    paths = {
+        0: ((0.4, 46, 0), (2.0, 30, 4.0), (2.6, 25.5, 6.2), (3.6, 14, 9)),
+        1: ((0.3, 14, 3), (1.6, 25, 3.6), (3.0, 25, 3.6), (4.2, 12, 1)),
+        5: ((0.4, 34, -5), (2.0, 27, -4), (2.6, 24, -3.5), (3.6, 11, 5)),
+    }
+    view = play({who: along(t_s, *stops) for who, stops in paths.items()}, t_s, handler=0)
+    (screen,) = of_kind(view, SCREEN)
+    over_s = t_s[np.flatnonzero(along(t_s, *paths[0])[:, 0] <= 41.75)[0]]
+    assert screen.measures["since_half_court_s"] == pytest.approx(screen.t_s - over_s, abs=0.1)
