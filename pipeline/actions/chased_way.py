@@ -77,6 +77,24 @@ def in_way(
     return InWay(float(windows[best].mean()), float(np.nanmean(known)) if np.isfinite(known).any() else NAN)
 
 
+def runs_after_ft_s(view: PossessionView, who: tuple[int, int, int], moment: int, rule: OffBallScreenSettings) -> float:
+    """How fast a defender gets at best towards where the cutter is a moment later, after the cutter passed the screen.
+
+    Parameters and columns as for :func:`in_way`; NaN where nobody is known to guard the cutter or nothing was seen.
+    """
+    _, cutter, guard = who
+    if guard == NOBODY:
+        return NAN
+    t = view.t_s[moment]
+    span = view.span(t, t + rule.follows_within_s)
+    here = np.arange(span.start, span.stop)
+    later = np.minimum(here + view.steps(rule.before_s), len(view.t_s) - 1)
+    way = view.uv_ft[later, cutter] - view.uv_ft[here, guard]
+    length = np.maximum(np.linalg.norm(way, axis=1), rule.body_ft)
+    speed = (view.velocity_ft_s[here, guard] * way).sum(axis=1) / length
+    return float(np.nanmax(speed)) if np.isfinite(speed).any() else NAN
+
+
 def off_way_ft(place: np.ndarray, start: np.ndarray, end: np.ndarray, body_ft: float) -> np.ndarray:
     """Distance of places (N, 2) from ways that begin ``body_ft`` after their start, (N,); NaN where not known."""
     way, to_place = end - start, place - start

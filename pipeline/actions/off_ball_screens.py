@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.actions.chased_way import in_way
+from pipeline.actions.chased_way import in_way, runs_after_ft_s
 from pipeline.actions.events import Event
 from pipeline.actions.grades import HALF, at_least, at_most
 from pipeline.actions.on_ball_grades import pair_sigma_ft
@@ -64,7 +64,10 @@ class OffBallScreens:
         """Off-ball screens of one possession; ``earlier`` is not used."""
         del earlier
         rule = settings.off_ball_screen
-        graded = [(_score(view, one, rule, settings.screen_type), one) for one in _passes(view, settings)]
+        graded = [
+            (max(_score(view, one, rule, settings.screen_type), _brushed_score(view, one, rule)), one)
+            for one in _passes(view, settings)
+        ]
         sure = [g for g in graded if g[0] >= _least(view, g[1], rule)]
         rest = [(_in_a_row_score(view, g[1], rule), g[1]) for g in graded if g not in sure]
         rest = [g for g in rest if g[0] >= _least(view, g[1], rule)]
@@ -148,6 +151,13 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: 
             at_most(touch, rule.sags_touch_ft, rule.rub_soft_ft, touch_sigma),
         ),
     )
+    held_up = (
+        at_most(closest, rule.held_ft, rule.closest_soft_ft, sigma),
+        at_most(_slowest(view, one, rule), rule.stands_ft_s, rule.stands_soft_ft_s),
+        at_most(touch, rule.held_touch_ft, rule.touch_soft_ft, touch_sigma),
+        at_least(lost, rule.held_lost_ft, rule.lost_soft_ft, touch_sigma),
+        chases,
+    )
     in_way_of_him = (
         at_most(touch, rule.touch_ft, rule.touch_soft_ft, touch_sigma),
         _in_way(view, one, touch, lost, touch_sigma, rule),
@@ -157,7 +167,8 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: 
     return math.prod(
         (
             _uses(view, one, lost, rule),
-            max(math.prod(in_way_of_him), math.prod(rubbed)),
+            max(math.prod(in_way_of_him), math.prod(rubbed), math.prod(held_up)),
+            _follows(view, one, lost, touch_sigma, rule),
             at_least(_fastest(view, one, rule), rule.cutter_speed_ft_s, rule.speed_soft_ft_s),
             max(came, rubbed[0]) if t - view.t_s[0] >= rule.seen_before_s else HALF,
             at_least(_gone_ft(view, one, rule), rule.leaves_ft, rule.leaves_soft_ft, sigma),
@@ -165,6 +176,37 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: 
                 at_most(nearer, rule.others_nearer_ft, rule.chases_soft_ft, touch_sigma),
                 at_least(his_ft, rule.others_within_ft, rule.chases_soft_ft, touch_sigma),
             ),
+        )
+    )
+
+
+def _follows(view: PossessionView, one: Pass, lost_ft: float, sigma_ft: float, rule: OffBallScreenSettings) -> float:
+    """Grade of the defender trying to stay with the cutter: he runs after him, or keeps up with him anyhow.
+
+    One who stays to watch the ball, or leaves to help, loses his man whoever stands in his way.
+    """
+    who = (one.screener, one.cutter, one.guard)
+    return max(
+        at_least(runs_after_ft_s(view, who, one.moment, rule), rule.follows_ft_s, rule.follows_soft_ft_s),
+        at_most(lost_ft, rule.keeps_up_ft, rule.lost_soft_ft, sigma_ft),
+    )
+
+
+def _brushed_score(view: PossessionView, one: Pass, rule: OffBallScreenSettings) -> float:
+    """Product of the grades of a screen shoulder to shoulder past one who came and stands, whose man trails round him.
+
+    As a further screen in a row, and besides the screener came to the defender, who was on his man.
+    """
+    touch, at = _touch(view, one, rule)
+    sigma = pair_sigma_ft(view, at, one.screener, one.guard)
+    t = view.t_s[one.moment]
+    return math.prod(
+        (
+            _in_a_row_score(view, one, rule),
+            at_least(_came(view, one, touch, rule), rule.came_ft, rule.came_soft_ft, sigma)
+            if t - view.t_s[0] >= rule.seen_before_s
+            else HALF,
+            at_most(_separation(view, one, -rule.before_s), rule.chases_ft, rule.chases_soft_ft, sigma),
         )
     )
 

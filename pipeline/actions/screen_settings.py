@@ -314,6 +314,19 @@ class OffBallScreenSettings(BaseModel):
         le=1,
         description="Where the distances of the three are known for less of it, nor is who passed whom.",
     )
+    held_ft: float = Field(
+        4.6, gt=0, description="Held up: the cutter passes one who stands, about this near, and that shows [C]."
+    )
+    held_touch_ft: float = Field(2.6, gt=0, description="His defender gets about this near to the screener [C].")
+    held_lost_ft: float = Field(1.2, gt=0, description="And loses this much, wherever the screener stands exactly [C].")
+    follows_ft_s: float = Field(
+        2.0,
+        gt=0,
+        description="One who never gets so fast towards his man does not follow him, and is not screened [C].",
+    )
+    follows_soft_ft_s: float = Field(0.7, gt=0, description="Softness of that limit.")
+    follows_within_s: float = Field(1.5, gt=0, description="That is looked at so long after the cutter has passed.")
+    keeps_up_ft: float = Field(2.0, gt=0, description="Who loses less than this follows him in any case [C].")
     row_ft: float = Field(3.3, gt=0, description="In a row: the cutter passes a further screener this near [C].")
     row_touch_ft: float = Field(
         4.0, gt=0, description="The defender, whom the first held up, gets this near to the further screener [C]."
@@ -335,7 +348,7 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.42, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.36, ge=0, le=1, description="Products of grades below this are no screen.")
     sure_sigma_ft: float = Field(
         0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
     )
