@@ -15,6 +15,9 @@ from pipeline.actions.settings import ActionSettings, PostSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.view import NOBODY, PossessionView
 
+PLAYERS = 5
+"""Of a team on the floor."""
+
 
 @dataclass(frozen=True, slots=True)
 class Spell:
@@ -51,8 +54,7 @@ class PostUps:
 
 def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list[Spell]:
     rule = settings.post
-    guard, moments = view.guard[:, column], np.arange(len(view.t_s))
-    gap = np.where(guard != NOBODY, view.gap_ft[moments, column, np.maximum(guard, 0)], np.nan)
+    _, gap = _on_him(view, column, rule)
     beside = in_post(view, view.uv_ft[:, column], settings.ball)
     inside = view.uv_ft[:, column]
     with_ball = view.handler == column
@@ -92,6 +94,26 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
     return found
 
 
+def _on_him(view: PossessionView, column: int, rule: PostSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Who guards a player and how far off, (T,) each; ``NOBODY`` and NaN where not known.
+
+    Who posts up hides the man on his back, or is hidden by him: the two are one body in the picture, one track ends. A
+    guard who was within reach when he went out of sight is still there as long as the player has the ball, has hardly
+    moved and a defender is missing on the floor; his distance is the last one known.
+    """
+    guard, moments = view.guard[:, column], np.arange(len(view.t_s))
+    gap = np.where(guard != NOBODY, view.gap_ft[moments, column, np.maximum(guard, 0)], np.nan)
+    known = np.isfinite(gap)
+    last = np.maximum.accumulate(np.where(known, moments, -1))
+    before = np.maximum(last, 0)
+    someone_missing = np.isfinite(view.gap_ft[:, column][:, view.defenders]).sum(axis=1) < PLAYERS
+    way = view.uv_ft[:, column] - view.uv_ft[before, column]
+    with np.errstate(invalid="ignore"):
+        hidden = (last >= 0) & ~known & someone_missing & (np.hypot(way[:, 0], way[:, 1]) <= rule.hidden_moves_ft)
+        hidden &= (gap[before] <= rule.within_ft) & (view.handler == column)
+    return np.where(hidden, guard[before], guard), np.where(hidden, gap[before], gap)
+
+
 def _caught_s(view: PossessionView, touch: Touch, spell_s: tuple[float, float], unseen_s: float) -> float:
     """When a touch's ball was caught by a player who posts up for a spell.
 
@@ -127,13 +149,14 @@ def _waits(view: PossessionView, column: int, first: int, last: int, rule: PostS
 
 def _post_up(view: PossessionView, spell: Spell, settings: ActionSettings) -> Event:
     column, first, last = spell.column, spell.first, spell.last
-    guard = view.guard_of((first + last - 1) // 2, column)
+    guards, gaps = _on_him(view, column, settings.post)
+    guard = int(guards[(first + last - 1) // 2])
     start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
     uv, catch_ft, moment_s = view.uv_ft[first, column], NAN, start_s
     if spell.touch is not None:
         uv = view.place_at(spell.caught_s, column)
         catch_ft, moment_s = float(np.hypot(*uv)), spell.caught_s
-    gap = np.nan if guard is None else float(np.nanmean(view.gap_ft[first:last, column, guard]))
+    gap = float(np.nanmean(gaps[first:last])) if np.isfinite(gaps[first:last]).any() else NAN
     return event_of(
         view, "post_up", (min(start_s, moment_s), moment_s, end_s), [("poster", column), ("post_defender", guard)], uv,
         measures={

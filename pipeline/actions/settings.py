@@ -213,6 +213,9 @@ class PostSettings(BaseModel):
     speed_ft_s: float = Field(6.0, gt=0, description="Slower than this (glossary).")
     for_s: float = Field(1.0, gt=0, description="For at least this long (glossary).")
     within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
+    hidden_moves_ft: float = Field(
+        8.0, ge=0, description="A defender gone out of sight is still on him until he has moved this far."
+    )
     pause_s: float = Field(0.3, ge=0, description="A moment otherwise up to this long does not end it.")
     settles_s: float = Field(
         1.3, ge=0, description="He posts up at most this long after the catch; later he has driven and stopped."

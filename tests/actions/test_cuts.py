@@ -175,6 +175,21 @@ def test_a_post_up_is_where_the_ball_comes_in_with_a_man_on_the_back():
     assert not post((22, 10))
 
 
+@pytest.mark.parametrize(("missing", "count"), [((5,), 1), ((5, 9), 1), ((), 0)])
+def test_a_guard_who_goes_out_of_sight_on_his_back_is_still_on_him(missing, count):
+    t = times(end_s=5.0)
+    guard = along(t, (0, 4, 7.5))
+    guard[t > 1.8] = np.nan if missing else (20.0, 0.0)
+    paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, 4, 10)), 5: guard, 6: along(t, (0, 12, 17))}
+    if 9 in missing:
+        paths[9] = np.full((len(t), 2), np.nan)
+    found = of_kind(play(paths, t, holds=((0, 0.0, 1.5), (1, 2.2, 5.0))), "post_up")
+    assert sum(one.end_s > 4.5 for one in found) == count
+    for one in found:
+        assert one.actor("post_defender") == 5
+        assert one.score < (0.8 if count else 1.01)
+
+
 @pytest.mark.parametrize(("hidden", "count"), [((2.0, 3.2), 1), ((2.9, 3.2), 0), ((3.4, 4.6), 0)])
 def test_a_catch_out_of_sight_at_the_post_is_as_late_as_the_ball_is_seen_again(hidden, count):
     t = times(0.04, end_s=6.0)
