@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.court.fitting import PARAMETERS, Fit, Prior
+from pipeline.court.fitting import PARAMETERS, Fit, MarkSet, Prior, fit_camera
+from pipeline.court.rule_books import RuleBook
 from pipeline.court.settings import RegistrationSettings
 
 Array = NDArray[np.float64]
@@ -57,6 +58,20 @@ def shared_prior(found: Sequence[Fit], prior: Prior, settings: RegistrationSetti
     mean[shared] = centre
     sigma[shared] = np.sqrt(play_of(settings)[shared] ** 2 + np.minimum(np.diag(np.linalg.inv(total)), 25.0))
     return Prior(mean, sigma)
+
+
+def refit(
+    marks: MarkSet,
+    start: Array,
+    book: RuleBook,
+    size_px: tuple[int, int],
+    shared: Prior,
+    settings: RegistrationSettings,
+) -> Fit:
+    """Fit a frame's marks about what its film shares, from where a camera vector (9,) looks."""
+    begin = start.copy()
+    begin[SHARED] = shared.mean[SHARED]
+    return fit_camera(marks, begin, book, size_px, shared, settings, widths_px=(6.0, 3.0), iterations=5)
 
 
 def _positive(matrix: Array) -> Array:

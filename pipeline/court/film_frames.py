@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from pipeline.court.camera import NoCourt
 from pipeline.court.fitting import Fit, MarkSet
-from pipeline.court.marks import marks_by_frame
+from pipeline.court.floor_lines import BORDER_NAMES, edge_areas
+from pipeline.court.marks import FloorEvidence, marks_by_frame
 from pipeline.court.pins import PinnedFrame, miss_px
 from pipeline.court.rule_books import RuleBook
 from pipeline.court.settings import RegistrationSettings
@@ -22,6 +23,7 @@ from pipeline.court.view_bank import MAP_SIZE
 Array = NDArray[np.float64]
 
 _NO_MARKS = MarkSet(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, dtype=np.intp), np.zeros(0))
+_EDGE = tuple(BORDER_NAMES.index(name) for name in ("court_edge", "circle_edge"))
 NOT_LOOKED_AT = "The floor was not looked at in this frame."
 
 
@@ -47,6 +49,8 @@ class FilmFrame:
         A camera from neighbouring frames, where there is no own one.
     carried_sigma_ft : float
         Spread expected of it on the floor.
+    whole : FloorEvidence or None
+        All that the frame shows, where ``marks`` and ``seen`` are of the court's edge and circle only.
     """
 
     frame: int
@@ -61,10 +65,18 @@ class FilmFrame:
     reason: str = NOT_LOOKED_AT
     carried: Array | None = None
     carried_sigma_ft: float = float("nan")
+    whole: FloorEvidence | None = None
+
+    def by_edge(self) -> FilmFrame:
+        """The frame before any fit, with the marks and areas of the court's edge and centre circle only."""
+        kept = self.marks.only(np.isin(self.marks.border, _EDGE))
+        whole = FloorEvidence(self.marks, self.seen)
+        seen = edge_areas(self.seen)
+        return FilmFrame(self.frame, self.t_s, self.shot, self.size_px, kept, seen, self.pins, whole=whole)
 
     def take(self, fit: Fit, book: RuleBook, settings: RegistrationSettings) -> bool:
         """Keep a fit if it passes its own check; else its reason. Returns whether it passed."""
-        judged = judge(fit, book, self.size_px, self.seen)
+        judged = judge(fit, book, self.size_px, self.seen, settings.markings)
         if self.pins is not None:  # pins are not weighed against what a network saw
             self.fit, self.reason = fit, ""
             self.judged = replace(judged, quality=1 / (1 + (miss_px(fit) / 2) ** 2))
@@ -75,6 +87,15 @@ class FilmFrame:
             return False
         self.fit, self.judged, self.reason = fit, judged, ""
         return True
+
+    def passes(self, fit: Fit, book: RuleBook, settings: RegistrationSettings) -> bool:
+        """Whether a fit passes its own check."""
+        return isinstance(checked(judge(fit, book, self.size_px, self.seen, settings.markings), settings), CourtFit)
+
+    def tried(self, settings: RegistrationSettings) -> bool:
+        """Whether marks, not pins, were to give a camera and were enough for it."""
+        looked_at = self.fit is not None or self.reason != NOT_LOOKED_AT
+        return self.pins is None and len(self.marks) >= settings.least_marks and looked_at
 
     def shows(self, settings: RegistrationSettings) -> bool:
         """Whether enough markings are seen for a fit; if not, the reason is noted."""

@@ -382,6 +382,14 @@ def fit_camera(
     )
 
 
+def fit_as_it_stands(
+    marks: MarkSet, parameters: Array, book: RuleBook, size_px: tuple[int, int], settings: RegistrationSettings
+) -> Fit:
+    """Marks compared with a camera vector (9,) that is held."""
+    held = Prior(parameters, np.full(len(PARAMETERS), 1e-6))
+    return fit_camera(marks, parameters, book, size_px, held, settings, widths_px=(3.0,), iterations=0)
+
+
 def start_costs(
     marks: MarkSet,
     starts: Array,

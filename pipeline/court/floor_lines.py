@@ -187,6 +187,11 @@ AREA_LABELS = ("outside", "floor", "three_point_area", "paint", "centre_circle")
 """The area labels that need no line width, in the order of the network's classes."""
 
 
+def edge_areas(labels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Area labels with three-point areas and paints taken for plain floor: what the court's edge and circle tell."""
+    return np.where(np.isin(labels, (2, 3)), 1, labels).astype(np.uint8)
+
+
 def area_labels(xy_ft: Array, book: RuleBook) -> NDArray[np.uint8]:
     """Which of :data:`AREA_LABELS` each floor point (..., 2) lies in, shape (...); NaN is outside."""
     x, y = xy_ft[..., 0], xy_ft[..., 1] - book.width_ft / 2

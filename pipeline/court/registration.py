@@ -4,7 +4,9 @@ A film is registered in five steps:
 
 1. A few frames spread over the film vote on the rule book, unless it is told.
 2. Some frames of each shot are fitted by themselves, starting from their neighbour's camera turned as the picture
-   moved, else from the bank of views. Pinned frames are fitted to their pins.
+   moved, else from the bank of views. Pinned frames are fitted to their pins. Where that explains few of them, the
+   lines within the court were misread (white ones on pale wood, say): steps 1 and 2 are done again by the court's edge
+   and centre circle alone, which stand out against the apron, and that holds if it explains more frames.
 3. The optical centre, the lens and the roll are shared by the film (:mod:`pipeline.court.film_camera`; one step of a
    bundle adjustment, Triggs et al. 2000, "Bundle adjustment: a modern synthesis", section 6). A shot whose frames that
    does not explain has its own.
@@ -27,9 +29,17 @@ from numpy.typing import NDArray
 
 from pipeline.court.book_vote import vote
 from pipeline.court.camera import NoCourt, camera_to_row
-from pipeline.court.film_camera import SHARED, shared_prior
+from pipeline.court.film_camera import refit, shared_prior
 from pipeline.court.film_frames import NOT_LOOKED_AT, FilmFrame, MotionBetween, by_shot, film_frames
-from pipeline.court.fitting import PARAMETERS, Fit, Prior, camera_of, default_prior, fit_camera
+from pipeline.court.fitting import (
+    PARAMETERS,
+    Fit,
+    Prior,
+    camera_of,
+    default_prior,
+    fit_as_it_stands,
+    fit_camera,
+)
 from pipeline.court.pins import PinnedFrame, books_of_pins, fit_pins, miss_px
 from pipeline.court.rule_books import RuleBook, rule_book
 from pipeline.court.settings import RegistrationSettings
@@ -38,6 +48,7 @@ from pipeline.court.single_view import (
     find_camera,
     find_view,
     fit_polygons,
+    judge,
     polygon_map,
     polygon_marks,
     register_picture,
@@ -63,6 +74,7 @@ Array = NDArray[np.float64]
 
 _PAN, _TILT, _FOCAL = (PARAMETERS.index(n) for n in ("pan", "tilt", "log_focal"))
 _DISTRUSTED = 0.25
+_MOST_ASKED = 40  # frames, at most, whose shared camera is tried before a film's markings are believed
 
 
 def register(
@@ -103,21 +115,13 @@ def register(
     found = film_frames(MARKS.check(marks), AREAS.check(areas), None if frames is None else FRAMES.check(frames), pins)
     if not found:
         return CAMERAS.empty()
-    book = _book(found, chosen, spread)
-    if book is None:
+    moved = MotionBetween(None if motion is None else MOTION.check(motion), chosen)
+    survey = _surveyed_by_what_explains(found, moved, chosen, spread)
+    if survey is None:
         reason = NoCourt("No frame of the film shows enough of a floor to tell its rule book.")
         return CAMERAS.from_rows([_row(f, "", reason) for f in found])
-    moved = MotionBetween(None if motion is None else MOTION.check(motion), chosen)
-    prior = default_prior(book, chosen)
-    stretches = [
-        _Stretch(frames, moved.between(frames))
-        for shot in by_shot(found).values()
-        for frames in _stretches(shot, chosen)
-    ]
-    stretches = list(spread(partial(_first_pass, book=book, prior=prior, settings=chosen), stretches))
-    shared = _shared([f for stretch in stretches for f in stretch.frames], book, prior, chosen)
-    finish = partial(_finished, book=book, prior=prior, shared=shared, settings=chosen)
-    rows = [row for part in spread(finish, stretches) for row in part]
+    finish = partial(_finished, book=survey.book, prior=survey.prior, shared=survey.shared, settings=survey.settings)
+    rows = [row for part in spread(finish, survey.stretches) for row in part]
     return CAMERAS.from_rows(sorted(rows, key=lambda row: (row["t_s"], row["frame"])))
 
 
@@ -127,6 +131,80 @@ class _Stretch:
 
     frames: list[FilmFrame]
     links: Links
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Survey:
+    """A film after steps 1 to 3, by the markings of its settings.
+
+    Attributes
+    ----------
+    explained : float
+        Share of the frames tried that are explained by a camera of what the film (or their stretch) shares; 1 where
+        none was tried.
+    """
+
+    book: RuleBook
+    prior: Prior
+    stretches: list[_Stretch]
+    shared: Prior | None
+    explained: float
+    settings: RegistrationSettings
+
+
+def _surveyed_by_what_explains(
+    found: Sequence[FilmFrame], moved: MotionBetween, settings: RegistrationSettings, spread: Spread
+) -> _Survey | None:
+    """By all markings; by the court's edge where all explain too few frames and the edge clearly more.
+
+    Fewer lines are more easily explained: the edge must leave less than half as many frames unexplained.
+    """
+    by_all = _surveyed(found, moved, settings, spread)
+    share = 0.0 if by_all is None else by_all.explained
+    if settings.markings is not None or share >= settings.least_explained:
+        return by_all
+    edge = settings.model_copy(update={"markings": "edge"})
+    by_edge = _surveyed([frame.by_edge() for frame in found], moved, edge, spread)
+    return by_edge if by_edge is not None and 1 - by_edge.explained < (1 - share) / 2 else by_all
+
+
+def _surveyed(
+    found: Sequence[FilmFrame], moved: MotionBetween, settings: RegistrationSettings, spread: Spread
+) -> _Survey | None:
+    """Steps 1 to 3; None where no frame tells the rule book."""
+    book = _book(found, settings, spread)
+    if book is None:
+        return None
+    prior = default_prior(book, settings)
+    stretches = [
+        _Stretch(frames, moved.between(frames))
+        for shot in by_shot(found).values()
+        for frames in _stretches(shot, settings)
+    ]
+    stretches = list(spread(partial(_first_pass, book=book, prior=prior, settings=settings), stretches))
+    shared = _shared([frame for stretch in stretches for frame in stretch.frames], book, prior, settings)
+    return _Survey(book, prior, stretches, shared, _explained(stretches, book, prior, shared, settings), settings)
+
+
+def _explained(
+    stretches: Sequence[_Stretch], book: RuleBook, prior: Prior, shared: Prior | None, settings: RegistrationSettings
+) -> float:
+    """See :class:`_Survey`; of a long film some frames are asked. A frame's own camera alone says little: it can bend
+    to lines that are not there."""
+    tried = [(stretch, frame) for stretch in stretches for frame in stretch.frames if frame.tried(settings)]
+    asked = tried[:: len(tried) // _MOST_ASKED + 1]
+    count = 0
+    for stretch, frame in asked:
+        if frame.fit is None or shared is None:
+            continue
+        start = frame.fit.parameters
+        fit = refit(frame.marks, start, book, frame.size_px, shared, settings)
+        if not frame.passes(fit, book, settings):
+            own = _shared(stretch.frames, book, prior, settings)  # a film of several cameras
+            assert own is not None
+            fit = refit(frame.marks, start, book, frame.size_px, own, settings)
+        count += frame.passes(fit, book, settings)
+    return count / len(asked) if asked else 1.0
 
 
 def _finished(
@@ -139,6 +217,8 @@ def _finished(
     if own is not None:
         _second_pass(frames, stretch.links, book, own, settings)
         _settle(frames, stretch.links, book, own, settings)
+    for frame in frames:
+        _weigh_against_all(frame, book, settings)
     return [_row(frame, book.name) for frame in frames]
 
 
@@ -170,8 +250,8 @@ def _shared(frames: Sequence[FilmFrame], book: RuleBook, prior: Prior, settings:
 
 def recognise_rule_book(marks: pa.Table, areas: pa.Table, settings: RegistrationSettings | None = None) -> str | None:
     """Name of the rule book most frames of a film agree on, or None where no frame shows enough floor."""
-    book = vote(film_frames(MARKS.check(marks), AREAS.check(areas), None), settings or RegistrationSettings())
-    return None if book is None else book.name
+    voted = vote(film_frames(MARKS.check(marks), AREAS.check(areas), None), settings or RegistrationSettings())
+    return None if voted is None else voted.name
 
 
 def _stretches(shot: Sequence[FilmFrame], settings: RegistrationSettings) -> Iterator[list[FilmFrame]]:
@@ -258,7 +338,7 @@ def _belongs(frames: Sequence[FilmFrame], shared: Prior, book: RuleBook, setting
         assert frame.fit is not None
         if frame.pins is not None:
             continue
-        fit = _refit(frame, frame.fit.parameters, book, shared, settings)
+        fit = refit(frame.marks, frame.fit.parameters, book, frame.size_px, shared, settings)
         own.append(_miss(frame.fit))
         joint.append(_miss(fit))
     return not joint or float(np.median(joint)) < 1.6 * float(np.median(own)) + 0.4
@@ -268,12 +348,6 @@ def _miss(fit: Fit) -> float:
     """Robust size of a fit's residuals in pixels of a picture 640 wide."""
     bounded = np.minimum(np.abs(np.where(np.isfinite(fit.residual_px), fit.residual_px, 6.0)), 6.0)
     return float(np.sqrt(np.mean(bounded**2)))
-
-
-def _refit(frame: FilmFrame, start: Array, book: RuleBook, prior: Prior, settings: RegistrationSettings) -> Fit:
-    begin = start.copy()
-    begin[SHARED] = prior.mean[SHARED]
-    return fit_camera(frame.marks, begin, book, frame.size_px, prior, settings, widths_px=(6.0, 3.0), iterations=5)
 
 
 def _second_pass(
@@ -294,10 +368,10 @@ def _second_pass(
             if frame.reason == NOT_LOOKED_AT:
                 frame.reason = "No frame near this one has a camera to start from."
             continue
-        if frame.take(_refit(frame, start, book, prior, settings), book, settings) or not had:
+        if frame.take(refit(frame.marks, start, book, frame.size_px, prior, settings), book, settings) or not had:
             continue
         looser = Prior(prior.mean, prior.sigma * 3)
-        if not frame.take(_refit(frame, start, book, looser, settings), book, settings):
+        if not frame.take(refit(frame.marks, start, book, frame.size_px, looser, settings), book, settings):
             # The shared camera does not explain this frame although it had a camera of its own: trust neither.
             frame.reason = "The frame's camera stands apart from the film's. " + frame.reason
 
@@ -335,10 +409,7 @@ def _settle(
         if frame.pins is not None:
             continue
         if frame.shows(settings):
-            held = replace(prior, mean=parameters, sigma=np.full(len(PARAMETERS), 1e-6))
-            fit = fit_camera(
-                frame.marks, parameters, book, frame.size_px, held, settings, widths_px=(3.0,), iterations=0
-            )
+            fit = fit_as_it_stands(frame.marks, parameters, book, frame.size_px, settings)
             better = frame.fit is None or _miss(fit) < 1.15 * _miss(frame.fit) + 0.1
             if better:
                 old, old_judged = frame.fit, frame.judged
@@ -352,6 +423,14 @@ def _settle(
             frame.carried, frame.carried_sigma_ft = parameters, sigma_ft
         else:
             frame.reason += f" Cameras of the frames around it leave {min(sigma_ft, 99):.1f} ft of doubt."
+
+
+def _weigh_against_all(frame: FilmFrame, book: RuleBook, settings: RegistrationSettings) -> None:
+    """Measure the quality of a camera that the court's edge gave by all that its frame shows."""
+    if frame.whole is None or frame.fit is None or frame.judged is None or frame.pins is not None:
+        return
+    whole = fit_as_it_stands(frame.whole.marks, frame.fit.parameters, book, frame.size_px, settings)
+    frame.judged = replace(frame.judged, quality=judge(whole, book, frame.size_px, frame.whole.areas).quality)
 
 
 def floor_sigma_ft(parameters: Array, covariance: Array, size_px: tuple[int, int]) -> float:

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 BookName = Literal["fiba", "nba", "ncaa", "nfhs"]
+Markings = Literal["all", "edge"]
 
 
 class MarkSettings(BaseModel):
@@ -49,6 +50,17 @@ class RegistrationSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     rule_book: BookName | None = Field(
         None, description="Rule book of the floor; empty to recognise it from the picture."
+    )
+    markings: Markings | None = Field(
+        None,
+        description="What cameras are found from: 'all' markings, or the court's 'edge' and centre circle only; empty "
+        "to go by the edge where all together explain too few frames of a film.",
+    )
+    least_explained: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Where cameras explain a smaller share of a film's frames, the court's edge alone is tried.",
     )
     mark_sigma_px: float = Field(
         1.0, gt=0, description="Spread of the marks about the true line, in pixels of a picture 640 wide."
@@ -109,7 +121,7 @@ class RegistrationSettings(BaseModel):
         6.0, gt=0, description="Refuse pins of a frame that miss their landmarks by more (RMS, picture 640 wide)."
     )
     book_frames: int = Field(
-        20, ge=1, description="Most frames of a film that vote on the rule book; a clear vote ends after three."
+        12, ge=1, description="Most frames of a film that vote on the rule book; a clear vote ends after three."
     )
     sure_book_margin: float = Field(
         1.2,

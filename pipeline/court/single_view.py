@@ -18,10 +18,10 @@ from pipeline.court.fitting import (
     fit_camera,
     start_costs,
 )
-from pipeline.court.floor_lines import BORDER_NAMES, area_labels
+from pipeline.court.floor_lines import BORDER_NAMES, area_labels, edge_areas
 from pipeline.court.marks import floor_evidence
 from pipeline.court.rule_books import RULE_BOOKS, RuleBook, rule_book
-from pipeline.court.settings import MarkSettings, RegistrationSettings
+from pipeline.court.settings import Markings, MarkSettings, RegistrationSettings
 from pipeline.court.view_bank import MAP_SIZE, agreement, picture_grid, view_bank
 
 Array = NDArray[np.float64]
@@ -65,22 +65,28 @@ class CourtFit:
     other_books: tuple[str, ...] = ()
 
 
-def model_map(camera: Camera, book: RuleBook) -> NDArray[np.uint8]:
+def model_map(camera: Camera, book: RuleBook, markings: Markings | None = None) -> NDArray[np.uint8]:
     """Label map (36, 64) of the areas a camera would see, without people."""
     columns, rows = MAP_SIZE
     floor = camera.to_floor(picture_grid(columns, rows, camera.size_px))
-    return area_labels(floor, book).reshape(rows, columns)
+    labels = area_labels(floor, book).reshape(rows, columns)
+    return edge_areas(labels) if markings == "edge" else labels
 
 
-def judge(fit: Fit, book: RuleBook, size_px: tuple[int, int], seen: NDArray[np.uint8]) -> CourtFit:
-    """Measure how well a fitted camera explains the marks and the label map (36, 64) of its picture."""
+def judge(
+    fit: Fit, book: RuleBook, size_px: tuple[int, int], seen: NDArray[np.uint8], markings: Markings | None = None
+) -> CourtFit:
+    """Measure how well a fitted camera explains the marks and the label map (36, 64) of its picture.
+
+    With the markings ``edge`` both must be of the court's edge and circle only.
+    """
     camera = camera_of(fit.parameters, size_px)
     good = fit.inlier
     # Painted lines of unknown name may belong to another sport: they neither speak for a camera nor against it.
     named = fit.border != _LINE
     px = float(np.sqrt(np.mean(fit.residual_px[good] ** 2))) if good.any() else float("inf")
     ft = float(np.sqrt(np.mean(fit.residual_ft[good] ** 2))) if good.any() else float("inf")
-    overlap = agreement(seen, model_map(camera, book))
+    overlap = agreement(seen, model_map(camera, book, markings))
     share = float(good[named].mean()) if named.any() else 0.0
     quality = float(np.clip(overlap * share / (1 + (px / 2) ** 2), 0, 1))
     return CourtFit(
@@ -114,6 +120,8 @@ def find_view(
     if len(marks) < settings.least_marks:
         return NoCourt(f"Only {len(marks)} points of floor markings are seen, {settings.least_marks} are needed.")
     floor_share, telling = float((seen > 0).mean()), float((seen > 1).mean())
+    if settings.markings == "edge":
+        telling = floor_share  # corners of the court tell too
     if floor_share < settings.least_floor or telling < settings.least_telling:
         return NoCourt(
             f"The floor fills {floor_share:.0%} of the picture and paints, three-point areas and circle {telling:.1%}; "
@@ -145,7 +153,7 @@ def _rough_fits(
     """The two best different places from the bank of views, fitted roughly to a quarter of the marks."""
     thin = marks.only(np.arange(0, len(marks), max(1, len(marks) // 90)))  # type: ignore[arg-type]
     prior = default_prior(book, settings)
-    views = view_bank(book.name).nearest(seen, settings.candidates * 5)
+    views = view_bank(book.name, markings=settings.markings or "all").nearest(seen, settings.candidates * 5)
     starts = np.column_stack([views, np.full(len(views), book.circle_radius_ft)])
     starts[:, 7] = settings.lens_mean
     costs = start_costs(thin, starts, book, size_px, prior, settings, width_px=24.0)
@@ -167,8 +175,8 @@ def _fine_view(
     widths_px: tuple[float, ...] = (8.0, 4.0, 3.0),
 ) -> FittedView:
     fit = fit_camera(marks, start, book, size_px, default_prior(book, settings), settings, widths_px=widths_px)
-    judged = judge(fit, book, size_px, seen)
-    return FittedView(fit, judged, _score(fit, judged, settings))
+    judged = judge(fit, book, size_px, seen, settings.markings)
+    return FittedView(fit, judged, score_of(fit, judged, settings))
 
 
 def _under_book(
@@ -184,7 +192,7 @@ def _under_book(
     return _fine_view(marks, seen, start, book, size_px, settings, widths_px=(6.0, 3.0))
 
 
-def _score(fit: Fit, judged: CourtFit, settings: RegistrationSettings) -> float:
+def score_of(fit: Fit, judged: CourtFit, settings: RegistrationSettings) -> float:
     """How badly a fit explains a picture, to choose among places and rule books; lower is better.
 
     Misses of the marks, overlap of the areas, and the share of painted lines within the areas that lie on lines of the

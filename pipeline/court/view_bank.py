@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.court.camera import rotation_matrices
-from pipeline.court.floor_lines import AREA_LABELS, area_labels
+from pipeline.court.floor_lines import AREA_LABELS, area_labels, edge_areas
 from pipeline.court.rule_books import RuleBook, rule_book
+from pipeline.court.settings import Markings
 
 Array = NDArray[np.float64]
 
@@ -85,8 +86,8 @@ def floor_of_grid(parameters: Array, columns: int, rows: int, aspect: float) -> 
 
 
 @lru_cache(maxsize=4)
-def view_bank(book_name: str, count: int = 12_000) -> ViewBank:
-    """The bank for one rule book, made once per process (about half a second)."""
+def view_bank(book_name: str, count: int = 12_000, markings: Markings = "all") -> ViewBank:
+    """The bank for one rule book, made once per process (about half a second); its maps show only those markings."""
     book = rule_book(book_name)
     rng = np.random.default_rng(_SEED)
     kept: list[Array] = []
@@ -100,7 +101,7 @@ def view_bank(book_name: str, count: int = 12_000) -> ViewBank:
         telling = ((labels == 2) | (labels == 3) | (labels == 4)).mean(axis=(1, 2))
         good = (floor_share > 0.15) & (telling > 0.03)
         kept.append(parameters[good])
-        maps.append(_coarse(labels[good], *_SAMPLES))
+        maps.append(_coarse(edge_areas(labels[good]) if markings == "edge" else labels[good], *_SAMPLES))
         found += int(good.sum())
     views, coarse = np.concatenate(kept)[: count // 2], np.concatenate(maps)[: count // 2]
     # The court is its own mirror image: every view, seen in a mirror, is another one.

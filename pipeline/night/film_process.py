@@ -147,7 +147,8 @@ def told_of(run: FilmRun) -> str:
     live = f"{minutes(run.live_s)} of {minutes(run.length_s)} live"
     floor = f"floor in {run.registered_frames} of {run.live_frames} live frames"
     counted = f"{counts(run.possessions, 'possession')}, {counts(found, 'candidate')}, {len(run.merge.new)} new"
-    return f"{live}, {floor}, {counted}.{damage}"
+    doubt = f" {run.doubt}" if run.doubt else ""
+    return f"{live}, {floor}, {counted}.{damage}{doubt}"
 
 
 def _end_with_parent() -> None:

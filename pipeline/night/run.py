@@ -28,6 +28,7 @@ from pipeline.film.fetching import FilmPlace, film_digest
 from pipeline.film.live import confirm_registered, judge_shots
 from pipeline.film.probe import probe
 from pipeline.film.tables import FRAMES, SHOTS
+from pipeline.library.floor_doubt import floor_doubt
 from pipeline.library.games import Game, Library, note_film_path, write_game_file
 from pipeline.library.pins import read_pins
 from pipeline.library.rosters import Rosters
@@ -115,6 +116,8 @@ class FilmRun:
         How many were found.
     damage : str
         What the film's vision pass lost to damage in the film, one sentence; empty for nothing.
+    doubt : str
+        That the floor was probably misread, and what to do, one sentence; empty where it was not.
     """
 
     game: Game
@@ -127,6 +130,7 @@ class FilmRun:
     registered_frames: int
     possessions: int
     damage: str
+    doubt: str
 
 
 def run_film(
@@ -193,6 +197,7 @@ def run_film(
         registered_frames=int(np.sum(np.array(in_play["status"].to_pylist(), dtype=object) != "unknown")),
         possessions=POSSESSIONS.read(game.tables).num_rows,
         damage=_damage_of(game),
+        doubt=floor_doubt(game, in_play),
     )
     _log(result, film)
     return result

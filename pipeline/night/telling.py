@@ -23,6 +23,8 @@ def run_lines(result: FilmRun) -> Iterator[str]:
     )
     if result.damage:
         yield f"The film is damaged: {result.damage}"
+    if result.doubt:
+        yield result.doubt
     if done:
         yield f"Unchanged since the last run: {', '.join(done)}."
     yield from merge_lines(result.merge, result.tags)

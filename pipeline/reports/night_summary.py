@@ -19,6 +19,7 @@ from pipeline.ball.tables import POSSESSIONS
 from pipeline.court.tables import CAMERAS
 from pipeline.errors import LibraryError
 from pipeline.film.tables import SHOTS
+from pipeline.library.floor_doubt import floor_doubt
 from pipeline.library.games import GAMES, UNFINISHED, Game, GameFile, Library
 from pipeline.library.nights import FilmNight, FilmState, read_nights
 from pipeline.reports.intervals import Estimate
@@ -301,6 +302,12 @@ def _seen(game: Game, possessions: pa.Table | None, source: str, wrong: list[str
         return length_s, live_s, None
     in_play = cameras.filter(pc.is_in(cameras["shot"], live["shot"].combine_chunks()))
     found = in_play.filter(pc.not_equal(in_play["status"], "unknown"))
+    try:
+        doubt = floor_doubt(game, in_play)
+    except LibraryError as error:
+        doubt = str(error)
+    if doubt and doubt not in wrong:
+        wrong.append(doubt)
     residual = pc.approximate_median(found["residual_ft"]).as_py()
     return length_s, live_s, Floor(in_play.num_rows, found.num_rows, float("nan") if residual is None else residual)
 
