@@ -84,7 +84,8 @@ def touches_from_places(
     rules, limits = every.places, every.touches
     state = ball_states(places, book, rules)
     holds = _let_go(holds_in(state, places, rules), places, book, rules)
-    holds = [*_thrown_before(holds, places, rules), *holds]
+    thrown = _thrown_before(holds, places, rules)
+    holds = [*thrown, *holds]
     gap = np.linalg.norm(places.players_ft - places.ball_ft[:, None], axis=2)
     rows: list[dict[str, Any]] = []
 
@@ -103,6 +104,8 @@ def touches_from_places(
         )
 
     rings = _shots(holds, places, state, book, rules)
+    if thrown:
+        rings.pop(0, None)  # it was caught: thrown past the ring, or in from behind it
     scores = [_nearest_share(gap[h.first : h.last], h.who) for h in holds]
     for number, hold in enumerate(holds):
         start_s, end_s = _ends(places.t_s, hold)
