@@ -72,6 +72,8 @@ def grade_of(view: PossessionView, meeting: Meeting, rule: OnBallScreenSettings)
     if meeting.guard >= 0:
         before = view.gap_ft[_from(meeting.came_since, view.span(t - rule.came_over_s, t)), s, meeting.guard]
         came = float(np.nanmax(before)) - least if np.isfinite(before).any() else NAN
+        if t - view.t_s[0] < rule.came_known_s and came < rule.came_ft:
+            came = NAN
     closest = float(view.gap_ft[m, h, s])
     always = (*frame(view, meeting, rule), guarded(view, meeting, rule))
     came_far = at_least(came, rule.slip_came_ft, rule.came_soft_ft, touch_sigma)
@@ -175,17 +177,19 @@ def _at_one_moment(
 ) -> float:
     """Grade of being in the way, near and slow at once.
 
-    On the move he may be who is in contact with a defender who was on his man, or who runs into him, where the handler
-    moves too: one who curls past a handler who stands is a cutter.
+    He may still be slowing down, and on the move he may be who is in contact with a defender who was on his man, or
+    who runs into him, where the handler moves too: one who curls past a handler who stands is a cutter.
     """
     off_ft, gap_ft, speed_ft_s = (float(x) for x in at)
     within_ft, slow_ft_s = limits
     bump = at_most(gap_ft, rule.bump_ft, rule.way.soft_ft, sigma) * max(
         on_him, at_most(gap_ft, rule.hit_ft, rule.way.soft_ft / 2, sigma)
     )
+    soft = rule.screener_soft_ft_s
     stands = max(
-        at_most(speed_ft_s, slow_ft_s, rule.screener_soft_ft_s),
-        at_most(speed_ft_s, rule.bump_speed_ft_s, rule.screener_soft_ft_s) * bump * moves,
+        at_most(speed_ft_s, min(slow_ft_s, rule.moving_ft_s), soft),
+        moves * at_most(speed_ft_s, slow_ft_s, soft),
+        moves * at_most(speed_ft_s, rule.bump_speed_ft_s, soft) * bump,
     )
     in_way = at_most(off_ft, rule.way.off_ft, rule.way.soft_ft, sigma)
     return in_way * stands * at_most(gap_ft, within_ft, rule.touch_soft_ft, sigma)

@@ -16,16 +16,16 @@ class InTheWaySettings(BaseModel):
     ahead_s: float = Field(0.6, gt=0, description="The defender's way leads to where his man is so much later.")
     guards_ft: float = Field(3.5, ge=0, description="Or to a spot this much nearer to the ring than that.")
     off_ft: float = Field(
-        1.7,
+        2.0,
         gt=0,
-        description="A screener no farther off the way is in it: half of his body and half of the defender's.",
+        description="A screener no farther off the way is in it: half of his body, half of the defender's, and an arm.",
     )
     touching_ft: float = Field(
         1.7,
         ge=0,
         description="One beside or behind the defender is this near to him, or holds nobody up: bodies touch.",
     )
-    soft_ft: float = Field(0.3, gt=0, description="Softness of that limit.")
+    soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
 
 
 class OnBallScreenSettings(BaseModel):
@@ -48,7 +48,7 @@ class OnBallScreenSettings(BaseModel):
         gt=0,
         description="Their closest approach is about this at most: 6 ft in P3.",
     )
-    closest_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
+    closest_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
         2.0, ge=0, description="The screener is at most this much farther from the ring than the handler (P3)."
     )
@@ -74,7 +74,7 @@ class OnBallScreenSettings(BaseModel):
     touch_within_ft: float = Field(
         3.5, gt=0, description="A screen gets about this near to the handler's defender, or it screened nobody [C]."
     )
-    touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
+    touch_soft_ft: float = Field(0.6, gt=0, description="Softness of that limit.")
     rub_ft: float = Field(
         3.2, gt=0, description="Or the handler goes past a screener who came and stands, shoulder to shoulder [C]."
     )
@@ -101,13 +101,16 @@ class OnBallScreenSettings(BaseModel):
     came_over_s: float = Field(
         4.0, gt=0, description="They come nearer within this time before the screen: a big may stand for long [C]."
     )
-    screener_speed_ft_s: float = Field(
-        4.0, gt=0, description="While he is in the way the screener is about so slow; a runner past is no screen [C]."
+    came_known_s: float = Field(
+        1.0, ge=0, description="Sooner after the data begins it is not known that a screener did not come [C]."
     )
-    screener_soft_ft_s: float = Field(0.5, gt=0, description="Softness of that limit.")
-    bump_ft: float = Field(2.0, gt=0, description="Nearer than this to the defender he is in contact with him [C].")
+    screener_speed_ft_s: float = Field(
+        5.5, gt=0, description="While he is in the way the screener is about so slow; a runner past is no screen [C]."
+    )
+    screener_soft_ft_s: float = Field(1.0, gt=0, description="Softness of that limit.")
+    bump_ft: float = Field(2.5, gt=0, description="Nearer than this to the defender he is in contact with him [C].")
     bump_speed_ft_s: float = Field(
-        6.0,
+        7.0,
         gt=0,
         description="One in contact with a defender who is on his man may still be on the move, about so fast [C].",
     )
@@ -271,7 +274,7 @@ class OffBallScreenSettings(BaseModel):
     )
     touch_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     touch_within_s: float = Field(0.7, gt=0, description="Within this time before and after.")
-    bump_ft: float = Field(1.3, gt=0, description="So near their bodies bump: the defender is met [C].")
+    bump_ft: float = Field(1.7, gt=0, description="So near their bodies touch: the defender is met [C].")
     bump_soft_ft: float = Field(0.4, gt=0, description="Softness of that limit.")
     lost_ft: float = Field(
         0.7, description="The defender loses this much to the cutter: who keeps up with him was not screened [C]."
@@ -315,7 +318,7 @@ class OffBallScreenSettings(BaseModel):
         description="Where the distances of the three are known for less of it, nor is who passed whom.",
     )
     held_ft: float = Field(
-        4.6, gt=0, description="Held up: the cutter passes one who stands, about this near, and that shows [C]."
+        4.6, gt=0, description="Held up: the cutter passes a screener about this near, and that shows [C]."
     )
     held_touch_ft: float = Field(2.6, gt=0, description="His defender gets about this near to the screener [C].")
     held_lost_ft: float = Field(1.2, gt=0, description="And loses this much, wherever the screener stands exactly [C].")
@@ -348,7 +351,7 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.36, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.33, ge=0, le=1, description="Products of grades below this are no screen.")
     sure_sigma_ft: float = Field(
         0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
     )
