@@ -232,8 +232,9 @@ def deep_cut(setting: Setting, run: Run) -> Named | None:
 
 
 def basket_cut(setting: Setting, run: Run) -> Named | None:
-    """From outside straight to the ring."""
-    return Named() if run.ring_ft[0] >= setting.rule.from_ft and _to_ring(setting, run) else None
+    """From outside straight to the ring; where the ball goes with him he drives, whoever is said to have it."""
+    fits = run.ring_ft[0] >= setting.rule.from_ft and _to_ring(setting, run)
+    return Named() if fits and not _ball_goes_along(setting, run) else None
 
 
 def flash(setting: Setting, run: Run) -> Named | None:
@@ -321,6 +322,19 @@ def _to_ring(setting: Setting, run: Run) -> bool:
     """Ends near the ring, having come nearer all the way."""
     rule, ring = setting.rule, run.ring_ft
     return bool(ring[-1] <= rule.ring_ft and ring[0] - ring[-1] >= 0.75 * run.length_ft)
+
+
+def _ball_goes_along(setting: Setting, run: Run) -> bool:
+    """Whether the ball was seen within the runner's reach for a while, and nobody else nearer to it."""
+    view, rule = setting.view, setting.rule
+    span = slice(run.first, run.last + 1)
+    away = np.linalg.norm(view.uv_ft[span] - view.ball_uv_ft[span, None], axis=2)[:, view.attackers]
+    own = np.hypot(*(run.path - view.ball_uv_ft[span]).T)
+    with np.errstate(invalid="ignore"):
+        his = (
+            view.ball_seen[span] & (own <= rule.reach_ft) & (own <= np.nan_to_num(away, nan=np.inf).min(axis=1) + 1e-9)
+        )
+    return int(his.sum()) * view.step_s >= rule.reach_for_s
 
 
 def _passed(setting: Setting, run: Run) -> Event | None:

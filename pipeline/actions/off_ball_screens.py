@@ -153,7 +153,7 @@ def _score(view: PossessionView, one: Pass, rule: OffBallScreenSettings, types: 
     )
     held_up = (
         at_most(closest, rule.held_ft, rule.closest_soft_ft, sigma),
-        at_most(_slowest(view, one, rule), rule.stands_ft_s, rule.stands_soft_ft_s),
+        at_most(_slowest(view, one, rule), rule.screener_speed_ft_s, rule.screener_soft_ft_s),
         at_most(touch, rule.held_touch_ft, rule.touch_soft_ft, touch_sigma),
         at_least(lost, rule.held_lost_ft, rule.lost_soft_ft, touch_sigma),
         chases,
@@ -207,6 +207,7 @@ def _brushed_score(view: PossessionView, one: Pass, rule: OffBallScreenSettings)
             if t - view.t_s[0] >= rule.seen_before_s
             else HALF,
             at_most(_separation(view, one, -rule.before_s), rule.chases_ft, rule.chases_soft_ft, sigma),
+            _follows(view, one, _lost_ft(view, one, rule), sigma, rule),
         )
     )
 

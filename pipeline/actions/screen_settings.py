@@ -323,7 +323,7 @@ class OffBallScreenSettings(BaseModel):
     held_touch_ft: float = Field(2.6, gt=0, description="His defender gets about this near to the screener [C].")
     held_lost_ft: float = Field(1.2, gt=0, description="And loses this much, wherever the screener stands exactly [C].")
     follows_ft_s: float = Field(
-        2.0,
+        2.5,
         gt=0,
         description="One who never gets so fast towards his man does not follow him, and is not screened [C].",
     )

@@ -295,6 +295,8 @@ class CutSettings(BaseModel):
     screen_ft: float = Field(6.0, gt=0, description="The screener of a UCLA cut stands this near to its way.")
     screen_s: float = Field(0.6, gt=0, description="An off-ball screen within this time of the cut is its own.")
     ring_ft: float = Field(8.0, gt=0, description="A cut to the ring ends this near to it.")
+    reach_ft: float = Field(2.5, gt=0, description="A ball seen this near to a runner, an arm's length, goes with him.")
+    reach_for_s: float = Field(0.3, gt=0, description="If it is for so long while he runs to the ring: he drives.")
     from_ft: float = Field(14.0, gt=0, description="A cut to the ring starts at least this far from it.")
     denied_before_s: float = Field(1.0, gt=0, description="A back cut starts this soon after the denial.")
     deep_ft: float = Field(7.0, gt=0, description="A deep cut goes down, and comes back out, at least this far.")
