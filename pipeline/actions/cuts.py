@@ -325,15 +325,12 @@ def _to_ring(setting: Setting, run: Run) -> bool:
 
 
 def _ball_goes_along(setting: Setting, run: Run) -> bool:
-    """Whether the ball was seen within the runner's reach for a while, and nobody else nearer to it."""
+    """Whether the ball was seen within the runner's reach for a while: he has it, or is who has it, seen twice."""
     view, rule = setting.view, setting.rule
     span = slice(run.first, run.last + 1)
-    away = np.linalg.norm(view.uv_ft[span] - view.ball_uv_ft[span, None], axis=2)[:, view.attackers]
-    own = np.hypot(*(run.path - view.ball_uv_ft[span]).T)
+    away = np.hypot(*(run.path - view.ball_uv_ft[span]).T)
     with np.errstate(invalid="ignore"):
-        his = (
-            view.ball_seen[span] & (own <= rule.reach_ft) & (own <= np.nan_to_num(away, nan=np.inf).min(axis=1) + 1e-9)
-        )
+        his = view.ball_seen[span] & (away <= rule.reach_ft)
     return int(his.sum()) * view.step_s >= rule.reach_for_s
 
 
