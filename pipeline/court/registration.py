@@ -74,7 +74,7 @@ Array = NDArray[np.float64]
 
 _PAN, _TILT, _FOCAL = (PARAMETERS.index(n) for n in ("pan", "tilt", "log_focal"))
 _DISTRUSTED = 0.25
-_MOST_ASKED = 40  # frames, at most, whose shared camera is tried before a film's markings are believed
+_MOST_ASKED = 24  # frames, at most, whose shared camera is tried before a film's markings are believed
 
 
 def register(
