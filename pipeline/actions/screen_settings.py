@@ -55,7 +55,7 @@ class OnBallScreenSettings(BaseModel):
     place_soft_ft: float = Field(0.7, gt=0, description="Softness of the limits of place, a shoe's length.")
     defender_within_ft: float = Field(12.0, gt=0, description="A defender is this near to the handler (P3).")
     guarded_ft: float = Field(
-        7.5, gt=0, description="The on-ball defender is about this near to him before: who sags guards no ball [C]."
+        8.2, gt=0, description="The on-ball defender is about this near to him before: who sags guards no ball [C]."
     )
     guarded_before_s: float = Field(0.3, ge=0, description="That is looked at so long before the screen.")
     front_court_soft_ft: float = Field(
