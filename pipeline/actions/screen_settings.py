@@ -282,7 +282,7 @@ class OffBallScreenSettings(BaseModel):
     lost_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     lost_after_s: float = Field(0.9, gt=0, description="From shortly before the screen until so long after it.")
     chases_ft: float = Field(
-        6.0, gt=0, description="One farther off the cutter than this before sags: no screen costs him anything [C]."
+        7.0, gt=0, description="One farther off the cutter than this before sags: no screen costs him anything [C]."
     )
     close_chase_ft: float = Field(
         5.5, gt=0, description="One nearer than this who has to take the other side of the screen is screened too [C]."
@@ -351,7 +351,7 @@ class OffBallScreenSettings(BaseModel):
     )
     ball_away_s: float = Field(0.3, ge=0, description="Neither has the ball within this time of the screen [C].")
     same_within_s: float = Field(1.0, gt=0, description="Closest approaches of a pair nearer in time are one screen.")
-    least_score: float = Field(0.33, ge=0, le=1, description="Products of grades below this are no screen.")
+    least_score: float = Field(0.3, ge=0, le=1, description="Products of grades below this are no screen.")
     sure_sigma_ft: float = Field(
         0.45, ge=0, description="Where the distance of the two is less sure than this, a lower score will do."
     )
