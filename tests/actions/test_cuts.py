@@ -63,6 +63,23 @@ def test_each_shape_has_its_name_and_no_other(kind):
     assert one.measures["top_speed_ft_s"] == pytest.approx(13, abs=0.6)
 
 
+def test_a_ball_that_comes_his_way_makes_no_flash():
+    coming = ((0, 22, -21), (1.5, 22, -21), (2.2, 19, -10))
+    assert not cuts_of(cut((4.5, 4.7), (13, 7.8), ball=coming))
+
+
+def test_who_was_at_an_elbow_already_does_not_flash_to_the_other():
+    assert not cuts_of(cut((12.3, 8.0), (13, -4.0), ball=((0, 22, -16),)))
+    (flash,) = cuts_of(cut((8.0, 14.0), (13, -4.0), ball=((0, 22, -16),)))
+    assert flash.kind == "flash_cut"
+
+
+def test_a_run_to_the_ring_with_the_ball_in_reach_is_no_cut():
+    """One body seen twice, a foot and a half apart: the ball is told of the other track."""
+    beside = ((0, 24, 5.5), (1.5, 24, 5.5), (3.2, 2, 2.5))
+    assert not cuts_of(cut((24, 4), (2, 1), ball=beside))
+
+
 def test_a_back_cut_is_denied_first():
     way = ((18, 20), (3, 3))
     denier = ((0, 18, 17), (1.5, 18, 17), (3.2, 8, 10))
@@ -223,6 +240,21 @@ def test_a_post_up_goes_on_after_a_pause(pause_s, count):
     paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, 4, 10)), 5: guard, 6: along(t, (0, 12, 17))}
     holds = ((0, 0.0, 1.5), (1, 2.2, 3.6), (1, 3.6 + pause_s, 8.0))
     assert len(of_kind(play(paths, t, holds=holds), "post_up")) == count
+
+
+@pytest.mark.parametrize(("gives_s", "count"), [(4.5, 1), (2.6, 0)])
+def test_who_gives_the_ball_on_at_once_has_not_posted_up(gives_s, count):
+    t = times(end_s=5.0)
+    paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, 4, 10)), 5: along(t, (0, 4, 7.5)), 6: along(t, (0, 12, 17))}
+    holds = ((0, 0.0, 1.5), (1, 2.2, gives_s), (0, gives_s + 0.5, 5.0))
+    assert len(of_kind(play(paths, t, holds=holds), "post_up")) == count
+
+
+def test_of_two_touches_at_the_post_the_longer_one_is_the_post_up():
+    t = times(end_s=6.0)
+    paths = {0: along(t, (0, 14, 21)), 1: along(t, (0, 4, 10)), 5: along(t, (0, 4, 7.5)), 6: along(t, (0, 12, 17))}
+    (one,) = of_kind(play(paths, t, holds=((1, 0.0, 0.3), (0, 0.8, 2.5), (1, 3.2, 6.0))), "post_up")
+    assert one.t_s == pytest.approx(3.2, abs=0.1)
 
 
 def test_waiting_at_the_post_is_a_post_up_only_after_long():

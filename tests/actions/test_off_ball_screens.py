@@ -306,6 +306,19 @@ def test_a_cutter_who_comes_to_stand_beside_a_teammate_has_used_no_screen():
     assert not of_kind(screen(times(end_s=5.0), cutter, *DOWN[1:]), SCREEN)
 
 
+def test_a_defender_who_stays_to_watch_the_ball_was_not_screened():
+    """He is touched, and his man runs away from him: but he does not go after him."""
+    watches = ((1.6, 4, 11), (2.3, 5.8, 11.5), (4.2, 5.6, 11.2))
+    assert not of_kind(screen(times(end_s=5.0), DOWN[0], DOWN[1], watches, DOWN[3]), SCREEN)
+
+
+def test_a_defender_who_trails_round_one_who_came_and_stands_was_screened():
+    """Shoulder to shoulder past him and the defender in the cutter's footsteps, a step farther back than before."""
+    trails = ((2.0, 4.5, 12.0), (2.45, 3.2, 12.4), (3.15, 9.6, 14.4), (4.25, 21, 12.2))
+    (found,) = of_kind(screen(times(end_s=5.0), DOWN[0], DOWN[1], trails, DOWN[3]), SCREEN)
+    assert found.traits["route"] == "trails"
+
+
 def test_a_defender_who_runs_through_between_the_two_was_not_screened():
     """The screener stands on the far side of him: near, but not on his way, and the gap stays as it was."""
     guard = ((2.0, 3.5, 12.6), (2.3, 3, 12.0), (2.95, 9.2, 13.1), (3.95, 20.5, 11.6))
