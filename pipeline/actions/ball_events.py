@@ -104,8 +104,8 @@ class Handoffs:
 
     Within 6.5 ft (Hauri and Vucetic 2022) and 0.32 s (Stephanos et al. 2022), the two within each other's reach about
     it: a toss to somebody who was never that near is a pass. Where the ball room says whether the ball flew it is
-    believed, if the receiver moves at all; else the giver must stand or go towards him, and he must move. Under the
-    basket the ball is dumped off, and on the way up the floor it is passed on: passes.
+    believed, if the receiver comes to it or goes off with it; else the giver must stand or go towards him, and he must
+    move. Who drives under the basket dumps the ball off, and on the way up the floor it is passed on: passes.
     """
 
     kinds = ("handoff",)
@@ -251,12 +251,16 @@ def is_handoff(view: PossessionView, change: Change, rule: BallSettings) -> bool
     giver, receiver = change.before.column, change.after.column
     at = 0.5 * (change.before.end_s + change.after.start_s)
     reach = exchange_ft(view, change, rule)
-    within = gap_at(view, at, giver, receiver) <= rule.handoff_within_ft or reach <= rule.handoff_meets_ft
-    if not (within and reach <= rule.handoff_reach_ft) or view.ring_ft[view.at(at), receiver] < rule.dump_off_ft:
+    waits = change.told == "handoff" and view.speed_ft_s[view.at(at), giver] <= rule.giver_stands_ft_s
+    meets_ft = rule.handoff_reach_ft if waits else rule.handoff_meets_ft
+    within = gap_at(view, at, giver, receiver) <= rule.handoff_within_ft or reach <= meets_ft
+    from_ring_ft = float(np.nanmin(view.ring_ft[view.at(at), [giver, receiver]], initial=np.inf))
+    if not (within and reach <= rule.handoff_reach_ft) or from_ring_ft < rule.dump_off_ft:
         return False
     if view.uv_ft[view.at(at), receiver, 0] > view.half_court_u_ft - rule.handoff_front_ft:
         return False
-    span = view.span(at - rule.handoff_around_s, at + rule.handoff_around_s)
+    around_s = rule.told_around_s if change.told == "handoff" else rule.handoff_around_s
+    span = view.span(at - around_s, at + around_s)
     receives = float(np.nanmax(view.speed_ft_s[span, receiver], initial=0.0))
     if change.told == "handoff":
         return receives >= rule.told_moves_ft_s

@@ -34,10 +34,10 @@ class PostUps:
     """Finds post-ups: beside the lane, slow for a second, the defender within reach.
 
     Facing away is not seen on the floor. So the ball must speak for it: either it comes to him there (``caught``; with
-    the ball he may also be in the low lane), or he waits for it for long on the ball's side while a teammate outside,
-    not farther than a pass, holds it. Who just stands beside the lane does not post up. Its moment is the catch (where
-    nobody saw that, when the ball is seen again), or its start where the ball did not come. The score is the certainty
-    of both places.
+    the ball he may also be in the low lane) and he keeps it for a second, or he waits for long on the ball's side
+    while a teammate outside, not farther than a pass, holds it. Who just stands beside the lane does not post up. Its
+    moment is the catch (where nobody saw that, when the ball is seen again), or its start where the ball did not come.
+    The score is the certainty of both places.
     """
 
     kinds = ("post_up",)
@@ -71,7 +71,8 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
     found: list[Spell] = []
     for first, last in stretches(bridged(near, view.t_s, rule.pause_s)):
         start_s, end_s = float(view.t_s[first]), float(view.t_s[last - 1])
-        touch = next((t for t in touches if t.start_s <= end_s and t.end_s >= start_s), None)
+        meanwhile = [t for t in touches if t.start_s <= end_s and t.end_s >= start_s]
+        touch = max(meanwhile, key=lambda t: min(t.end_s, end_s) - max(t.start_s, start_s), default=None)
         if found and touch is not None and found[-1].touch == touch:
             found[-1] = replace(found[-1], last=last)
             continue
@@ -87,7 +88,9 @@ def _spells(view: PossessionView, column: int, settings: ActionSettings) -> list
                 and abs(float(inside[caught, 1])) >= rule.low_lane_v_ft
                 and end_s - max(start_s, caught_s) >= rule.low_lane_for_s - 1e-6
             )
-            if (beside[caught] or in_lane) and start_s <= caught_s + rule.settles_s:
+            works_s = min(touch.end_s, end_s) - max(caught_s, start_s)
+            settles = start_s <= caught_s + rule.settles_s and works_s >= rule.for_s - 1e-6
+            if (beside[caught] or in_lane) and settles:
                 found.append(Spell(column, first, last, touch, caught_s))
         elif _waits(view, column, first, last, rule):
             found.append(Spell(column, first, last, None))

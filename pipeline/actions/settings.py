@@ -129,6 +129,9 @@ class BallSettings(BaseModel):
         description="Where the ball says handoff the receiver moves at least at this speed (glossary: moves).",
     )
     handoff_around_s: float = Field(0.3, gt=0, description="The receiver moves within this time of the handoff.")
+    told_around_s: float = Field(
+        0.8, gt=0, description="Where the ball says handoff, within this: he comes for the ball or goes off with it."
+    )
     giver_stands_ft_s: float = Field(
         5.0, gt=0, description="A giver faster than this must go towards the receiver (common practice, no source)."
     )
@@ -211,7 +214,11 @@ class PostSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     speed_ft_s: float = Field(6.0, gt=0, description="Slower than this (glossary).")
-    for_s: float = Field(1.0, gt=0, description="For at least this long (glossary).")
+    for_s: float = Field(
+        1.0,
+        gt=0,
+        description="For at least this long (glossary), and as long with the ball, if it comes.",
+    )
     within_ft: float = Field(4.0, gt=0, description="The defender is this near (glossary).")
     hidden_moves_ft: float = Field(
         8.0, ge=0, description="A defender gone out of sight is still on him until he has moved this far."

@@ -231,3 +231,22 @@ def test_ends_that_film_tells_a_little_wrong():
     standing = play({0: still(t, 24, 5), 1: still(t, 24, 8)}, t)
     tossed = told(standing, ("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.45, 0), ("hold", 2.45, 4.0, 1))
     assert not of_kind(tossed, "handoff"), "the receiver of a handoff moves"
+
+
+def test_who_stops_for_the_ball_and_goes_off_with_it_took_a_handoff():
+    t = times(end_s=4.0)
+    held = (("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.1, 0), ("hold", 2.1, 4.0, 1))
+    stops = play({0: still(t, 24, 5), 1: along(t, (0.8, 24, 16), (1.6, 24, 8), (2.5, 24, 8), (3.3, 16, 8))}, t)
+    assert len(of_kind(told(stops, *held), "handoff")) == 1
+
+
+@pytest.mark.parametrize(("giver_u", "receiver_u", "count"), [(6.0, 9.5, 0), (9.5, 12.5, 1)])
+def test_who_drives_under_the_basket_dumps_the_ball_off(giver_u, receiver_u, count):
+    t = times(end_s=4.0)
+    paths = {
+        0: along(t, (1.0, giver_u + 10, 0), (2.0, giver_u, 0)),
+        1: along(t, (1.4, receiver_u, 8), (2.2, receiver_u, 1)),
+    }
+    p = told(play(paths, t), ("hold", 0.0, 2.0, 0), ("handoff", 2.0, 2.1, 0), ("hold", 2.1, 4.0, 1))
+    assert len(of_kind(p, "handoff")) == count
+    assert len(of_kind(p, "pass")) == 1 - count
