@@ -44,9 +44,9 @@ class OnBallScreenSettings(BaseModel):
     )
     screener_within_ft: float = Field(10.0, gt=0, description="The screener comes this near to the handler (P3).")
     closest_within_ft: float = Field(
-        6.6,
+        7.3,
         gt=0,
-        description="Their closest approach is about this at most: 6 ft in P3.",
+        description="About their closest approach at most: 6 ft in P3, more where he is in the defender's way [C].",
     )
     closest_soft_ft: float = Field(0.5, gt=0, description="Softness of that limit.")
     farther_from_ring_ft: float = Field(
