@@ -281,7 +281,6 @@ class CutSettings(BaseModel):
     low_u_ft: float = Field(9.0, gt=0, description="Block and low lane: up to this far from the baseline side.")
     zipper_rise_ft: float = Field(10.0, gt=0, description="A zipper goes up at least this far (glossary).")
     curl_rise_ft: float = Field(6.0, gt=0, description="A zipper that curls has gone up at least this far.")
-    zipper_v_ft: float = Field(10.0, gt=0, description="A zipper stays this near to the middle (glossary).")
     zipper_start_v_ft: float = Field(
         12.0, gt=0, description="A zipper starts at a block or in the low lane: |v| at most."
     )

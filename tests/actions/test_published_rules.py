@@ -116,7 +116,7 @@ def test_agreement_on_real_possessions():
     assert count["handoff both"] >= 0.7 * count["handoff theirs"]
     assert count["on_ball_screen both"] >= 0.72 * count["on_ball_screen ours"]
     share = count["on_ball_screen both"] / count["on_ball_screen theirs"]
-    assert 0.3 <= share <= 0.7, "published: 52 % are screens; since a screener must stand in the way 35 % are ours"
+    assert 0.35 <= share <= 0.7, "published: 52 % are screens; since a screener must stand in the way 38 % are ours"
 
 
 @pytest.mark.parametrize("clip", ["weak_side_motion", "crowded_drive", "excerpt"])
