@@ -6,7 +6,8 @@ Their seeds and look seeds (901 to 999) are reserved: training draws its looks f
 on other films. Nine films of games and thirty of drills (five hold every set and every fault once, with near misses),
 two and a half minutes each, each with its own look; all four rule books, three kinds of building; rates as
 broadcasters and gym cameras have them. Thresholds of actions, sets and faults were chosen with the games in view: for
-those only the drills are held out, and of these not ``held_959``, whose misread floor was looked into. ``elbowroom evaluate films`` measures games against their truth.
+those only the drills are held out, and of these not ``held_959``, whose misread floor was
+looked into. ``elbowroom evaluate films`` measures games against their truth.
 """
 
 from __future__ import annotations
