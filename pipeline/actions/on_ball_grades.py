@@ -3,7 +3,8 @@
 The frame and what a coach looks at besides are told in ``on_ball_screens``; every limit stands in
 :class:`OnBallScreenSettings`. A screen is *set*: the screener gets to the handler's defender, came to him (or had him
 brought to him) and slows down; or the handler rubs past one who stands; or he slips. And it is *used*: he is in the
-defender's way (``in_the_way``) and the handler goes.
+defender's way (``in_the_way``) and the handler goes. Where the defence answers before bodies meet, the screener shows
+it alone (``brush_grade``).
 """
 
 from __future__ import annotations

@@ -14,9 +14,7 @@ from pipeline.actions.evidence import NAN, event_of, place_of, yes_no
 from pipeline.actions.settings import ActionSettings, PostSettings
 from pipeline.actions.stretches import bridged, stretches
 from pipeline.actions.view import NOBODY, PossessionView
-
-PLAYERS = 5
-"""Of a team on the floor."""
+from pipeline.players.imported_rows import TEAM_SIZE
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +107,7 @@ def _on_him(view: PossessionView, column: int, rule: PostSettings) -> tuple[np.n
     known = np.isfinite(gap)
     last = np.maximum.accumulate(np.where(known, moments, -1))
     before = np.maximum(last, 0)
-    someone_missing = np.isfinite(view.gap_ft[:, column][:, view.defenders]).sum(axis=1) < PLAYERS
+    someone_missing = np.isfinite(view.gap_ft[:, column][:, view.defenders]).sum(axis=1) < TEAM_SIZE
     way = view.uv_ft[:, column] - view.uv_ft[before, column]
     with np.errstate(invalid="ignore"):
         hidden = (last >= 0) & ~known & someone_missing & (np.hypot(way[:, 0], way[:, 1]) <= rule.hidden_moves_ft)
